@@ -1,0 +1,498 @@
+"""Events: past-tense facts that are never changed. What the log is made of.
+
+Every event has an envelope (id, type, version, what it supersedes and why, who stated it) and
+the columns of its type. Column names mean the same thing in every type, so that a log can be
+read as one wide table.
+
+Ids. A *derived* event (a track imported, work measured) has nothing of writer or clock in it: its
+id is the digest of its content, so the same import gives the same event on every laptop. A
+*stated* event (a note, a correction, a fill of fuel) takes in who stated it, when, and a random
+value: two equal fills are two.
+
+Supersession is flat: an event counts unless another event names it in `supersedes`. A correction
+names every version it replaces. A strike that is struck states the struck event anew.
+
+Units in names: SI, WGS 84 degrees, UTC.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import types
+import typing
+from dataclasses import MISSING, dataclass, fields
+from datetime import UTC, date, datetime
+from functools import cache
+from typing import Any, ClassVar
+
+
+@dataclass(frozen=True, kw_only=True)
+class Event:
+    """The envelope. A derived event leaves the last three at None.
+
+    supersedes: ids of the events that this one replaces.
+    because: the reason given, for corrections and strikes.
+    stated_by: name of the writer who stated it; stated_at: when (UTC); nonce: a random value.
+    """
+
+    TYPE: ClassVar[str] = ""
+    VERSION: ClassVar[int] = 1
+
+    supersedes: tuple[str, ...] = ()
+    because: str | None = None
+    stated_by: str | None = None
+    stated_at: datetime | None = None
+    nonce: str | None = None
+
+    @property
+    def event_id(self) -> str:
+        """Digest of type, version and content: 32 hexadecimal digits."""
+        return event_id(self)
+
+
+@dataclass(frozen=True, slots=True)
+class Span:
+    """A stretch of time in one state.
+
+    state: working, turning, filling, standing, travelling, unrecorded, road or elsewhere.
+    bout: number of the bout within the visit, from 1; 0 outside bouts.
+    """
+
+    started_at: datetime
+    ended_at: datetime
+    state: str
+    bout: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """A problem found in a file, as kept with its import (see errors.Problem)."""
+
+    source: str
+    line: int | None
+    message: str
+    count: int
+    done: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class FarmOpened(Event):
+    """A log was started. day_turns_at: local time at which one working day becomes the next."""
+
+    TYPE: ClassVar[str] = "farm.opened"
+    farm_name: str
+    zone: str
+    day_turns_at: str = "04:00"
+
+
+@dataclass(frozen=True, kw_only=True)
+class FieldDrawn(Event):
+    """A boundary was drawn (again). geometry: WKB, lon/lat, Polygon or MultiPolygon."""
+
+    TYPE: ClassVar[str] = "field.drawn"
+    field: str
+    farm: str
+    geometry: bytes
+    boundary_m2: float
+    valid_from: date | None = None
+    source_name: str | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class CropStated(Event):
+    """A crop stands or will stand in a field. valid_from: first day whose work counts to it."""
+
+    TYPE: ClassVar[str] = "crop.stated"
+    field: str
+    crop: str
+    harvest_year: int
+    variety: str | None = None
+    valid_from: date | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class KitListed(Event):
+    """A machine or implement was listed, or listed anew from a day on (see kit.KitItem)."""
+
+    TYPE: ClassVar[str] = "kit.listed"
+    name: str
+    kind: str
+    is_machine: bool
+    operation: str | None = None
+    width_m: float | None = None
+    antenna_right_m: float | None = None
+    hitch_m: float | None = None
+    carries: str | None = None
+    behind_m: float | None = None
+    ahead_m: float | None = None
+    trailed: bool | None = None
+    holds: float | None = None
+    holds_unit: str | None = None
+    sections: int | None = None
+    valid_from: date | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class DeviceAssigned(Event):
+    """Files that this device writes belong to this machine."""
+
+    TYPE: ClassVar[str] = "device.assigned"
+    device: str
+    machine: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class TrackImported(Event):
+    """The new fixes of one file were taken in. Derived.
+
+    fixes: digest of the fixes kept (see Track.digest), the name of their file in the log.
+    file_digest: sha256 of the file's bytes as imported. known_fixes: fixes that an earlier
+    import already held. implement, operation, driver: as said with the import.
+    """
+
+    TYPE: ClassVar[str] = "track.imported"
+    machine: str
+    fixes: str
+    file_digest: str
+    fix_count: int
+    known_fixes: int
+    first_at: datetime
+    last_at: datetime
+    device: str | None = None
+    implement: str | None = None
+    operation: str | None = None
+    driver: str | None = None
+    found: tuple[Found, ...] = ()
+
+
+@dataclass(frozen=True, kw_only=True)
+class WorkMeasured(Event):
+    """What one machine did in one stay in one field. Derived. One per visit.
+
+    visit: identity of the visit (machine, field and start; see visit_id).
+    day: working day in the farm's zone. tracks: digests of the machine's fixes it rests on.
+    worked_m2: ground covered, once, inside the boundary; low and high: 90 % range. worked_m2 is
+    None where no width is known. gross_m2: distance worked x width. outside_m2: covered ground
+    outside the boundary. applied_m2: with sections, ground plus at most one section's overlap.
+    *_s: seconds; they add up to the time in the field. break_s: long breaks, part of
+    standing_s. speed_m_s: mean over the time working; speed_low/high: middle half.
+    bout_width_m: spacing of neighbouring bouts. geometry: ground worked; missed, overlap, bouts:
+    WKB, lon/lat. doubts: what the figures leave unsure, as sentences. boundary, kit, said:
+    events that it rests on (boundary None: no field on file). settings: every threshold.
+    """
+
+    TYPE: ClassVar[str] = "work.measured"
+    visit: str
+    machine: str
+    field: str
+    day: date
+    started_at: datetime
+    ended_at: datetime
+    tracks: tuple[str, ...]
+    method: str
+    settings: dict[str, float]
+    boundary: str | None = None
+    kit: tuple[str, ...] = ()
+    said: tuple[str, ...] = ()
+    implement: str | None = None
+    operation: str | None = None
+    driver: str | None = None
+    job: str | None = None
+    width_m: float | None = None
+    width_used_m: float | None = None
+    bout_width_m: float | None = None
+    bout_width_sd_m: float | None = None
+    boundary_m2: float | None = None
+    worked_m2: float | None = None
+    worked_low_m2: float | None = None
+    worked_high_m2: float | None = None
+    gross_m2: float | None = None
+    overlap_m2: float | None = None
+    outside_m2: float | None = None
+    missed_m2: float | None = None
+    applied_m2: float | None = None
+    working_s: float
+    turning_s: float
+    filling_s: float
+    standing_s: float
+    travelling_s: float
+    unrecorded_s: float
+    break_s: float
+    working_low_s: float | None = None
+    working_high_s: float | None = None
+    working_m: float
+    speed_m_s: float | None = None
+    speed_low_m_s: float | None = None
+    speed_high_m_s: float | None = None
+    noise_m: float | None = None
+    interval_s: float | None = None
+    line_m: float | None = None
+    right_m: float | None = None
+    doubts: tuple[str, ...] = ()
+    spans: tuple[Span, ...] = ()
+    geometry: bytes | None = None
+    missed: bytes | None = None
+    overlap: bytes | None = None
+    bouts: bytes | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class DayMeasured(Event):
+    """One machine's whole working day, fields and roads. Derived.
+
+    visits: ids of its work.measured events. tracked_s = field_s + road_s + elsewhere_s.
+    elsewhere: standing or moving about off the fields and off the road (yard, unrecorded).
+    nearest_m: distance to the nearest field where no field was touched.
+    """
+
+    TYPE: ClassVar[str] = "day.measured"
+    machine: str
+    day: date
+    tracks: tuple[str, ...]
+    method: str
+    settings: dict[str, float]
+    measured: tuple[str, ...]
+    started_at: datetime
+    ended_at: datetime
+    tracked_s: float
+    field_s: float
+    road_s: float
+    elsewhere_s: float
+    road_m: float
+    nearest_m: float | None = None
+    nearest_field: str | None = None
+    doubts: tuple[str, ...] = ()
+    spans: tuple[Span, ...] = ()
+
+
+@dataclass(frozen=True, kw_only=True)
+class WorkReplaced(Event):
+    """Measurements were replaced by later ones of the same day with more fixes. Derived."""
+
+    TYPE: ClassVar[str] = "work.replaced"
+    machine: str
+    day: date
+    measured: tuple[str, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class VisitSaid(Event):
+    """Someone said what a visit was. Named columns override what was known before.
+
+    The period, not the visit's id, is what holds: a day that is measured again with more fixes
+    may begin the visit earlier.
+    """
+
+    TYPE: ClassVar[str] = "visit.said"
+    visit: str
+    machine: str
+    field: str
+    day: date
+    started_at: datetime
+    ended_at: datetime
+    implement: str | None = None
+    operation: str | None = None
+    driver: str | None = None
+    job: str | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class EntryStruck(Event):
+    """Events were struck out, for a reason; `supersedes` names them.
+
+    For a struck visit, machine, field and period keep it struck when its day is measured again.
+    """
+
+    TYPE: ClassVar[str] = "entry.struck"
+    visit: str | None = None
+    machine: str | None = None
+    field: str | None = None
+    started_at: datetime | None = None
+    ended_at: datetime | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class JobPlanned(Event):
+    """A job: an operation over some fields for a crop and harvest year. by: deadline."""
+
+    TYPE: ClassVar[str] = "job.planned"
+    job: str
+    operation: str
+    fields: tuple[str, ...]
+    crop: str | None = None
+    harvest_year: int | None = None
+    by: date | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class JobClosed(Event):
+    """A job was closed, done or not."""
+
+    TYPE: ClassVar[str] = "job.closed"
+    job: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class NoteWritten(Event):
+    """A note on a day, a field, a machine or a visit."""
+
+    TYPE: ClassVar[str] = "note.written"
+    note: str
+    day: date | None = None
+    field: str | None = None
+    machine: str | None = None
+    visit: str | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class EntryWritten(Event):
+    """One entry of one writer: what it holds, and the writer's entry before it (a hash chain).
+
+    writer: random id of this user on this computer; number: 1, 2, 3, ...; previous: id of the
+    writer's entry before. Member of the set like any event, so that it survives tidying.
+    """
+
+    TYPE: ClassVar[str] = "entry.written"
+    writer: str
+    writer_name: str
+    number: int
+    previous: str | None
+    events: tuple[str, ...]
+    written_at: datetime
+    command: str = ""
+    files: tuple[str, ...] = ()
+
+
+def _event_types(base: type[Event] = Event) -> dict[str, type[Event]]:
+    return {c.TYPE: c for c in base.__subclasses__()}
+
+
+TYPES: dict[str, type[Event]] = _event_types()
+"""Event classes by their fixed type string."""
+
+ENVELOPE = tuple(f.name for f in fields(Event))
+
+
+def columns(event_type: type[Event]) -> dict[str, Any]:
+    """Column names of an event type and their Python types, `| None` removed, envelope first."""
+    return _columns(event_type.TYPE)
+
+
+@cache
+def _columns(type_string: str) -> dict[str, Any]:
+    event_type = TYPES[type_string]
+    hints = typing.get_type_hints(event_type)
+    return {f.name: _without_none(hints[f.name]) for f in fields(event_type)}
+
+
+def event_id(event: Event) -> str:
+    """Digest of type, version and content: 32 hexadecimal digits.
+
+    Columns that hold nothing are left out, so that a later version with more columns gives the
+    old events their old ids.
+    """
+    content = {"type": event.TYPE, "version": event.VERSION}
+    for name in columns(type(event)):
+        value = getattr(event, name)
+        if value is not None and value != () and value != {}:
+            content[name] = _canonical(value)
+    text = json.dumps(content, sort_keys=True, separators=(",", ":"), ensure_ascii=True)
+    return hashlib.sha256(text.encode()).hexdigest()[:32]
+
+
+def to_row(event: Event) -> dict[str, Any]:
+    """One flat row: event_id, type, version, then the event's columns."""
+    row = {"event_id": event.event_id, "type": event.TYPE, "version": event.VERSION}
+    return row | {name: getattr(event, name) for name in columns(type(event))}
+
+
+def from_row(row: dict[str, Any]) -> Event:
+    """The event of a row as `to_row` gives it or as a table of mixed types holds it.
+
+    Columns of other types are ignored; missing ones take their default.
+    Raises: KeyError for an unknown type, ValueError for a version newer than this program's or
+    a column that is missing though it has no default.
+    """
+    event_type = TYPES[row["type"]]
+    if row["version"] > event_type.VERSION:
+        raise ValueError(f"{row['type']} of version {row['version']} is newer than this program")
+    values: dict[str, Any] = {}
+    for f in fields(event_type):
+        value = row.get(f.name)
+        if value is None:
+            if f.default is MISSING and f.default_factory is MISSING and not _may_be_none(f.type):
+                raise ValueError(f"{row['type']} {row.get('event_id')}: {f.name} is missing")
+            values[f.name] = None if f.default is MISSING else f.default
+        else:
+            values[f.name] = _restored(value, columns(event_type)[f.name])
+    return event_type(**values)
+
+
+def visit_id(machine: str, field: str, started_at: datetime) -> str:
+    """Identity of a visit: 26 letters and digits that are hard to confuse; its first 5 are the
+    handle that a person types. The same on every laptop."""
+    text = f"{machine.casefold()}\n{field.casefold()}\n{_microseconds(started_at)}"
+    number = int.from_bytes(hashlib.sha256(text.encode()).digest()[:16], "big")
+    digits = []
+    for _ in range(26):
+        number, digit = divmod(number, 32)
+        digits.append("0123456789abcdefghjkmnpqrstvwxyz"[digit])
+    return "".join(digits)
+
+
+def _canonical(value: Any) -> Any:
+    if isinstance(value, bool | str | int):
+        return value
+    if isinstance(value, float):
+        return value.hex()
+    if isinstance(value, datetime):
+        return f"@{_microseconds(value)}"
+    if isinstance(value, date):
+        return value.isoformat()
+    if isinstance(value, bytes):
+        return hashlib.sha256(value).hexdigest()
+    if isinstance(value, dict):
+        return {k: _canonical(v) for k, v in value.items()}
+    if isinstance(value, tuple | list):
+        return [_canonical(v) for v in value]
+    return (
+        [_canonical(getattr(value, f.name)) for f in fields(value)] if value is not None else None
+    )
+
+
+def _microseconds(moment: datetime) -> int:
+    if moment.tzinfo is None:
+        raise ValueError("a time without zone in an event")
+    delta = moment.astimezone(UTC) - datetime(1970, 1, 1, tzinfo=UTC)
+    return (delta.days * 86_400 + delta.seconds) * 1_000_000 + delta.microseconds
+
+
+def _without_none(hint: Any) -> Any:
+    if typing.get_origin(hint) in (types.UnionType, typing.Union):
+        rest = [a for a in typing.get_args(hint) if a is not type(None)]
+        return rest[0]
+    return hint
+
+
+def _may_be_none(annotation: Any) -> bool:
+    return "None" in str(annotation)
+
+
+def _restored(value: Any, hint: Any) -> Any:
+    if value is None:
+        return None
+    origin = typing.get_origin(hint)
+    if origin is tuple:
+        item = typing.get_args(hint)[0]
+        return tuple(_restored(v, item) for v in value)
+    if origin is dict:
+        return dict(value)
+    if hint is float:
+        return float(value)
+    if hint is datetime and value.tzinfo is None:
+        return value.replace(tzinfo=UTC)
+    if hint in (Span, Found) and isinstance(value, dict):
+        inner = typing.get_type_hints(hint)
+        return hint(**{k: _restored(v, _without_none(inner[k])) for k, v in value.items()})
+    return value
