@@ -23,7 +23,7 @@ import types
 import typing
 from dataclasses import MISSING, dataclass, fields
 from datetime import UTC, date, datetime
-from functools import cache
+from functools import cache, cached_property
 from typing import Any, ClassVar
 
 
@@ -45,9 +45,10 @@ class Event:
     stated_at: datetime | None = None
     nonce: str | None = None
 
-    @property
+    @cached_property
     def event_id(self) -> str:
-        """Digest of type, version and content: 32 hexadecimal digits."""
+        """Digest of type, version and content: 32 hexadecimal digits. The log sets it when it
+        reads an event whose bytes it has verified."""
         return event_id(self)
 
 
@@ -383,22 +384,51 @@ def columns(event_type: type[Event]) -> dict[str, Any]:
 def _columns(type_string: str) -> dict[str, Any]:
     event_type = TYPES[type_string]
     hints = typing.get_type_hints(event_type)
-    return {f.name: _without_none(hints[f.name]) for f in fields(event_type)}
+    return {f.name: without_none(hints[f.name]) for f in fields(event_type)}
 
 
 def event_id(event: Event) -> str:
     """Digest of type, version and content: 32 hexadecimal digits.
 
     Columns that hold nothing are left out, so that a later version with more columns gives the
-    old events their old ids.
+    old events their old ids. What a file cannot tell apart counts as the same: whole numbers in
+    a column of floats, a time in another zone, text with unpaired surrogates (see `text`).
     """
-    content = {"type": event.TYPE, "version": event.VERSION}
-    for name in columns(type(event)):
+    content: dict[str, Any] = {"type": event.TYPE, "version": event.VERSION}
+    for name, hint in columns(type(event)).items():
         value = getattr(event, name)
         if value is not None and value != () and value != {}:
-            content[name] = _canonical(value)
+            content[name] = _canonical(stored(value, hint))
     text = json.dumps(content, sort_keys=True, separators=(",", ":"), ensure_ascii=True)
     return hashlib.sha256(text.encode()).hexdigest()[:32]
+
+
+def text(value: str) -> str:
+    """Text as a file can hold it: unpaired surrogates (file names that are not UTF-8) become ?."""
+    return value if value.isascii() else value.encode("utf-8", "replace").decode("utf-8")
+
+
+def stored(value: Any, hint: Any) -> Any:
+    """A column's value as it will come back from the log: plain Python of the column's type."""
+    if value is None:
+        return None
+    if hint is str:
+        return text(str(value))
+    if hint in (float, int, bool):
+        return hint(value)
+    if hint is datetime:
+        return value.astimezone(UTC)
+    if typing.get_origin(hint) is dict:
+        return {text(str(k)): float(v) for k, v in value.items()}
+    if typing.get_origin(hint) is tuple:
+        item = typing.get_args(hint)[0]
+        return tuple(stored(v, item) for v in value)
+    if hint in (Span, Found):
+        inner = typing.get_type_hints(hint)
+        return hint(
+            **{f.name: stored(getattr(value, f.name), without_none(inner[f.name])) for f in fields(hint)}
+        )
+    return value
 
 
 def to_row(event: Event) -> dict[str, Any]:
@@ -468,7 +498,8 @@ def _microseconds(moment: datetime) -> int:
     return (delta.days * 86_400 + delta.seconds) * 1_000_000 + delta.microseconds
 
 
-def _without_none(hint: Any) -> Any:
+def without_none(hint: Any) -> Any:
+    """A type without its `| None`."""
     if typing.get_origin(hint) in (types.UnionType, typing.Union):
         rest = [a for a in typing.get_args(hint) if a is not type(None)]
         return rest[0]
@@ -494,5 +525,5 @@ def _restored(value: Any, hint: Any) -> Any:
         return value.replace(tzinfo=UTC)
     if hint in (Span, Found) and isinstance(value, dict):
         inner = typing.get_type_hints(hint)
-        return hint(**{k: _restored(v, _without_none(inner[k])) for k, v in value.items()})
+        return hint(**{k: _restored(v, without_none(inner[k])) for k, v in value.items()})
     return value
