@@ -1,0 +1,220 @@
+"""Date-times as text into microseconds, many at a time."""
+
+from __future__ import annotations
+
+import re
+from datetime import UTC, datetime
+from typing import Any
+from zoneinfo import ZoneInfo
+
+import numpy as np
+from numpy.typing import NDArray
+
+Ints = NDArray[np.int64]
+Bytes = NDArray[np.uint8]
+
+GOOD, MISSING, LOCAL, BAD, LEAP = 0, 1, 2, 3, 4
+"""What became of a text: a UTC time, no text, a time without zone, no time, second 60."""
+
+NAT = np.iinfo(np.int64).min
+DAY_US = 86_400_000_000
+
+_STAMP = re.compile(
+    r"\s*([+-]?\d{4})[-/.]?(\d\d?)[-/.]?(\d\d?)"
+    r"(?:[T ]\s*(\d\d?):(\d\d)(?::(\d\d)(?:[.,](\d+))?)?)?"
+    r"\s*(Z|z|UTC|GMT|[+-]\d\d(?::?\d\d)?)?\s*",
+    re.ASCII,
+)
+
+
+def parse(texts: list[str]) -> tuple[Ints, NDArray[np.int8]]:
+    """Microseconds since 1970 (NAT where unknown) and what became of each text."""
+    if not texts:
+        return np.empty(0, np.int64), np.empty(0, np.int8)
+    width = min(max(map(len, texts)) + 1, 40)
+    try:
+        packed = np.array([t.encode("ascii", "replace") for t in texts], dtype=f"S{width}")
+        packed = packed.view(np.uint8).reshape(len(texts), width)
+    except ValueError:
+        packed = np.zeros((len(texts), width), np.uint8)
+    return parse_bytes(packed, texts)
+
+
+def parse_bytes(packed: Bytes, texts: list[str] | None = None) -> tuple[Ints, NDArray[np.int8]]:
+    """The same from left-aligned rows of bytes, padded with zeros.
+
+    The usual shape (2024-05-01T06:30:00.10Z, with or without fraction and Z) is read for all
+    rows together; other rows one by one.
+    """
+    micros, status, odd = _usual_shape(packed)
+    for row in np.flatnonzero(odd):
+        text = texts[row] if texts is not None else bytes(packed[row]).decode("latin-1")
+        micros[row], status[row] = parse_one(text.rstrip("\0"))
+    return micros, status
+
+
+def parse_one(text: str) -> tuple[int, int]:
+    """One date-time: ISO 8601 in its common spellings, or nothing."""
+    if not text.strip():
+        return NAT, MISSING
+    found = _STAMP.fullmatch(text)
+    if not found:
+        return NAT, BAD
+    year, month, day, hour, minute, second, fraction, zone = found.groups(default="")
+    numbers = [int(x or 0) for x in (year, month, day, hour, minute, second)]
+    micros, status = from_parts(*numbers, int((fraction + "000000")[:6]))
+    if status == BAD or (zone == "" and status != LEAP):
+        return micros, status if status == BAD else LOCAL
+    if zone[:1] in ("+", "-"):
+        digits = zone[1:].replace(":", "").ljust(4, "0")
+        offset_us = (int(digits[:2]) * 3600 + int(digits[2:]) * 60) * 1_000_000
+        micros += -offset_us if zone[0] == "+" else offset_us
+    return (micros, LOCAL) if zone == "" else (micros, status)
+
+
+def from_parts(
+    year: int, month: int, day: int, hour: int, minute: int, second: int, micro: int
+) -> tuple[int, int]:
+    """Microseconds since 1970 of one civil time, and GOOD, LEAP or BAD."""
+    arrays = [np.array([x], np.int64) for x in (year, month, day, hour, minute, second, micro)]
+    micros, status = civil(*arrays)
+    return int(micros[0]), int(status[0])
+
+
+def civil(
+    year: Ints, month: Ints, day: Ints, hour: Ints, minute: Ints, second: Ints, micro: Ints
+) -> tuple[Ints, NDArray[np.int8]]:
+    """Microseconds since 1970 of civil times, and GOOD, LEAP or BAD for each.
+
+    24:00:00 is the beginning of the next day. Second 60 is put at the end of its minute.
+    """
+    midnight = (hour == 24) & (minute == 0) & (second == 0) & (micro == 0)
+    leap = second == 60
+    bad = (
+        ((hour > 23) & ~midnight)
+        | (hour < 0)
+        | (minute < 0)
+        | (minute > 59)
+        | (second < 0)
+        | (second > 60)
+        | ~valid_date(year, month, day)
+    )
+    seconds = days_of(year, month, day) * 86_400 + hour * 3600 + minute * 60
+    micros = seconds * 1_000_000 + np.where(leap, 59_999_999, second * 1_000_000 + micro)
+    micros = np.where(bad, NAT, micros)
+    status = np.where(bad, BAD, np.where(leap, LEAP, GOOD)).astype(np.int8)
+    return micros, status
+
+
+def valid_date(year: Ints, month: Ints, day: Ints) -> NDArray[np.bool_]:
+    """Whether there is such a day, in a year that a receiver can mean (1900 to 2200)."""
+    leap_year = ((year % 4 == 0) & (year % 100 != 0)) | (year % 400 == 0)
+    lengths = np.array([0, 31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31])
+    inside = (month >= 1) & (month <= 12)
+    length = lengths[np.where(inside, month, 0)] + (leap_year & (month == 2))
+    return inside & (day >= 1) & (day <= length) & (year >= 1900) & (year <= 2200)
+
+
+def days_of(year: Ints, month: Ints, day: Ints) -> Ints:
+    """Days since 1970-01-01 of Gregorian dates (days-from-civil, H. Hinnant)."""
+    y = year - (month <= 2)
+    era = y // 400
+    year_of_era = y - era * 400
+    day_of_year = (153 * ((month + 9) % 12) + 2) // 5 + day - 1
+    return (
+        era * 146_097
+        + year_of_era * 365
+        + year_of_era // 4
+        - year_of_era // 100
+        + day_of_year
+        - 719_468
+    )
+
+
+def to_utc(local_us: Ints, zone: str) -> Ints:
+    """Local civil times, in the order of the file, as UTC microseconds.
+
+    An hour that the clock repeats in autumn is first taken as summer time, and as winter time
+    after the times step back within it. A time that the clock leaps over in spring is taken
+    with the offset before the leap.
+    """
+    known = local_us != NAT
+    quarter = np.where(known, local_us, 0) // 900_000_000
+    bins, inverse = np.unique(quarter, return_inverse=True)
+    first, second = _offsets_us(bins, ZoneInfo(zone))
+    twice = first[inverse] > second[inverse]
+    stepped = np.r_[False, (np.diff(local_us) < 0) & twice[1:] & twice[:-1]] & known
+    later = _since(stepped, np.r_[False, np.diff(twice.astype(np.int8)) != 0])
+    offset = np.where(twice & later, second[inverse], first[inverse])
+    return np.where(known, local_us - offset, NAT)
+
+
+def _since(happened: NDArray[np.bool_], reset: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """True from each happening up to the next reset."""
+    index = np.arange(len(happened))
+    last = np.maximum.accumulate(np.where(happened, index, -1))
+    wiped = np.maximum.accumulate(np.where(reset, index, -1))
+    return (last >= 0) & (last >= wiped)
+
+
+def _offsets_us(quarters: Ints, zone: ZoneInfo) -> tuple[Ints, Ints]:
+    first, second = [], []
+    for quarter in quarters.tolist():
+        local = datetime.fromtimestamp(quarter * 900, UTC).replace(tzinfo=zone)
+        for fold, into in ((0, first), (1, second)):
+            offset = local.replace(fold=fold).utcoffset()
+            into.append(int(offset.total_seconds()) if offset else 0)
+    return np.array(first, np.int64) * 1_000_000, np.array(second, np.int64) * 1_000_000
+
+
+def _usual_shape(packed: Bytes) -> tuple[Ints, NDArray[np.int8], NDArray[np.bool_]]:
+    """Read the rows of the usual shape; the third array marks the others."""
+    n, width = packed.shape
+    micros, status = np.full(n, NAT, np.int64), np.full(n, MISSING, np.int8)
+    if width < 20:
+        return micros, status, packed.any(axis=1) if width else np.zeros(n, bool)
+    columns = np.ascontiguousarray(packed.T)
+    digits = columns - 48  # wraps: anything that is not a digit becomes more than 9
+    usual = np.ones(n, bool)
+    for at in (0, 1, 2, 3, 5, 6, 8, 9, 11, 12, 14, 15, 17, 18):
+        usual &= digits[at] < 10
+    for at, mark in ((4, "-"), (7, "-"), (10, "T"), (13, ":"), (16, ":")):
+        usual &= columns[at] == ord(mark)
+    fraction, zoned, tail_is_usual = _tail(columns, digits)
+    usual &= tail_is_usual
+    pair = lambda at: digits[at].astype(np.int64) * 10 + digits[at + 1]  # noqa: E731
+    year = pair(0) * 100 + pair(2)
+    with np.errstate(all="ignore"):
+        found, became = civil(year, pair(5), pair(8), pair(11), pair(14), pair(17), fraction)
+    became = np.where((became != BAD) & ~zoned, LOCAL, became)
+    micros = np.where(usual, found, NAT)
+    status = np.where(usual, became, MISSING).astype(np.int8)
+    return micros, status, ~usual & packed.any(axis=1)
+
+
+def _tail(columns: Bytes, digits: Bytes) -> tuple[Ints, NDArray[np.bool_], NDArray[np.bool_]]:
+    """Fraction in microseconds, whether Z follows, and whether nothing else is there."""
+    width, n = columns.shape
+    fraction = np.zeros(n, np.int64)
+    scale = 100_000
+    in_fraction = columns[19] == ord(".")
+    end = np.full(n, 19)
+    end[in_fraction] = 20
+    for at in range(20, width):
+        in_fraction = in_fraction & (digits[at] < 10)
+        if not in_fraction.any():
+            break
+        fraction += np.where(in_fraction, digits[at].astype(np.int64), 0) * scale
+        scale //= 10
+        end[in_fraction] = at + 1
+    closed = np.minimum(end, width - 1)
+    rows = np.arange(n)
+    zoned = (columns[closed, rows] == ord("Z")) & (end < width)
+    after = np.where(zoned, end + 1, end)
+    left = (columns != 0).sum(axis=0)
+    return fraction, zoned, left == after
+
+
+def as_times(micros: Ints) -> Any:
+    """Microseconds since 1970 as datetime64[us], NAT as NaT."""
+    return micros.view("datetime64[us]")

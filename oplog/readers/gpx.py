@@ -1,0 +1,243 @@
+"""GPX 1.0 and 1.1: tracks as phones, loggers and programs write them.
+
+The reader is a stream over expat that steps over damage and goes on behind it. Where the file is
+whole and plainly written, _gpx_fast reads its points many at a time and this module only its
+frame.
+
+Source: GPX 1.1 schema documentation and the GPX 1.0 developer's manual (topografix.com).
+"""
+
+from __future__ import annotations
+
+import re
+from xml.parsers import expat
+
+import numpy as np
+
+from oplog.errors import Problem
+from oplog.readers import _times, _xml
+from oplog.readers._numbers import numbers
+from oplog.readers._rows import Rows, finish, join
+from oplog.readers._tally import Tally
+from oplog.track import NOT_STATED, Track, empty
+
+_ROOT = re.compile(rb"<(?:[\w.-]+:)?gpx[\s>/]")
+_RESUME = re.compile(rb"<((?:[A-Za-z_][\w.-]*:)?)(gpx|trkpt|trkseg|trk)(?=[\s>])")
+_QUALITY = {"none": 0, "2d": 1, "3d": 1, "dgps": 2, "pps": 3}
+_VALUES = ("time", "speed", "course", "hdop", "fix")
+_ROWS_AT_ONCE = 50_000
+
+
+def sniff(data: bytes) -> bool:
+    """A gpx element, or the middle of a document that lost its head."""
+    head = data[:65_536]
+    if b"\0" in head[:4]:
+        head = head.replace(b"\0", b"")
+    return bool(_ROOT.search(head)) or b"<trkpt" in head or b":trkpt" in head
+
+
+def read(data: bytes, name: str, zone: str | None) -> tuple[Track, list[Problem]]:
+    """The track points of all tracks, a segment each trkseg. Never raises for bad data."""
+    tally = Tally(name)
+    try:
+        text = _xml.as_utf8(data, tally)
+        _xml.refuse_tricks(text)
+        found = _read_whole(text) or _read_damaged(text, tally)
+    except _xml.Refused as refused:
+        tally.add(refused.message, refused.line, 1, "the file is refused, nothing was fetched")
+        return empty(), tally.problems()
+    rows = found.rows()
+    if not len(rows):
+        _say_what_else(found, tally)
+        return empty(), tally.problems()
+    return finish(rows, tally, zone, found.device()), tally.problems()
+
+
+def _read_whole(text: bytes) -> Points | None:
+    """Read a well-formed document; None if it is not one."""
+    points = Points()
+    return None if _xml.feed(points.parser(), text, 0) else points
+
+
+def _read_damaged(text: bytes, tally: Tally) -> Points:
+    """Read what is whole in a damaged document, going on behind each damage."""
+    text = _xml.repaired(text, tally)
+    points = Points()
+    start, lines_before, frame = 0, 0, b""
+    while True:
+        parser = points.parser(frame, lines_before)
+        error = _xml.feed(parser, text, start)
+        if error is None:
+            return points
+        at = start + max(parser.ErrorByteIndex - points.framed_bytes, 0)
+        line = lines_before + error.lineno
+        found = _RESUME.search(text, max(at, start + 1))
+        _say_damage(tally, text, at, line, points, found is not None)
+        points.give_up_point()
+        if found is None:
+            return points
+        lines_before += text.count(b"\n", start, found.start())
+        start, frame = found.start(), _frame(found[1], found[2])
+
+
+def _say_damage(
+    tally: Tally, text: bytes, at: int, line: int, points: Points, goes_on: bool
+) -> None:
+    rest = text[at:]
+    if not goes_on and not rest.strip(b"\0 \r\n\t"):
+        zeros = rest.count(b"\0")
+        if zeros:
+            tally.add("the file ends in zero bytes", line, 1, "all complete points before are read")
+        elif points.depth > 0:
+            tally.add("the file is cut off", line, 1, "all complete points before are read")
+        return
+    if points.depth == 0 and _ROOT.match(text, _next_tag(text, at)):
+        tally.add("another document follows in the same file", line, 1, "read as well")
+        return
+    lost = ", one point lost" if points.in_point else ""
+    tally.add("damaged XML", line, 1, "stepped over" + lost)
+
+
+def _frame(prefix: bytes, tag: bytes) -> bytes:
+    """The elements that an element to resume at stands in, opened; without a line break."""
+    above = {b"gpx": (), b"trk": (b"gpx",), b"trkseg": (b"gpx", b"trk")}
+    return b"".join(b"<" + prefix + a + b">" for a in above.get(tag, (b"gpx", b"trk", b"trkseg")))
+
+
+def _next_tag(text: bytes, at: int) -> int:
+    found = re.compile(rb"<(?!\?)").search(text, at)
+    return found.start() if found else len(text)
+
+
+def _say_what_else(found: Points, tally: Tally) -> None:
+    if found.waypoints or found.route_points:
+        parts = [
+            f"{count} {what}"
+            for count, what in (
+                (found.waypoints, "waypoints"),
+                (found.route_points, "route points"),
+            )
+            if count
+        ]
+        tally.add(f"GPX file with {' and '.join(parts)} but no track", done="nothing to read")
+    else:
+        tally.add("GPX file without a track point", done="nothing to read")
+
+
+class Points:
+    """What has been read of a document so far; its methods are the parser's handlers."""
+
+    def __init__(self) -> None:
+        self.parts: list[Rows] = []
+        self.creator = self.source = self.track_name = ""
+        self.waypoints = self.route_points = 0
+        self.segment = -1
+        self.depth = 0
+        self.in_point = False
+        self.framed_bytes = 0
+        self.lines_before = 0
+        self.path: list[str] = []
+        self.lats: list[str | None] = []
+        self.lons: list[str | None] = []
+        self.values: list[dict[str, str]] = []
+        self.segments: list[int] = []
+        self.lines: list[int] = []
+        self.point: dict[str, str] = {}
+        self.text: list[str] | None = None
+
+    def parser(self, frame: bytes = b"", lines_before: int = 0) -> expat.XMLParserType:
+        """A parser that reports here and stands inside the opened elements of a frame."""
+        self.path, self.depth, self.in_point, self.text = [], 0, False, None
+        self.lines_before, self.framed_bytes = lines_before, len(frame)
+        self.xml = _xml.new_parser(self.on_start, self.on_end, self.on_text)
+        if frame:
+            self.xml.Parse(frame, False)
+        return self.xml
+
+    def on_start(self, tag: str, attributes: dict[str, str]) -> None:
+        tag = tag.rpartition(":")[2]
+        self.path.append(tag)
+        self.depth += 1
+        if self.depth > _xml.DEEPEST:
+            raise _xml.Refused(
+                self.lines_before + self.xml.CurrentLineNumber,
+                f"elements are nested more than {_xml.DEEPEST} deep",
+            )
+        if tag == "trkpt":
+            self.in_point = True
+            self.point = {}
+            self.lats.append(attributes.get("lat"))
+            self.lons.append(attributes.get("lon"))
+            self.lines.append(self.lines_before + self.xml.CurrentLineNumber)
+        elif self.in_point:
+            if tag in _VALUES and tag not in self.point:
+                self.text = []
+        elif tag == "trkseg":
+            self.segment += 1
+        elif tag == "gpx":
+            self.creator = self.creator or attributes.get("creator", "")
+        elif tag in ("wpt", "rtept"):
+            self.waypoints += tag == "wpt"
+            self.route_points += tag == "rtept"
+        elif tag in ("name", "src") and self.path[-2:-1] == ["trk"]:
+            self.text = []
+
+    def on_end(self, tag: str) -> None:
+        tag = self.path.pop()
+        self.depth -= 1
+        if tag == "trkpt":
+            self.values.append(self.point)
+            self.segments.append(max(self.segment, 0))
+            self.in_point = False
+            if len(self.values) >= _ROWS_AT_ONCE:
+                self.flush()
+        elif self.text is not None and self.path:
+            text, self.text = "".join(self.text).strip(), None
+            if self.in_point:
+                self.point.setdefault(tag, text)
+            elif tag == "src":
+                self.source = self.source or text
+            else:
+                self.track_name = self.track_name or text
+
+    def on_text(self, text: str) -> None:
+        if self.text is not None:
+            self.text.append(text)
+
+    def give_up_point(self) -> None:
+        """Forget a point that the damage cut in two, and draw no line across the damage."""
+        n = len(self.values)
+        del self.lats[n:], self.lons[n:], self.lines[n:]
+        self.segment += 1
+
+    def flush(self) -> None:
+        """Turn the points read so far into arrays."""
+        n = len(self.values)
+        time_us, became = _times.parse([v.get("time", "") for v in self.values])
+        fixes = [v.get("fix", "").lower() for v in self.values]
+        self.parts.append(
+            Rows(
+                time_us,
+                became,
+                numbers(self.lats[:n]),
+                numbers(self.lons[:n]),
+                *(numbers([v.get(k) for v in self.values]) for k in ("speed", "course", "hdop")),
+                np.array([_QUALITY.get(f, NOT_STATED) for f in fixes], np.int8),
+                np.array(self.segments, np.int32),
+                np.array(self.lines[:n], np.int64),
+            )
+        )
+        self.values, self.segments = [], []
+        del self.lats[:n], self.lons[:n], self.lines[:n]
+
+    def rows(self) -> Rows:
+        """All points read."""
+        if self.values or not self.parts:
+            self.flush()
+        return join(self.parts)
+
+    def device(self) -> str:
+        """Creator, and what the track says of its source or begins its name with."""
+        named = re.match(r"[^\W\d][^\d]*(?=\d)", self.track_name)
+        label = self.source or (named[0].strip(" -_.:#") if named else "")
+        return " | ".join(x for x in (self.creator.strip(), label) if x)
