@@ -52,6 +52,53 @@ def area_m2(geometry: Any) -> float:
 
 
 @dataclass(frozen=True)
+class System:
+    """A coordinate system by name ("EPSG:27700", a URN, or WKT), turned into lon/lat WGS 84.
+
+    East is always first, as in files of boundaries, whatever the system's own definition says.
+    Raises: ValueError where PROJ does not know the system.
+    """
+
+    name: str
+
+    def __post_init__(self) -> None:
+        _transformer(self.name)
+
+    def lonlat(self, x: Floats, y: Floats) -> tuple[Floats, Floats]:
+        """(n,) coordinates -> (n,) degrees. Raises: ValueError for a point outside the system."""
+        lon, lat = _transformer(self.name).transform(x, y)
+        lon, lat = np.asarray(lon, dtype=np.float64), np.asarray(lat, dtype=np.float64)
+        if not (np.isfinite(lon).all() and np.isfinite(lat).all()):
+            raise ValueError("has a point outside its coordinate system")
+        return lon, lat
+
+    def accuracy_m(self) -> float | None:
+        """Stated accuracy of the transformation, known once `lonlat` was used; None where PROJ
+        knows of none. [m]"""
+        from pyproj.exceptions import ProjError
+
+        transformer = _transformer(self.name)
+        if transformer.accuracy >= 0:
+            return float(transformer.accuracy)
+        try:
+            accuracy = float(transformer.get_last_used_operation().accuracy)
+        except ProjError:
+            return None
+        return accuracy if accuracy >= 0 else None
+
+
+@cache
+def _transformer(name: str) -> Any:
+    from pyproj import Transformer
+    from pyproj.exceptions import CRSError, ProjError
+
+    try:
+        return Transformer.from_crs(name, "OGC:CRS84", always_xy=True)
+    except (CRSError, ProjError) as error:
+        raise ValueError(f"coordinate system {name[:60]!r} is not known") from error
+
+
+@dataclass(frozen=True)
 class Plane:
     """A metric plane that touches the ellipsoid at one point: x east, y north. [m]
 
