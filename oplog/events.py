@@ -426,7 +426,10 @@ def stored(value: Any, hint: Any) -> Any:
     if hint in (Span, Found):
         inner = typing.get_type_hints(hint)
         return hint(
-            **{f.name: stored(getattr(value, f.name), without_none(inner[f.name])) for f in fields(hint)}
+            **{
+                f.name: stored(getattr(value, f.name), without_none(inner[f.name]))
+                for f in fields(hint)
+            }
         )
     return value
 

@@ -59,15 +59,32 @@ class Track:
         hasher = hashlib.sha256()
         for column in (
             self.time.astype("datetime64[us]").astype(np.int64),
-            _fixed(self.lat, 1e7),
-            _fixed(self.lon, 1e7),
-            _fixed(self.speed_m_s, 1e3),
-            _fixed(self.course_deg, 1e2),
+            fixed(self.lat, 1e7),
+            fixed(self.lon, 1e7),
+            fixed(self.speed_m_s, 1e3),
+            fixed(self.course_deg, 1e2),
             self.segment.astype(np.int64),
         ):
             hasher.update(np.ascontiguousarray(column, dtype="<i8").tobytes())
         return hasher.hexdigest()[:32]
 
+    def rounded(self) -> Track:
+        """The fixes as the log keeps them: what comes back from it is equal to this, and has
+        the same digest. Measure these, so that measuring again later gives the same figures.
+
+        Positions to 1e-7 degree, speed to 1 mm/s, course and HDOP to 0.01, times to 1 us.
+        """
+        return replace(
+            self,
+            time=self.time.astype("datetime64[us]"),
+            **{name: as_float(fixed(getattr(self, name), s), s) for name, s in SCALES.items()},
+            quality=self.quality.astype(np.int8),
+            segment=self.segment.astype(np.int32),
+        )
+
+
+SCALES = {"lat": 1e7, "lon": 1e7, "speed_m_s": 1e3, "course_deg": 1e2, "hdop": 1e2}
+"""What one unit of a column is divided into when it is kept or digested."""
 
 COLUMNS = tuple(f.name for f in fields(Track) if f.name != "device")
 
@@ -122,8 +139,17 @@ def concat(tracks: Sequence[Track]) -> Track:
     return Track(**joined, device=tracks[0].device)
 
 
-def _fixed(values: Floats, scale: float) -> NDArray[np.int64]:
+MISSING = int(np.iinfo(np.int64).min)
+"""What stands for "not stated" among fixed-point integers."""
+
+
+def as_float(values: NDArray[np.int64], scale: float) -> Floats:
+    """Floats from fixed-point integers; the smallest integer becomes NaN."""
+    return np.where(values == MISSING, np.nan, values / scale)
+
+
+def fixed(values: Floats, scale: float) -> NDArray[np.int64]:
     """Fixed-point integers; NaN becomes the smallest integer."""
     scaled = np.rint(values * scale)
     missing = ~np.isfinite(scaled)
-    return np.where(missing, np.iinfo(np.int64).min, np.where(missing, 0, scaled).astype(np.int64))
+    return np.where(missing, MISSING, np.where(missing, 0, scaled).astype(np.int64))

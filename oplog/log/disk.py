@@ -1,0 +1,136 @@
+"""The folder on disk: the thin edge of the log. Whole files or none, and one writer at a time.
+
+A file is encoded in memory, written aside under a name that no reader takes for a file of the
+log, flushed to the disk, renamed, and its folder is flushed too; only then is it acknowledged.
+Names are made of digests, so that no name of a person, a field or a file becomes a path, and no
+two different files share one. Nothing here needs hard links or a file system that tells capital
+letters apart.
+"""
+
+from __future__ import annotations
+
+import errno
+import hashlib
+import os
+import secrets
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+from pathlib import Path
+
+from oplog.errors import CannotWrite, LogBusy
+
+ASIDE = ".writing"
+"""What the name of a file ends in while it is being written."""
+
+WAIT_S = 15.0
+"""How long to wait for another program that holds the log. [s]"""
+
+RENAME_TRIES = 8
+"""A virus scanner may hold a new file for a moment; a rename is tried this often."""
+
+_NO_ROOM = {errno.ENOSPC, errno.EDQUOT}
+_NOT_ALLOWED = {errno.EROFS, errno.EACCES, errno.EPERM}
+
+
+def digest(data: bytes) -> str:
+    """SHA-256 of bytes, cut to 32 hexadecimal digits: what names the files of the log."""
+    return hashlib.sha256(data).hexdigest()[:32]
+
+
+def write_whole(folder: Path, name: str, data: bytes) -> None:
+    """Put a file into a folder, whole or not at all; when this returns, it outlives a power cut.
+
+    A file of that name is taken to be the same file (names are made of content) and replaced.
+    Raises: CannotWrite; nothing of the file is then left behind.
+    """
+    aside = folder / f"{name}.{secrets.token_hex(4)}{ASIDE}"
+    try:
+        folder.mkdir(exist_ok=True)
+        try:
+            _write_and_flush(aside, data)
+            _rename(aside, folder / name)
+        except BaseException:
+            with suppress(OSError):
+                aside.unlink()
+            raise
+        flush_folder(folder)
+    except OSError as error:
+        raise cannot_write(folder, error) from error
+
+
+def remove(path: Path) -> bool:
+    """Remove a file that is no longer needed; False where something still holds it."""
+    try:
+        path.unlink(missing_ok=True)
+    except OSError:
+        return False
+    return True
+
+
+def flush_folder(folder: Path) -> None:
+    """Make the names in a folder outlive a power cut. Windows has no such call and needs none."""
+    if os.name == "nt":
+        return
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    except OSError as error:
+        if error.errno not in (errno.EINVAL, errno.ENOTSUP):  # no such thing on this file system
+            raise
+    finally:
+        os.close(handle)
+
+
+def cannot_write(folder: Path, error: OSError) -> CannotWrite:
+    """What to tell the person when the disk refuses."""
+    if error.errno in _NO_ROOM:
+        why = "the disk is full. Make room and do it again."
+    elif error.errno in _NOT_ALLOWED:
+        why = "the disk or folder is read-only, or belongs to another user."
+    else:
+        why = f"the disk reported: {error.strerror or error}."
+    return CannotWrite(f"Nothing was written to {folder}: {why}")
+
+
+@contextmanager
+def held(path: Path, wait_s: float = WAIT_S) -> Iterator[None]:
+    """Hold the log at `path` against other writers; readers are never in the way.
+
+    Raises: LogBusy after the time limit, CannotWrite on a read-only disk.
+    """
+    import filelock
+
+    lock = filelock.FileLock(path / "lock", timeout=wait_s)
+    try:
+        lock.acquire()
+    except filelock.Timeout as error:
+        raise LogBusy(
+            f"Another program has been writing to the log in {path} for more than "
+            f"{wait_s:.0f} s. Nothing was changed. Try again when it is done."
+        ) from error
+    except OSError as error:
+        raise cannot_write(path, error) from error
+    try:
+        yield
+    finally:
+        lock.release()
+
+
+def _write_and_flush(path: Path, data: bytes) -> None:
+    with open(path, "xb", buffering=0) as file:
+        view = memoryview(data)
+        while view:
+            view = view[file.write(view) :]
+        os.fsync(file.fileno())
+
+
+def _rename(source: Path, target: Path) -> None:
+    for attempt in range(RENAME_TRIES):
+        try:
+            os.replace(source, target)
+            return
+        except PermissionError:
+            if os.name != "nt" or attempt == RENAME_TRIES - 1:
+                raise
+            time.sleep(0.05 * 2**attempt)

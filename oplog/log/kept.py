@@ -1,0 +1,159 @@
+"""What the log keeps beside its events: cleaned fixes, and the files as the device wrote them.
+
+Both are named `<digest of what is in it>-<digest of the file's own bytes>`, so that any change of
+any byte shows, and two files that hold the same under different bytes never share a name.
+
+Columns of a fixes file, one row per fix in the order of the track. All are whole numbers, packed
+as differences; a person with DuckDB gets positions back by adding steps up:
+
+    SELECT time, sum(lat_step) OVER w / 1e7 AS lat, sum(lon_step) OVER w / 1e7 AS lon
+    FROM read_parquet('fixes/....parquet', file_row_number = true)
+    WINDOW w AS (ORDER BY file_row_number)
+
+    time        timestamp[us, UTC]; null where the file gave none
+    lat_step    from the fix before (the first from 0). [1e-7 degree]
+    lon_step    the same for the longitude. [1e-7 degree]
+    speed       over ground; null where not given. [mm/s]
+    course      clockwise from true north; null where not given. [0.01 degree]
+    hdop        null where not given. [0.01]
+    quality     NMEA GGA code, -1 where not stated
+    segment     number of the stretch without a break
+"""
+
+from __future__ import annotations
+
+import hashlib
+from typing import Any
+
+import numpy as np
+
+from oplog.log.disk import digest
+from oplog.track import MISSING, SCALES, Track, as_float, fixed, track
+
+MAX_RAW_BYTES = 4 << 30
+"""No imported file is larger than this when unpacked. [byte]"""
+
+_NUMBERS = {"speed": "speed_m_s", "course": "course_deg", "hdop": "hdop"}
+
+
+def fixes_name(track_digest: str, data: bytes) -> str:
+    """Name of the file that holds a track."""
+    return f"{track_digest}-{digest(data)[:16]}.parquet"
+
+
+def raw_name(file_digest: str, data: bytes) -> str:
+    """Name of the file that holds the bytes of an imported file."""
+    return f"{file_digest}-{digest(data)[:16]}.zst"
+
+
+def as_named(name: str, data: bytes) -> bool:
+    """Whether a fixes or raw file still has the bytes that its name speaks of."""
+    return name.split(".")[0].rpartition("-")[2] == digest(data)[:16]
+
+
+def encode_fixes(fixes: Track) -> bytes:
+    """A track as Parquet: a few bytes a fix."""
+    import pyarrow as pa
+    import pyarrow.parquet as pq
+
+    columns: dict[str, Any] = {
+        "time": pa.array(fixes.time.astype("datetime64[us]")).cast(pa.timestamp("us", tz="UTC"))
+    }
+    for name in ("lat", "lon"):
+        values = fixed(getattr(fixes, name), SCALES[name])
+        columns[f"{name}_step"] = _whole(_steps(values), values == MISSING)
+    for name, column in _NUMBERS.items():
+        values = fixed(getattr(fixes, column), SCALES[column])
+        columns[name] = _whole(values, values == MISSING)
+    columns["quality"] = pa.array(fixes.quality.astype(np.int32))
+    columns["segment"] = pa.array(fixes.segment.astype(np.int32))
+    table = pa.table(columns).replace_schema_metadata(
+        {"oplog": "1", "device": fixes.device.encode("utf-8", "replace")}
+    )
+    sink = pa.BufferOutputStream()
+    pq.write_table(
+        table,
+        sink,
+        compression="zstd",
+        compression_level=9,
+        use_dictionary=False,
+        column_encoding=dict.fromkeys(columns, "DELTA_BINARY_PACKED"),
+        write_statistics=False,
+        write_page_checksum=True,
+        store_schema=False,
+        row_group_size=max(1, len(fixes)),
+    )
+    return bytes(sink.getvalue())
+
+
+def decode_fixes(data: bytes) -> Track:
+    """The track of a fixes file.
+
+    Raises: pyarrow's errors, KeyError or ValueError for bytes that are not such a file.
+    """
+    import pyarrow as pa
+    import pyarrow.parquet as pq
+
+    file = pq.ParquetFile(pa.BufferReader(data), page_checksum_verification=True)
+    table = file.read(use_threads=False)
+    device = (file.metadata.metadata or {}).get(b"device", b"").decode()
+    whole = {name: _numbers(table[name]) for name in table.column_names}
+    time = whole["time"]
+    return track(
+        np.where(time == MISSING, np.datetime64("NaT"), time.astype("datetime64[us]")),
+        _position(whole["lat_step"], SCALES["lat"]),
+        _position(whole["lon_step"], SCALES["lon"]),
+        speed_m_s=as_float(whole["speed"], SCALES["speed_m_s"]),
+        course_deg=as_float(whole["course"], SCALES["course_deg"]),
+        hdop=as_float(whole["hdop"], SCALES["hdop"]),
+        quality=whole["quality"],
+        segment=whole["segment"],
+        device=device,
+    )
+
+
+def encode_raw(data: bytes) -> bytes:
+    """The bytes of an imported file, compressed (a zstd frame that any zstd opens)."""
+    import pyarrow as pa
+
+    return bytes(pa.Codec("zstd", compression_level=9).compress(data, asbytes=True))
+
+
+def decode_raw(data: bytes) -> bytes:
+    """The bytes of an imported file. Raises: OSError for bytes that are not a zstd frame."""
+    import pyarrow as pa
+
+    with pa.CompressedInputStream(pa.BufferReader(data), "zstd") as stream:
+        return bytes(stream.read(MAX_RAW_BYTES))
+
+
+def sha256(data: bytes) -> str:
+    """The digest by which an imported file is known: 64 hexadecimal digits."""
+    return hashlib.sha256(data).hexdigest()
+
+
+def _steps(values: Any) -> Any:
+    known = values != MISSING
+    steps = np.zeros_like(values)
+    steps[known] = np.diff(values[known], prepend=0)
+    return steps
+
+
+def _position(steps: Any, scale: float) -> Any:
+    missing = steps == MISSING
+    return np.where(missing, np.nan, np.cumsum(np.where(missing, 0, steps)) / scale)
+
+
+def _whole(values: Any, missing: Any) -> Any:
+    import pyarrow as pa
+
+    return pa.array(values, mask=missing) if missing.any() else pa.array(values)
+
+
+def _numbers(column: Any) -> Any:
+    import pyarrow as pa
+
+    array = column.combine_chunks() if column.num_chunks != 1 else column.chunk(0)
+    if array.type == pa.timestamp("us", tz="UTC"):
+        array = array.cast(pa.int64())
+    return array.cast(pa.int64()).fill_null(MISSING).to_numpy(zero_copy_only=False)

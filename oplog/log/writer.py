@@ -1,0 +1,87 @@
+"""Who writes: identity and name of a writer, kept in the user's configuration.
+
+The identity belongs to one user on one computer *and* to one place of a log: a copied folder
+gets a writer of its own, so that two copies never continue the same chain. The configuration
+also remembers the newest entry written here, so that a log that lost it, or was put back from
+an older copy, shows.
+"""
+
+from __future__ import annotations
+
+import getpass
+import json
+import os
+import secrets
+from contextlib import suppress
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+
+@dataclass(frozen=True)
+class Writer:
+    """A writer at one place: random id, and the newest entry it is known to have written."""
+
+    id: str
+    number: int = 0
+    entry: str | None = None
+
+
+def fresh() -> Writer:
+    """A writer that nobody has been before."""
+    return Writer(secrets.token_hex(8))
+
+
+def recall(log: Path) -> Writer | None:
+    """The writer of the log in this place, None where this user never wrote to it."""
+    saved = _read().get("writers", {}).get(_place(log))
+    try:
+        return Writer(str(saved["id"]), int(saved["number"]), saved["entry"])
+    except (TypeError, KeyError, ValueError):
+        return None
+
+
+def remember(log: Path, writer: Writer) -> None:
+    """Keep the writer of the log in this place. Where the configuration cannot be written, the
+    next entry begins a chain of its own: nothing is lost by that."""
+    with suppress(OSError):
+        folder = _folder()
+        folder.mkdir(parents=True, exist_ok=True)
+        saved = _read()
+        places = saved.setdefault("writers", {})
+        places[_place(log)] = {"id": writer.id, "number": writer.number, "entry": writer.entry}
+        aside = folder / f"writer.json.{secrets.token_hex(4)}"
+        aside.write_text(json.dumps(saved, indent=1), encoding="utf-8")
+        os.replace(aside, folder / "writer.json")
+
+
+def name() -> str:
+    """The name under which this user states things: `name` in the configuration, else the
+    name that the computer knows the user by."""
+    said = _read().get("name")
+    if isinstance(said, str) and said.strip():
+        return said.strip()
+    try:
+        return getpass.getuser()
+    except (OSError, KeyError, ImportError):
+        return "unknown"
+
+
+def _folder() -> Path:
+    if said := os.environ.get("OPLOG_CONFIG"):
+        return Path(said)
+    import platformdirs
+
+    return Path(platformdirs.user_config_dir("oplog", appauthor=False))
+
+
+def _read() -> dict[str, Any]:
+    try:
+        saved = json.loads((_folder() / "writer.json").read_text(encoding="utf-8"))
+    except (OSError, ValueError):
+        return {}
+    return saved if isinstance(saved, dict) else {}
+
+
+def _place(log: Path) -> str:
+    return os.path.normcase(str(log.resolve()))
