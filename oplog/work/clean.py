@@ -1,0 +1,157 @@
+"""Clean: one machine's fixes in order, each instant once, without impossible positions."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from oplog.geodesy import Plane
+from oplog.track import NOT_STATED, Floats, Track
+
+FASTEST_M_S = 40.0
+"""No farm machine goes faster: 144 km/h. Common practice, generous for a pickup."""
+
+CROSS_NOISE_GAIN = np.sqrt(1.5)
+"""Spread of a second difference about the mean of its neighbours, for white noise of 1."""
+
+
+@dataclass(frozen=True, eq=False)
+class Cleaned:
+    """Fixes in time order in a plane.
+
+    seconds: (n,) since the first fix, strictly increasing. [s]
+    x, y: (n,) in `plane`. [m]
+    rows: (n,) row of the input track that each fix came from.
+    repeats, jumps: how many fixes were left out for which reason.
+    """
+
+    plane: Plane
+    start: np.datetime64
+    seconds: Floats
+    x: Floats
+    y: Floats
+    rows: NDArray[np.intp]
+    repeats: int
+    jumps: int
+
+    def __len__(self) -> int:
+        return len(self.seconds)
+
+
+def clean(track: Track, plane: Plane) -> Cleaned:
+    """Order the fixes of one machine by time; drop repeats, and positions it cannot have had."""
+    usable = ~np.isnat(track.time) & np.isfinite(track.lat) & np.isfinite(track.lon)
+    rows = np.flatnonzero(usable)
+    rows = rows[np.argsort(track.time[rows], kind="stable")]
+    seconds = _seconds(track.time[rows])
+    first = np.ones(len(rows), dtype=bool)
+    first[1:] = np.diff(seconds) > 1e-6
+    repeats = int((~first).sum())
+    rows, seconds = rows[first], seconds[first]
+    x, y = plane.xy(track.lon[rows], track.lat[rows])
+    keep = plausible(seconds, x, y)
+    jumps = int((~keep).sum())
+    return Cleaned(
+        plane=plane,
+        start=track.time[rows[0]] if len(rows) else np.datetime64("NaT"),
+        seconds=seconds[keep],
+        x=x[keep],
+        y=y[keep],
+        rows=rows[keep],
+        repeats=repeats,
+        jumps=jumps,
+    )
+
+
+def plausible(seconds: Floats, x: Floats, y: Floats) -> NDArray[np.bool_]:
+    """Which fixes a machine can have had: (n,) mask.
+
+    The track is cut wherever the step to the next fix is faster than any machine (a step of
+    30 m is let pass whatever its time, as stamps are rounded). Short pieces that jump away from
+    both neighbours, while those neighbours agree with each other, are left out.
+    """
+    keep = np.ones(len(seconds), dtype=bool)
+    for _ in range(4):
+        index = np.flatnonzero(keep)
+        if len(index) < 3:
+            break
+        bad = _jumping_pieces(seconds[index], x[index], y[index])
+        if not bad.any():
+            break
+        keep[index[bad]] = False
+    return keep
+
+
+def _jumping_pieces(seconds: Floats, x: Floats, y: Floats) -> NDArray[np.bool_]:
+    broken = _impossible(np.diff(seconds), np.hypot(np.diff(x), np.diff(y)))
+    piece = np.concatenate([[0], np.cumsum(broken)])
+    starts = np.flatnonzero(np.concatenate([[True], broken]))
+    ends = np.append(starts[1:], len(seconds)) - 1
+    sizes = ends - starts + 1
+    drop = np.zeros(len(starts), dtype=bool)
+    for k in np.flatnonzero(sizes <= 10):
+        if 0 < k < len(starts) - 1 and not drop[k - 1]:
+            a, b = ends[k - 1], starts[k + 1]
+            gone = _impossible(seconds[b] - seconds[a], np.hypot(x[b] - x[a], y[b] - y[a]))
+            drop[k] = not gone
+        elif len(starts) > 1 and k in (0, len(starts) - 1):
+            drop[k] = sizes[k] <= 3
+    return np.asarray(drop[piece], dtype=bool)
+
+
+def _impossible(dt: Floats, distance: Floats) -> NDArray[np.bool_]:
+    return np.asarray(distance > np.maximum(30.0, FASTEST_M_S * np.maximum(dt, 1.0)))
+
+
+def interleaved(cleaned: Cleaned) -> bool:
+    """Whether the track looks like two machines written into one file.
+
+    One machine cannot be in two places: many steps that no machine can make, back and forth
+    between places far apart, are two receivers whose stamps interleave.
+    """
+    if len(cleaned) < 20:
+        return False
+    step = np.hypot(np.diff(cleaned.x), np.diff(cleaned.y))
+    impossible = _impossible(np.diff(cleaned.seconds), step)
+    return int(impossible.sum()) >= max(10, len(cleaned) // 500)
+
+
+def cross_noise_m(cleaned: Cleaned, quality: NDArray[np.int8]) -> float:
+    """Noise of one coordinate from fix to fix, across the direction of travel. [m]
+
+    Only the part that changes from fix to fix shows in a moving track; along the track, stamps
+    that jitter look like noise, so only the part across counts. Slow drift does not show: see
+    `drift_m`. quality: (n,) GGA codes of the cleaned fixes; a code sets a floor.
+    """
+    if len(cleaned) < 5:
+        return 1.0
+    dx, dy = cleaned.x[2:] - cleaned.x[:-2], cleaned.y[2:] - cleaned.y[:-2]
+    mx = cleaned.x[1:-1] - (cleaned.x[2:] + cleaned.x[:-2]) / 2
+    my = cleaned.y[1:-1] - (cleaned.y[2:] + cleaned.y[:-2]) / 2
+    span = np.hypot(dx, dy)
+    dt = cleaned.seconds[2:] - cleaned.seconds[:-2]
+    moving = (span > 1.0) & (dt < 20.0)
+    if moving.sum() < 5:
+        return 1.0
+    across = np.abs(mx * dy - my * dx)[moving] / span[moving]
+    return float(max(np.median(across) / 0.6745 / CROSS_NOISE_GAIN, _floor_m(quality)))
+
+
+def _floor_m(quality: NDArray[np.int8]) -> float:
+    """Smallest noise that a fix quality is known for.
+
+    RTK 1-2 cm (Carballido et al. 2014: 1.43 cm); SBAS and autonomous much better from one fix
+    to the next than absolutely, so their floor is low.
+    """
+    stated = quality[quality != NOT_STATED]
+    if len(stated) and np.median(stated) == 4:
+        return 0.01
+    return 0.02
+
+
+def _seconds(time: NDArray[np.datetime64]) -> Floats:
+    if not len(time):
+        return np.zeros(0)
+    return np.asarray((time - time[0]) / np.timedelta64(1, "us"), dtype=np.float64) / 1e6

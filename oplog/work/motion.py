@@ -1,0 +1,265 @@
+"""Motion: an even, smoothed path once a second, with speed, heading and forward or reverse.
+
+All later steps work on this path. Times that jitter by a whole second, noise that bends the
+heading, and sampling from ten fixes a second to one in twenty seconds are dealt with here, so
+that one set of rules serves every receiver.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from oplog.track import Floats
+from oplog.work.clean import Cleaned
+
+STEP_S = 1.0
+
+
+@dataclass(frozen=True, eq=False)
+class Path:
+    """One machine's way, once a second, without holes within a piece.
+
+    seconds: (m,) since the first fix of the track. [s]
+    x, y: (m,) antenna. [m]
+    speed: (m,) [m/s]; heading: (m,) direction in which the machine faces, anticlockwise from
+    east, unwrapped within a piece. [rad]
+    turn_rate: (m,) change of heading. [rad/s]
+    reverse: (m,) going backwards.
+    piece: (m,) number of the unbroken piece. noise_m: of the smoothed positions. [m]
+    interval_s: median interval of the fixes. [s]
+    """
+
+    seconds: Floats
+    x: Floats
+    y: Floats
+    speed: Floats
+    heading: Floats
+    turn_rate: Floats
+    reverse: NDArray[np.bool_]
+    piece: NDArray[np.int32]
+    noise_m: float
+    interval_s: float
+
+    def __len__(self) -> int:
+        return len(self.seconds)
+
+
+def longest_gap_s(interval_s: float) -> float:
+    """Longest interval that is bridged; anything longer is a hole in the record. [s]"""
+    return max(10.0, 6.0 * interval_s)
+
+
+def path(cleaned: Cleaned, noise_m: float) -> Path:
+    """Put the fixes on an even grid of a second and smooth them as far as the noise asks."""
+    intervals = np.diff(cleaned.seconds)
+    interval_s = float(np.median(intervals)) if len(intervals) else 1.0
+    gap_s = longest_gap_s(interval_s)
+    cuts = np.flatnonzero(intervals > gap_s) + 1
+    pieces = [
+        _piece(cleaned, part, k, noise_m, interval_s)
+        for k, part in enumerate(np.split(np.arange(len(cleaned)), cuts))
+        if len(part) >= 2
+    ]
+    columns = ("seconds", "x", "y", "speed", "heading", "turn_rate", "reverse", "piece")
+    joined: dict[str, Any] = {
+        name: np.concatenate([getattr(p, name) for p in pieces]) if pieces else np.zeros(0)
+        for name in columns
+    }
+    return Path(**joined, noise_m=noise_m, interval_s=interval_s)
+
+
+def _piece(
+    cleaned: Cleaned, part: NDArray[np.intp], number: int, noise_m: float, interval_s: float
+) -> Path:
+    t = even_stamps(cleaned.seconds[part], cleaned.x[part], cleaned.y[part])
+    first, last = np.ceil(t[0]), np.floor(t[-1])
+    grid = np.arange(first, last + 0.5) if last > first else np.array([t[0], t[-1]])
+    x, y = _onto(grid, t, cleaned.x[part]), _onto(grid, t, cleaned.y[part])
+    width = smoothing_s(noise_m, interval_s)
+    x, y = _smooth(x, width), _smooth(y, width)
+    speed, course, moved = _velocity(x, y, noise_m)
+    reverse = _reversing(course, speed, moved)
+    heading = _unwrapped(np.where(reverse, course + np.pi, course))
+    turn_rate = np.gradient(_smooth(heading, 1.0)) if len(heading) > 2 else np.zeros(len(heading))
+    return Path(
+        seconds=grid, x=x, y=y, speed=speed, heading=heading, turn_rate=turn_rate,
+        reverse=reverse, piece=np.full(len(grid), number, dtype=np.int32),
+        noise_m=noise_m, interval_s=interval_s,
+    )  # fmt: skip
+
+
+def even_stamps(seconds: Floats, x: Floats, y: Floats) -> Floats:
+    """Undo stamps that were rounded to whole seconds while the logger ran unevenly. [s]
+
+    A logger that writes about every 1.3 s with stamps cut to seconds gives speeds that double
+    and halve. Where a running mean of the stamps over the fixes makes the speed steadier by a
+    third, and no stamp moves by more than it can have been rounded, the mean is taken.
+    """
+    if len(seconds) < 12 or not np.allclose(seconds, np.rint(seconds), atol=1e-3):
+        return seconds
+    dt = np.diff(seconds)
+    if np.ptp(dt) < 0.5:
+        return seconds
+    smooth = seconds + np.clip(_smooth(seconds, 2.0) - seconds, -1.0, 1.0)
+    smooth = np.maximum.accumulate(smooth + np.arange(len(smooth)) * 1e-6)
+    step = np.hypot(np.diff(x), np.diff(y))
+    moving = step > 0.5
+    if moving.sum() < 10:
+        return seconds
+    rough = np.median(np.abs(np.diff(step / dt))[moving[1:]])
+    even = np.median(np.abs(np.diff(step / np.maximum(np.diff(smooth), 0.05)))[moving[1:]])
+    return smooth if even < 0.67 * rough else seconds
+
+
+def smoothing_s(noise_m: float, interval_s: float) -> float:
+    """Half-width of the smoothing, from the noise: none for RTK, about 4 s for a phone. [s]
+
+    A machine changes course with about 0.5 m/s2 at the headland: noise s sampled every T is
+    balanced against the bend that a window of h seconds cuts off (0.5 * a * h^2 / 6).
+    """
+    return float(np.clip(1.6 * (noise_m * np.sqrt(max(interval_s, 1.0))) ** 0.4, 0.7, 5.0))
+
+
+def _onto(grid: Floats, t: Floats, values: Floats) -> Floats:
+    """Values at even times: means of the fixes around where there are many, curves where few."""
+    if len(t) > 1.5 * len(grid) and len(grid) > 2:
+        bins = np.clip(np.rint(t - grid[0]).astype(np.intp), 0, len(grid) - 1)
+        count = np.bincount(bins, minlength=len(grid))
+        mean = np.bincount(bins, weights=values, minlength=len(grid)) / np.maximum(count, 1)
+        when = np.bincount(bins, weights=t, minlength=len(grid)) / np.maximum(count, 1)
+        have = count > 0
+        return np.asarray(np.interp(grid, when[have], mean[have]))
+    return _curve(grid, t, values)
+
+
+def _curve(grid: Floats, t: Floats, values: Floats) -> Floats:
+    """Cubic through the fixes with slopes by finite differences (Catmull-Rom, uneven times)."""
+    if len(t) < 3:
+        return np.asarray(np.interp(grid, t, values))
+    h = np.diff(t)
+    secant = np.diff(values) / h
+    slope = np.empty_like(values)
+    slope[1:-1] = (secant[:-1] * h[1:] + secant[1:] * h[:-1]) / (h[1:] + h[:-1])
+    slope[0], slope[-1] = secant[0], secant[-1]
+    k = np.clip(np.searchsorted(t, grid, side="right") - 1, 0, len(t) - 2)
+    u = (grid - t[k]) / h[k]
+    a, b = values[k], values[k + 1]
+    return np.asarray(
+        a * (1 + 2 * u) * (1 - u) ** 2
+        + slope[k] * h[k] * u * (1 - u) ** 2
+        + b * u**2 * (3 - 2 * u)
+        + slope[k + 1] * h[k] * u**2 * (u - 1)
+    )
+
+
+def _smooth(values: Floats, sigma: float) -> Floats:
+    """Local quadratic fit with Gaussian weights: keeps bends, unlike a moving mean."""
+    n = len(values)
+    reach = int(np.ceil(3 * sigma))
+    if n < 5 or reach < 1:
+        return values
+    reach = min(reach, n - 1)
+    u = np.arange(-reach, reach + 1, dtype=np.float64)
+    g = np.exp(-0.5 * (u / sigma) ** 2)
+    m0, m2, m4 = g.sum(), (g * u**2).sum(), (g * u**4).sum()
+    kernel = g * (m4 - m2 * u**2) / (m0 * m4 - m2**2)
+    before = 2 * values[0] - values[reach:0:-1]
+    after = 2 * values[-1] - values[-2 : -reach - 2 : -1]
+    return np.convolve(np.concatenate([before, values, after]), kernel, mode="valid")
+
+
+def _velocity(x: Floats, y: Floats, noise_m: float) -> tuple[Floats, Floats, NDArray[np.bool_]]:
+    """Speed [m/s], course [rad] and whether the course means anything, per grid point."""
+    vx, vy = np.gradient(x), np.gradient(y)
+    speed = np.hypot(vx, vy)
+    moved = speed > max(0.15, 0.5 * noise_m / 3.0)
+    course = np.arctan2(vy, vx)
+    if not moved.any():
+        return speed, np.zeros_like(speed), moved
+    known = np.flatnonzero(moved)
+    last = known[np.clip(np.searchsorted(known, np.arange(len(x)), side="right") - 1, 0, None)]
+    return speed, course[last], moved
+
+
+def _reversing(course: Floats, speed: Floats, moved: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Which grid points are driven backwards.
+
+    A machine that goes back on itself within a few seconds has changed gear: its course flips
+    by far more than it can steer. The runs between flips alternate between forward and reverse;
+    long runs are forward (two-state dynamic programming over the runs).
+    """
+    known = np.flatnonzero(moved)
+    reverse = np.zeros(len(course), dtype=bool)
+    if len(known) < 4:
+        return reverse
+    turn = np.abs(_wrapped(np.diff(course[known])))
+    span = np.diff(known)
+    flip = _cusps(course[known], speed[known], turn, span)
+    if not flip.any():
+        return reverse
+    run = np.concatenate([[0], np.cumsum(flip)])
+    length = np.asarray(np.bincount(run, weights=speed[known]), dtype=np.float64)
+    backward = _alternate(length)
+    reverse[known] = backward[run]
+    last = known[np.clip(np.searchsorted(known, np.arange(len(course)), side="right") - 1, 0, None)]
+    return reverse[last]
+
+
+def _cusps(
+    course: Floats, speed: Floats, turn: Floats, span: NDArray[np.intp]
+) -> NDArray[np.bool_]:
+    """Where the course flips: (k-1,) mask over steps between known courses.
+
+    A flip may be spread over up to three steps by smoothing; the step that turns most is taken.
+    """
+    n = len(course)
+    wide = np.zeros(n - 1)
+    for reach in (1, 2, 3):
+        a = np.clip(np.arange(n - 1) - (reach - 1) // 2, 0, n - 1)
+        b = np.clip(np.arange(1, n) + reach // 2, 0, n - 1)
+        wide = np.maximum(wide, np.abs(_wrapped(course[b] - course[a])))
+    slow = np.minimum(speed[:-1], speed[1:]) < 1.2
+    candidate = (wide > np.radians(115)) & slow & ((turn > np.radians(50)) | (span > 1))
+    flip = np.zeros(n - 1, dtype=bool)
+    k = 0
+    index = np.flatnonzero(candidate)
+    while k < len(index):
+        group = [index[k]]
+        while k + 1 < len(index) and index[k + 1] - group[-1] <= 3:
+            k += 1
+            group.append(index[k])
+        flip[max(group, key=lambda i: turn[i])] = True
+        k += 1
+    return flip
+
+
+def _alternate(length_m: Floats) -> NDArray[np.bool_]:
+    """Forward or reverse for runs between flips: long runs forward, neighbours differ."""
+    same = 6.0
+    cost = np.zeros((len(length_m), 2))
+    cost[:, 1] = np.minimum(length_m, 60.0) * 0.3
+    cost[:, 0] = 0.5
+    back = np.zeros((len(length_m), 2), dtype=int)
+    total = cost[0].copy()
+    for k in range(1, len(length_m)):
+        step = np.array([[total[0] + same, total[1]], [total[0], total[1] + same]])
+        back[k] = step.argmin(axis=1)
+        total = step.min(axis=1) + cost[k]
+    state = int(total.argmin())
+    result = np.zeros(len(length_m), dtype=bool)
+    for k in range(len(length_m) - 1, -1, -1):
+        result[k] = state == 1
+        state = back[k][state]
+    return result
+
+
+def _unwrapped(heading: Floats) -> Floats:
+    return np.asarray(np.unwrap(heading))
+
+
+def _wrapped(angle: Floats) -> Floats:
+    return np.asarray((angle + np.pi) % (2 * np.pi) - np.pi)

@@ -1,0 +1,151 @@
+"""Stays: when a machine was in which field, entry and exit found on the boundary line."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from oplog.geodesy import Plane
+from oplog.land import Field
+from oplog.track import Floats
+from oplog.work.clean import Cleaned
+
+
+@dataclass(frozen=True, eq=False)
+class Stay:
+    """One stay in one field. Times in seconds since the first fix. [s]"""
+
+    field: Field
+    entered_s: float
+    left_s: float
+
+
+def stays(cleaned: Cleaned, fields: list[Field], absence_s: float, far_m: float) -> list[Stay]:
+    """Stays of a day in time order, none overlapping.
+
+    A fix that wanders over the line for less than `absence_s` and no further than `far_m` and
+    comes back to the same field has not left it: noise and turns over the boundary must not chop
+    a stay. Where two fields meet, short dips into the neighbour belong to the field around them.
+    """
+    inside = _field_of(cleaned, fields)
+    if not (inside >= 0).any():
+        return []
+    distance = _Distances(cleaned, fields)
+    runs = _runs(inside)
+    runs = _join(runs, cleaned.seconds, distance, absence_s, far_m)
+    found = []
+    for field, first, last in runs:
+        entered = _crossing(cleaned, fields[field], first, first - 1)
+        left = _crossing(cleaned, fields[field], last, last + 1)
+        if left > entered:
+            found.append(Stay(fields[field], entered, left))
+    return found
+
+
+def _field_of(cleaned: Cleaned, fields: list[Field]) -> NDArray[np.int32]:
+    """Which field each fix lies in: (n,) index into fields, -1 for none. Boxes come first."""
+    from shapely import contains_xy, prepare
+
+    inside = np.full(len(cleaned), -1, dtype=np.int32)
+    for k, field in enumerate(fields):
+        ground = _local(field, cleaned.plane)
+        west, south, east, north = ground.bounds
+        near = np.flatnonzero(
+            (cleaned.x >= west) & (cleaned.x <= east) & (cleaned.y >= south) & (cleaned.y <= north)
+        )
+        if len(near):
+            prepare(ground)
+            hit = near[contains_xy(ground, cleaned.x[near], cleaned.y[near])]
+            inside[hit[inside[hit] < 0]] = k
+    return inside
+
+
+def _local(field: Field, plane: Plane) -> Any:
+    """The boundary, holes filled (a pond is no way out of a field), in the day's plane."""
+    from shapely import union_all
+    from shapely.geometry import MultiPolygon, Polygon
+
+    parts = field.boundary.geoms if isinstance(field.boundary, MultiPolygon) else [field.boundary]
+    return plane.project(union_all([Polygon(p.exterior) for p in parts]))
+
+
+class _Distances:
+    """Distance of fixes to a field's boundary, worked out when asked for."""
+
+    def __init__(self, cleaned: Cleaned, fields: list[Field]) -> None:
+        self.cleaned, self.fields = cleaned, fields
+
+    def furthest_m(self, field: int, first: int, last: int) -> float:
+        from shapely import distance, points
+
+        if last < first:
+            return 0.0
+        rows = slice(first, last + 1)
+        ground = _local(self.fields[field], self.cleaned.plane)
+        return float(distance(ground, points(self.cleaned.x[rows], self.cleaned.y[rows])).max())
+
+
+Run = tuple[int, int, int]
+
+
+def _runs(inside: NDArray[np.int32]) -> list[Run]:
+    """(field, first fix, last fix) for each unbroken run inside a field."""
+    cut = np.flatnonzero(np.diff(inside)) + 1
+    starts = np.concatenate([[0], cut])
+    ends = np.concatenate([cut, [len(inside)]]) - 1
+    return [
+        (int(inside[s]), int(s), int(e))
+        for s, e in zip(starts, ends, strict=True)
+        if inside[s] >= 0
+    ]
+
+
+def _join(
+    runs: list[Run], seconds: Floats, distance: _Distances, absence_s: float, far_m: float
+) -> list[Run]:
+    """Join runs in the same field across short absences, longest runs first.
+
+    Whatever lies between two runs that are joined (dips into a neighbour) is swallowed.
+    """
+    changed = True
+    while changed:
+        changed = False
+        order = sorted(range(len(runs)), key=lambda k: runs[k][1] - runs[k][2])
+        for k in order:
+            field, first, last = runs[k]
+            partner = next((j for j in range(k + 1, len(runs)) if runs[j][0] == field), None)
+            if partner is None:
+                continue
+            _, first2, last2 = runs[partner]
+            away = seconds[first2] - seconds[last]
+            between = runs[k + 1 : partner]
+            busy = sum(seconds[e] - seconds[s] for _, s, e in between)
+            if away > absence_s or busy > 60.0:
+                continue
+            if distance.furthest_m(field, last + 1, first2 - 1) > far_m:
+                continue
+            runs = [*runs[:k], (field, first, last2), *runs[partner + 1 :]]
+            changed = True
+            break
+    return runs
+
+
+def _crossing(cleaned: Cleaned, field: Field, inner: int, outer: int) -> float:
+    """Time at which the straight line from the inner to the outer fix crosses the boundary."""
+    from shapely import LineString
+
+    if not 0 <= outer < len(cleaned):
+        return float(cleaned.seconds[inner])
+    gap = abs(cleaned.seconds[outer] - cleaned.seconds[inner])
+    if gap > 60.0:
+        return float(cleaned.seconds[inner])
+    line = LineString([(cleaned.x[inner], cleaned.y[inner]), (cleaned.x[outer], cleaned.y[outer])])
+    if line.length == 0:
+        return float(cleaned.seconds[inner])
+    within = line.intersection(_local(field, cleaned.plane)).length / line.length
+    return float(
+        cleaned.seconds[inner] + within * (cleaned.seconds[outer] - cleaned.seconds[inner])
+    )
