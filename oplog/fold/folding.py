@@ -1,0 +1,197 @@
+"""fold: from the set of events to the Farm."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
+from dataclasses import fields as columns_of
+from datetime import date
+from typing import TypeVar
+
+import shapely
+
+from oplog.events import (
+    CropStated,
+    DayMeasured,
+    DeviceAssigned,
+    EntryStruck,
+    EntryWritten,
+    Event,
+    FarmOpened,
+    FieldDrawn,
+    JobClosed,
+    JobPlanned,
+    KitListed,
+    NoteWritten,
+    TrackImported,
+    VisitSaid,
+    WorkMeasured,
+)
+from oplog.fold.farm import Farm, Standing, Unsettled, handles
+from oplog.fold.settle import by_place, place, settle
+from oplog.fold.standing import crop_of_visits, job_of
+from oplog.kit import KitItem
+from oplog.land import Field
+
+E = TypeVar("E", bound=Event)
+
+
+def fold(events: Iterable[Event]) -> Farm:
+    """What a set of events means.
+
+    Order and doubles make no difference. Entries count always: they tell of writing, and
+    nothing takes that back.
+    """
+    every = {e.event_id: e for e in events}
+    gone = {name for e in every.values() for name in e.supersedes}
+    now: dict[type[Event], list[Event]] = defaultdict(list)
+    for event_id in sorted(every):
+        if event_id not in gone:
+            now[type(every[event_id])].append(every[event_id])
+    entries = [e for e in every.values() if isinstance(e, EntryWritten)]
+    return _farm(now, entries)
+
+
+def _farm(now: Mapping[type[Event], list[Event]], entries: list[EntryWritten]) -> Farm:
+    said, struck = _all(now, VisitSaid), _all(now, EntryStruck)
+    settled = settle(_all(now, WorkMeasured), _all(now, DayMeasured), said, struck)
+    crops = _crops(_all(now, CropStated))
+    jobs = {j.job.casefold(): j for j in reversed(_all(now, JobPlanned))}
+    return Farm(
+        **_opened(_all(now, FarmOpened)),
+        fields=_fields(_all(now, FieldDrawn)),
+        crops=crops,
+        kit=_kit(_all(now, KitListed)),
+        devices={d.device: d.machine for d in reversed(_all(now, DeviceAssigned))},
+        tracks=tuple(sorted(_all(now, TrackImported), key=lambda t: (t.first_at, t.event_id))),
+        jobs=jobs,
+        closed=frozenset(j.job.casefold() for j in _all(now, JobClosed)),
+        said=said,
+        struck=struck,
+        notes=_all(now, NoteWritten),
+        visits=settled.visits,
+        days=settled.days,
+        standing=_standing(settled.visits, crops, jobs, said),
+        unsettled=(*settled.unsettled, *_disagreements(now)),
+        entries=tuple(sorted(entries, key=lambda e: (e.writer, e.number, e.event_id))),
+    )
+
+
+def _all(now: Mapping[type[Event], list[Event]], kind: type[E]) -> tuple[E, ...]:
+    """Current events of one type, in order of their ids."""
+    return tuple(e for e in now.get(kind, []) if isinstance(e, kind))
+
+
+def _opened(opened: Sequence[FarmOpened]) -> dict[str, str]:
+    """Two farms brought together are one farm; the name of smallest id holds."""
+    if not opened:
+        return {}
+    first = opened[0]
+    return {"name": first.farm_name, "zone": first.zone, "day_turns_at": first.day_turns_at}
+
+
+def _fields(drawn: Sequence[FieldDrawn]) -> dict[str, list[Field]]:
+    result: dict[str, list[Field]] = defaultdict(list)
+    for d in sorted(drawn, key=lambda d: (d.valid_from or date.min, d.event_id)):
+        boundary = shapely.from_wkb(d.geometry)
+        result[d.field.casefold()].append(
+            Field(d.field, d.farm, boundary, d.boundary_m2, d.valid_from, d.event_id)
+        )
+    return dict(result)
+
+
+def _kit(listed: Sequence[KitListed]) -> dict[str, list[KitItem]]:
+    names = [c.name for c in columns_of(KitItem) if c.name != "event_id"]
+    result: dict[str, list[KitItem]] = defaultdict(list)
+    for k in sorted(listed, key=lambda k: (k.valid_from or date.min, k.event_id)):
+        item = KitItem(**{n: getattr(k, n) for n in names}, event_id=k.event_id)
+        result[k.name.casefold()].append(item)
+    return dict(result)
+
+
+def _crops(stated: Sequence[CropStated]) -> dict[str, list[CropStated]]:
+    result: dict[str, list[CropStated]] = defaultdict(list)
+    for c in sorted(
+        stated, key=lambda c: (c.harvest_year, c.valid_from or date.min, c.crop, c.event_id)
+    ):
+        known = result[c.field.casefold()]
+        if not any(_same_crop(c, k) for k in known):
+            known.append(c)
+    return dict(result)
+
+
+def _same_crop(one: CropStated, other: CropStated) -> bool:
+    """Stated twice, on two laptops, say: still one crop."""
+    return (one.crop.casefold(), one.harvest_year, one.valid_from) == (
+        other.crop.casefold(),
+        other.harvest_year,
+        other.valid_from,
+    )
+
+
+def _standing(
+    visits: Sequence[WorkMeasured],
+    crops: Mapping[str, Sequence[CropStated]],
+    jobs: Mapping[str, JobPlanned],
+    said: Sequence[VisitSaid],
+) -> dict[str, Standing]:
+    handle_of = handles(v.visit for v in visits)
+    crop_of = crop_of_visits(visits, crops)
+    said_at = by_place(said)
+    result = {}
+    for v in visits:
+        crop = crop_of[v.event_id]
+        name, year = (crop.crop, crop.harvest_year) if crop else (None, None)
+        result[v.event_id] = Standing(
+            handle_of[v.visit], name, year, job_of(v, name, year, jobs, said_at[place(v)])
+        )
+    return result
+
+
+def _disagreements(now: Mapping[type[Event], list[Event]]) -> list[Unsettled]:
+    """Statements of one thing from one day on that say different things."""
+    return [
+        *_differing(_all(now, FarmOpened), lambda e: 0, "The log was opened more than once"),
+        *_differing(
+            _all(now, FieldDrawn),
+            lambda e: (e.field.casefold(), e.valid_from),
+            "The boundary of {0.field} was drawn more than once for the same time",
+        ),
+        *_differing(
+            _all(now, KitListed),
+            lambda e: (e.name.casefold(), e.valid_from),
+            "{0.name} is listed more than once for the same time",
+        ),
+        *_differing(
+            _all(now, CropStated),
+            lambda e: (e.field.casefold(), e.harvest_year, e.valid_from),
+            "{0.field} has more than one crop for harvest {0.harvest_year}",
+        ),
+        *_differing(
+            _all(now, DeviceAssigned),
+            lambda e: e.device,
+            "The device {0.device} belongs to more than one machine",
+        ),
+        *_differing(
+            _all(now, JobPlanned),
+            lambda e: e.job.casefold(),
+            "The job {0.job} was planned more than once",
+        ),
+    ]
+
+
+def _differing(events: Sequence[E], key: Callable[[E], Hashable], sentence: str) -> list[Unsettled]:
+    groups: dict[Hashable, list[E]] = defaultdict(list)
+    for e in events:
+        groups[key(e)].append(e)
+    return [
+        Unsettled(sentence.format(group[0]) + ".", tuple(group))
+        for group in groups.values()
+        if len({_content(e) for e in group}) > 1
+    ]
+
+
+def _content(event: Event) -> tuple[object, ...]:
+    """What an event says, without who said it, when, and in place of what."""
+    envelope = {c.name for c in columns_of(Event)}
+    return tuple(getattr(event, c.name) for c in columns_of(event) if c.name not in envelope)
