@@ -13,8 +13,8 @@ from numpy.typing import NDArray
 Ints = NDArray[np.int64]
 Bytes = NDArray[np.uint8]
 
-GOOD, MISSING, LOCAL, BAD, LEAP = 0, 1, 2, 3, 4
-"""What became of a text: a UTC time, no text, a time without zone, no time, second 60."""
+GOOD, MISSING, LOCAL, BAD, LEAP, UNDATED = range(6)
+"""What became of a text: a UTC time, no text, a time without zone, no time, second 60, no date."""
 
 NAT = np.iinfo(np.int64).min
 DAY_US = 86_400_000_000

@@ -25,6 +25,14 @@ _ROOT = re.compile(rb"<(?:[\w.-]+:)?gpx[\s>/]")
 _RESUME = re.compile(rb"<((?:[A-Za-z_][\w.-]*:)?)(gpx|trkpt|trkseg|trk)(?=[\s>])")
 _QUALITY = {"none": 0, "2d": 1, "3d": 1, "dgps": 2, "pps": 3}
 _VALUES = ("time", "speed", "course", "hdop", "fix")
+_UNFINISHED = tuple(
+    expat.errors.codes[e]
+    for e in (
+        expat.errors.XML_ERROR_NO_ELEMENTS,
+        expat.errors.XML_ERROR_UNCLOSED_TOKEN,
+        expat.errors.XML_ERROR_PARTIAL_CHAR,
+    )
+)
 _ROWS_AT_ONCE = 50_000
 
 
@@ -71,8 +79,11 @@ def _read_damaged(text: bytes, tally: Tally) -> Points:
             return points
         at = start + max(parser.ErrorByteIndex - points.framed_bytes, 0)
         line = lines_before + error.lineno
-        found = _RESUME.search(text, max(at, start + 1))
-        _say_damage(tally, text, at, line, points, found is not None)
+        # an unfinished token at the end begins at `at`: it must not be tried again
+        unfinished = error.code in _UNFINISHED
+        found = _RESUME.search(text, max(at + unfinished, start + 1))
+        if at > start or not start:
+            _say_damage(tally, text, at, line, points, found is not None)
         points.give_up_point()
         if found is None:
             return points
@@ -83,13 +94,11 @@ def _read_damaged(text: bytes, tally: Tally) -> Points:
 def _say_damage(
     tally: Tally, text: bytes, at: int, line: int, points: Points, goes_on: bool
 ) -> None:
-    rest = text[at:]
-    if not goes_on and not rest.strip(b"\0 \r\n\t"):
-        zeros = rest.count(b"\0")
-        if zeros:
-            tally.add("the file ends in zero bytes", line, 1, "all complete points before are read")
-        elif points.depth > 0:
-            tally.add("the file is cut off", line, 1, "all complete points before are read")
+    if not goes_on and text.endswith(b"\0") and not text[at:].strip(b"\0 \r\n\t"):
+        tally.add("the file ends in zero bytes", line, 1, "all complete points before are read")
+        return
+    if not goes_on and not any(c in text[at + 1 :] for c in (b"<", b"\0")):
+        tally.add("the file is cut off", line, 1, "all complete points before are read")
         return
     if points.depth == 0 and _ROOT.match(text, _next_tag(text, at)):
         tally.add("another document follows in the same file", line, 1, "read as well")
@@ -164,6 +173,8 @@ class Points:
                 f"elements are nested more than {_xml.DEEPEST} deep",
             )
         if tag == "trkpt":
+            if self.in_point:  # the end of the point before is missing
+                self.give_up_point()
             self.in_point = True
             self.point = {}
             self.lats.append(attributes.get("lat"))

@@ -1,0 +1,199 @@
+"""What the sentences say: RMC, GGA, GLL, VTG and ZDA as columns.
+
+Source: NMEA 0183 as described in "NMEA Revealed" (E. S. Raymond).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from oplog.readers import _nmea_scan as scan
+from oplog.readers._nmea_scan import Floats, Ints, Sentences
+from oplog.readers._times import DAY_US, days_of, valid_date
+from oplog.units import KNOT_M_S, from_kmh
+
+RMC, GGA, GLL, VTG, ZDA = range(5)
+NAMES = (b"RMC", b"GGA", b"GLL", b"VTG", b"ZDA")
+UNKNOWN = np.iinfo(np.int64).min
+NOT_SAID, VOID, VALID = -1, 0, 1
+BROKEN_PLACE = 1
+"""Flag of a sentence whose position is there but cannot be one."""
+
+
+@dataclass
+class Said:
+    """One row a sentence, in the order of the file. All columns have shape (n,).
+
+    kind: RMC, GGA, ...; place: byte in the file. clock_us: time of day, day: days since 1970,
+    UNKNOWN where not said. decimals: digits after the point of the minutes of latitude.
+    status: VOID, VALID or NOT_SAID; quality: GGA code or -1; mode: FAA letter or 0.
+    """
+
+    kind: NDArray[np.int8]
+    place: Ints
+    clock_us: Ints
+    day: Ints
+    lat: Floats
+    lon: Floats
+    decimals: NDArray[np.int8]
+    speed_m_s: Floats
+    course_deg: Floats
+    hdop: Floats
+    status: NDArray[np.int8]
+    quality: NDArray[np.int8]
+    mode: NDArray[np.uint8]
+    broken: NDArray[np.int8]
+
+    def take(self, rows: Any) -> Said:
+        """The rows that a mask, slice or index array selects."""
+        return Said(*(getattr(self, f.name)[rows] for f in fields(self)))
+
+    def __len__(self) -> int:
+        return len(self.kind)
+
+
+def join(parts: list[Said]) -> Said:
+    """Rows one behind the other."""
+    return Said(*(np.concatenate([getattr(p, f.name) for p in parts]) for f in fields(Said)))
+
+
+def said(kind: int, s: Sentences, offset: int) -> Said:
+    """The columns of sentences that are all of one kind. offset: place of their block."""
+    n = len(s)
+    blank = Said(
+        kind=np.full(n, kind, np.int8),
+        place=s.start - 1 + offset,
+        clock_us=np.full(n, UNKNOWN),
+        day=np.full(n, UNKNOWN),
+        lat=np.full(n, np.nan),
+        lon=np.full(n, np.nan),
+        decimals=np.zeros(n, np.int8),
+        speed_m_s=np.full(n, np.nan),
+        course_deg=np.full(n, np.nan),
+        hdop=np.full(n, np.nan),
+        status=np.full(n, NOT_SAID, np.int8),
+        quality=np.full(n, NOT_SAID, np.int8),
+        mode=np.zeros(n, np.uint8),
+        broken=np.zeros(n, np.int8),
+    )
+    if n:
+        (_rmc, _gga, _gll, _vtg, _zda)[kind](blank, s)
+    return blank
+
+
+def _rmc(out: Said, s: Sentences) -> None:
+    out.clock_us = _clock(s, 1)
+    out.status = _status(s, 2)
+    _position(out, s, 3)
+    out.speed_m_s = _decimal(s, 7) * KNOT_M_S
+    out.course_deg = _decimal(s, 8)
+    out.day = _date(s, 9)
+    out.mode = _letter(s, 12)
+
+
+def _gga(out: Said, s: Sentences) -> None:
+    out.clock_us = _clock(s, 1)
+    _position(out, s, 2)
+    quality = _letter(s, 6)
+    out.quality = np.where((quality >= 48) & (quality <= 57), quality - 48.0, -1).astype(np.int8)
+    out.hdop = _decimal(s, 8)
+
+
+def _gll(out: Said, s: Sentences) -> None:
+    _position(out, s, 1)
+    out.clock_us = _clock(s, 5)
+    out.status = _status(s, 6)
+    out.mode = _letter(s, 7)
+
+
+def _vtg(out: Said, s: Sentences) -> None:
+    """Two layouts: in the newer one letters follow the numbers (field 2 is T)."""
+    lettered = _letter(s, 2) == ord("T")
+    knots = np.where(lettered, _decimal(s, 5), _decimal(s, 3))
+    kmh = np.where(lettered, _decimal(s, 7), _decimal(s, 4))
+    out.speed_m_s = np.where(np.isnan(knots), from_kmh(kmh), knots * KNOT_M_S)
+    out.course_deg = _decimal(s, 1)
+    out.mode = np.where(lettered, _letter(s, 9), 0).astype(np.uint8)
+
+
+def _zda(out: Said, s: Sentences) -> None:
+    out.clock_us = _clock(s, 1)
+    parts = [scan.numbers(s.block, *s.field(k)) for k in (2, 3, 4)]
+    (day, _, day_good), (month, _, month_good), (year, _, year_good) = parts
+    good = day_good & month_good & year_good & valid_date(year, month, day)
+    out.day = np.where(good, days_of(np.where(good, year, 2000), month, day), UNKNOWN)
+
+
+def _clock(s: Sentences, number: int) -> Ints:
+    """hhmmss.sss as microseconds of the day; second 60 as the last moment before the minute."""
+    begin, end = s.field(number)
+    digits, decimals, good = scan.numbers(s.block, begin, end)
+    good &= decimals <= 9
+    scale = 10 ** np.where(good, decimals, 0)
+    whole, fraction = digits // scale, digits % scale
+    hour, minute, second = whole // 10_000, whole // 100 % 100, whole % 100
+    good &= (hour < 24) & (minute < 60) & (second <= 60) & (end - begin >= 6)
+    micro = np.where(second == 60, 999_999, fraction * 1_000_000 // scale)
+    seconds = hour * 3600 + minute * 60 + np.minimum(second, 59)
+    return np.where(good, seconds * 1_000_000 + micro, UNKNOWN)
+
+
+def _date(s: Sentences, number: int) -> Ints:
+    """ddmmyy as days since 1970; years from 80 on belong to the last century."""
+    begin, end = s.field(number)
+    digits, decimals, good = scan.numbers(s.block, begin, end)
+    day, month, year = digits // 10_000, digits // 100 % 100, digits % 100
+    year = year + np.where(year < 80, 2000, 1900)
+    good &= (decimals == 0) & (end - begin == 6) & valid_date(year, month, day)
+    return np.where(good, days_of(year, month, day), UNKNOWN)
+
+
+def _position(out: Said, s: Sentences, number: int) -> None:
+    """Latitude, hemisphere, longitude, hemisphere, from field `number` on."""
+    lat, decimals, lat_good, lat_there = _degrees(s, number, 90)
+    lon, _, lon_good, lon_there = _degrees(s, number + 2, 180)
+    north, east = _letter(s, number + 1), _letter(s, number + 3)
+    good = lat_good & lon_good
+    good &= (north == ord("N")) | (north == ord("S"))
+    good &= (east == ord("E")) | (east == ord("W"))
+    out.lat = np.where(good, np.where(north == ord("S"), -lat, lat), np.nan)
+    out.lon = np.where(good, np.where(east == ord("W"), -lon, lon), np.nan)
+    out.decimals = decimals.astype(np.int8)
+    out.broken = ((lat_there | lon_there) & ~good).astype(np.int8)
+
+
+def _degrees(
+    s: Sentences, number: int, most: int
+) -> tuple[Floats, Ints, NDArray[np.bool_], NDArray[np.bool_]]:
+    """(d)ddmm.mmmm in degrees, decimals of the minutes, whether it can be, whether it is there."""
+    begin, end = s.field(number)
+    digits, decimals, good = scan.numbers(s.block, begin, end)
+    scale = 10**decimals
+    degrees = digits // (100 * scale)
+    minutes = (digits - degrees * 100 * scale) / scale
+    value = degrees + minutes / 60
+    return value, decimals, good & (minutes < 60) & (value <= most), end > begin
+
+
+def _status(s: Sentences, number: int) -> NDArray[np.int8]:
+    letters = _letter(s, number)
+    valid = (letters == ord("A")) | (letters == ord("D"))
+    void = letters == ord("V")
+    return np.where(valid, VALID, np.where(void, VOID, NOT_SAID)).astype(np.int8)
+
+
+def _decimal(s: Sentences, number: int) -> Floats:
+    return scan.decimal(s.block, *s.field(number))
+
+
+def _letter(s: Sentences, number: int) -> NDArray[np.uint8]:
+    return scan.letter(s.block, *s.field(number))
+
+
+def moment_us(day: Ints, clock_us: Ints) -> Ints:
+    """Microseconds since 1970 of a day and a time of day."""
+    return day * DAY_US + clock_us

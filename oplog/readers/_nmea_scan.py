@@ -1,0 +1,155 @@
+"""Finding the sentences in a receiver's log, many at a time: where they are and what they hold.
+
+Works on bytes as arrays. A sentence runs from `$` to `*` and two hexadecimal digits (the
+exclusive or of what lies between) or, in receivers that write no checksum, to the line's end.
+Whatever stands before the `$` (tag blocks, a logger's own stamp, binary data) is not looked at.
+
+Source: NMEA 0183 as described in "NMEA Revealed" (E. S. Raymond).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Bytes = NDArray[np.uint8]
+Ints = NDArray[np.int64]
+Floats = NDArray[np.float64]
+Mask = NDArray[np.bool_]
+
+DOLLAR, STAR, COMMA, RETURN, NEWLINE, HASH = 36, 42, 44, 13, 10, 35
+MATCHES, DIFFERS, ABSENT, CUT = 0, 1, 2, 3
+"""What the checksum of a sentence does; CUT: another sentence or the file's end came first."""
+
+LONGEST_FIELD = 20
+_HEX = np.full(256, 255, np.uint8)
+_HEX[np.frombuffer(b"0123456789ABCDEFabcdef", np.uint8)] = [*range(16), *range(10, 16)]
+
+
+@dataclass
+class Sentences:
+    """Sentences of one block of bytes. start: after the `$`; end: before the `*`. Shape (n,)."""
+
+    block: Bytes
+    commas: Ints
+    start: Ints
+    end: Ints
+    checksum: NDArray[np.int8]
+    first_comma: Ints
+    field_count: Ints
+    in_comment: Mask
+
+    def take(self, rows: Mask | Ints) -> Sentences:
+        """The sentences that a mask or index array selects."""
+        return Sentences(
+            self.block,
+            self.commas,
+            self.start[rows],
+            self.end[rows],
+            self.checksum[rows],
+            self.first_comma[rows],
+            self.field_count[rows],
+            self.in_comment[rows],
+        )
+
+    def __len__(self) -> int:
+        return len(self.start)
+
+    def field(self, number: int) -> tuple[Ints, Ints]:
+        """Where field `number` (1 is the first after the name) begins and ends.
+
+        A field that is not there is empty.
+        """
+        last = len(self.commas) - 1
+        before = np.minimum(self.first_comma + number - 1, last)
+        after = np.minimum(self.first_comma + number, last)
+        begin = np.minimum(self.commas[before] + 1, self.end)
+        end = np.where(self.field_count > number, self.commas[after], self.end)
+        there = self.field_count >= number
+        return np.where(there, begin, self.end), np.where(there, end, self.end)
+
+
+def scan(block: Bytes) -> Sentences:
+    """All sentences of a block, in order, with their checksums worked out."""
+    marks = np.flatnonzero(
+        (block == DOLLAR) | (block == STAR) | (block == NEWLINE) | (block == RETURN)
+    )
+    kinds = block[marks]
+    at = np.flatnonzero(kinds == DOLLAR)
+    after = np.append(marks, len(block))[at + 1]
+    after_kind = np.append(kinds, 0)[at + 1]
+    start, end = marks[at] + 1, after
+    checksum = np.full(len(at), CUT, np.int8)
+    checksum[(after_kind == NEWLINE) | (after_kind == RETURN)] = ABSENT
+    starred = after_kind == STAR
+    checksum[starred] = np.where(_adds_up(block, start[starred], end[starred]), MATCHES, DIFFERS)
+    commas = np.flatnonzero(block == COMMA)
+    first_comma = np.searchsorted(commas, start)
+    field_count = np.searchsorted(commas, end) - first_comma
+    in_comment = _in_comment(block, marks, kinds)[at]
+    return Sentences(block, commas, start, end, checksum, first_comma, field_count, in_comment)
+
+
+def _in_comment(block: Bytes, marks: Ints, kinds: Bytes) -> Mask:
+    """Whether the line that each mark stands in begins with `#`."""
+    if not (block == HASH).any():
+        return np.zeros(len(marks), bool)
+    line_ends = (kinds == NEWLINE) | (kinds == RETURN)
+    line_start = np.maximum.accumulate(np.where(line_ends, marks + 1, 0))
+    return block[np.minimum(line_start, len(block) - 1)] == HASH
+
+
+def _adds_up(block: Bytes, start: Ints, end: Ints) -> Mask:
+    """Whether the two digits behind the star are the exclusive or of the bytes before it."""
+    if not len(start):
+        return np.zeros(0, bool)
+    running = np.bitwise_xor.accumulate(block)
+    summed = running[end - 1] ^ running[start - 1]
+    padded = np.minimum(np.stack([end + 1, end + 2]), len(block) - 1)
+    high, low = _HEX[block[padded]]
+    whole = (end + 2 < len(block)) & (high < 16) & (low < 16)
+    return whole & (high * 16 + low == summed)
+
+
+def numbers(block: Bytes, begin: Ints, end: Ints) -> tuple[Ints, Ints, Mask]:
+    """Unsigned decimal fields as integer digits and number of decimals: 12.50 is (1250, 2).
+
+    The mask tells the fields that are such a number; up to 18 digits count.
+    """
+    width = end - begin
+    good = (width > 0) & (width <= LONGEST_FIELD)
+    digits = np.zeros(len(begin), np.int64)
+    decimals = np.zeros(len(begin), np.int64)
+    pointed = np.zeros(len(begin), bool)
+    longest = int(width[good].max()) if good.any() else 0
+    last = len(block) - 1
+    for at in range(longest):
+        byte = block[np.minimum(begin + at, last)]
+        inside = at < width
+        point = inside & (byte == 46)
+        digit = byte - np.uint8(48)
+        is_digit = inside & (digit < 10)
+        good &= ~inside | is_digit | (point & ~pointed)
+        pointed |= point
+        is_digit &= digits < 10**17
+        digits = np.where(is_digit, digits * 10 + digit, digits)
+        decimals += is_digit & pointed
+    return digits, decimals, good & ~((width == 1) & pointed)
+
+
+def decimal(block: Bytes, begin: Ints, end: Ints) -> Floats:
+    """Decimal fields, NaN where empty or no number. A minus sign is understood."""
+    last = len(block) - 1
+    minus = (begin < end) & (block[np.minimum(begin, last)] == 45) if last >= 0 else begin < end
+    digits, decimals, good = numbers(block, begin + minus, end)
+    value = digits / 10.0**decimals
+    return np.where(good, np.where(minus, -value, value), np.nan)
+
+
+def letter(block: Bytes, begin: Ints, end: Ints) -> Bytes:
+    """Fields of one letter; 0 where empty or longer."""
+    if not len(block):
+        return np.zeros(len(begin), np.uint8)
+    return np.where(end - begin == 1, block[np.minimum(begin, len(block) - 1)], 0)

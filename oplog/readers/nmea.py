@@ -1,0 +1,157 @@
+"""NMEA 0183: what receivers and loggers write, sentence by sentence.
+
+Sentences that carry the same time of day are one epoch and give one fix. The date comes from RMC
+or ZDA, and counts for the epochs around it, before and after, across midnight. Sentences whose
+checksum does not match are dropped; in a log that has checksums, so are sentences without.
+"""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from collections.abc import Iterator
+
+import numpy as np
+
+from oplog.errors import Problem
+from oplog.readers import _nmea_epochs as epochs
+from oplog.readers import _nmea_fields as nf
+from oplog.readers import _nmea_scan as scan
+from oplog.readers._nmea_fields import Said
+from oplog.readers._nmea_scan import Mask, Sentences
+from oplog.readers._rows import finish
+from oplog.readers._tally import Tally
+from oplog.track import Track, empty
+
+BLOCK_BYTES = 1 << 22
+_SENTENCE = re.compile(rb"[$!][A-Z]{2}[A-Z0-9]{3},")
+_KIND_CODE = {(n[0] << 16) | (n[1] << 8) | n[2]: kind for kind, n in enumerate(nf.NAMES)}
+_STANDARD = frozenset(
+    (
+        "AAM ABM ALM APB BBM BEC BOD BWC BWR BWW DBK DBT DPT DTM FSI GBS GNS GRC GRS GSA GST GSV "
+        "GTD GXA HDG HDM HDT HSC HVD HVM ITS LCD MOB MSK MSS MTW MWV RMA RMB ROT RPM RSA RTE TXT "
+        "VBW VDM VDO VDR VHW VLW VPW VTD WCV WPL XDR XTE XTR ZFO ZTG "
+    ).split()
+)
+
+
+def sniff(data: bytes) -> bool:
+    """A sentence somewhere near the beginning."""
+    return bool(_SENTENCE.search(data[: 1 << 20]))
+
+
+def read(data: bytes, name: str, zone: str | None) -> tuple[Track, list[Problem]]:
+    """One fix an epoch. Never raises for bad data."""
+    tally = Tally(name, lambda place: data.count(b"\n", 0, place) + 1)
+    names: Counter[bytes] = Counter()
+    parts: list[Said] = []
+    checks: list[scan.Bytes] = []
+    for offset, block in _blocks(data):
+        found = scan.scan(block)
+        part, check = _columns(found, offset, names, tally)
+        parts.append(part)
+        checks.append(check)
+    said = _with_checksum(nf.join(parts), np.concatenate(checks), tally)
+    _say_ignored(names, tally)
+    rows = epochs.merge(said, tally)
+    if not len(rows):
+        if not tally.found or not len(said):
+            tally.add("NMEA sentences, but none with a position", done="nothing to read")
+        return empty(), tally.problems()
+    return finish(rows, tally, zone, _device(names, len(rows))), tally.problems()
+
+
+def _blocks(data: bytes) -> Iterator[tuple[int, scan.Bytes]]:
+    """Pieces that end at line ends, with their place in the file."""
+    at = 0
+    while at < len(data):
+        end = min(at + BLOCK_BYTES, len(data))
+        if end < len(data):
+            cut = max(data.rfind(b"\n", at, end), data.rfind(b"\r", at, end))
+            end = cut + 1 if cut > at else end
+        yield at, np.frombuffer(data, np.uint8, end - at, at)
+        at = end
+
+
+def _columns(
+    found: Sentences, offset: int, names: Counter[bytes], tally: Tally
+) -> tuple[Said, scan.Bytes]:
+    """What the position sentences of a block say, in the order of the file."""
+    found = found.take(_sentences(found))
+    names.update(_names(found, found.checksum == scan.MATCHES))
+    for state, message in (
+        (scan.DIFFERS, "checksum does not match"),
+        (scan.CUT, "a sentence is cut short"),
+    ):
+        tally.add_rows(message, found.checksum == state, found.start - 1 + offset, "dropped")
+    found = found.take((found.checksum == scan.MATCHES) | (found.checksum == scan.ABSENT))
+    code = _code(found, 2)
+    parts, order = [], []
+    for wanted, kind in _KIND_CODE.items():
+        rows = np.flatnonzero((code == wanted) & (found.block[found.start] != ord("P")))
+        parts.append(nf.said(kind, found.take(rows), offset))
+        order.append(rows)
+    in_order = np.concatenate(order)
+    back = np.argsort(in_order, kind="stable")
+    return nf.join(parts).take(back), found.checksum[in_order[back]]
+
+
+def _sentences(found: Sentences) -> Mask:
+    """Real sentences: five letters or digits and a comma after the `$`, not in a comment line."""
+    block = found.block
+    named = found.end - found.start >= 6
+    at = np.where(named, found.start, 0)
+    for k in range(5):
+        byte = block[np.minimum(at + k, len(block) - 1)]
+        letters = (byte >= 65) & (byte <= 90)
+        named &= letters | ((byte >= 48) & (byte <= 57) & (k > 1))
+    return named & ~found.in_comment
+
+
+def _code(found: Sentences, skip: int) -> scan.Ints:
+    block, at = found.block, found.start + skip
+    if not len(at):
+        return np.zeros(0, np.int64)
+    return (
+        (block[at].astype(np.int64) << 16) | (block[at + 1].astype(np.int64) << 8) | block[at + 2]
+    )
+
+
+def _names(found: Sentences, good: Mask) -> dict[bytes, int]:
+    """How often each five-letter sentence name occurs."""
+    found = found.take(good)
+    if not len(found):
+        return {}
+    whole = np.zeros(len(found), np.int64)
+    for k in range(5):
+        whole = (whole << 8) | found.block[found.start + k]
+    values, counts = np.unique(whole, return_counts=True)
+    return {int(v).to_bytes(5, "big"): int(c) for v, c in zip(values, counts, strict=True)}
+
+
+def _with_checksum(said: Said, check: scan.Bytes, tally: Tally) -> Said:
+    """Leave out sentences without checksum, unless the log hardly has any."""
+    absent = check == scan.ABSENT
+    if not absent.any() or absent.sum() > 9 * (~absent).sum():
+        return said
+    tally.add_rows(
+        "a sentence without checksum, in a log that has them", absent, said.place, "dropped"
+    )
+    return said.take(~absent)
+
+
+def _say_ignored(names: Counter[bytes], tally: Tally) -> None:
+    other = {
+        n: c
+        for n, c in names.items()
+        if n[2:] not in nf.NAMES and (n[:1] == b"P" or n[2:].decode() not in _STANDARD)
+    }
+    if other:
+        listed = ", ".join(n.decode() for n in sorted(other)[:6])
+        tally.add(f"sentences of other kinds ({listed})", None, sum(other.values()), "ignored")
+
+
+def _device(names: Counter[bytes], fixes: int) -> str:
+    """The position sentences that the receiver writes regularly."""
+    regular = sorted(n.decode() for n, c in names.items() if n[2:] in nf.NAMES and 4 * c >= fixes)
+    return "NMEA " + " ".join(regular) if regular else "NMEA"
