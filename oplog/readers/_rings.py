@@ -22,6 +22,8 @@ Projection = Callable[[Floats, Floats], tuple[Floats, Floats]]
 
 LEAST_M2 = 1.0
 """A ring that encloses less than this is no ground: a slip of the hand or a doubled point."""
+LEAST_DEG2 = 1e-10
+"""The same in degrees, where points in a line enclose nothing: geodesics between them do."""
 CHANGE = 1e-6
 """Share of the area below which a repair changed nothing worth a word."""
 
@@ -103,7 +105,7 @@ def _face(
         face = Polygon(points)
         if not face.is_valid:
             face = _uncrossed(face, name, findings)
-        if geodesy.area_m2(face) < LEAST_M2:
+        if face.area < LEAST_DEG2 or geodesy.area_m2(face) < LEAST_M2:
             raise ValueError("encloses no ground")
     except ValueError as reason:
         findings.append(Finding(name, str(reason), "left out"))
@@ -229,4 +231,4 @@ def _change(before_m2: float, after_m2: float) -> str:
     if abs(after_m2 - before_m2) <= max(CHANGE * before_m2, LEAST_M2):
         return "repaired, area unchanged"
     before, after = units.hectares(before_m2), units.hectares(after_m2)
-    return f"repaired, {before:.4f} ha as drawn became {after:.4f} ha"
+    return f"repaired, its area went from {before:.4f} ha to {after:.4f} ha"

@@ -1,0 +1,232 @@
+"""Polygons with properties, out of the bytes of one boundary file.
+
+GeoJSON is read here (RFC 7946, and the 2008 form whose `crs` member names another coordinate
+system). Shapefiles, GeoPackages, KML and FlatGeobuf go through pyogrio where it is installed.
+"""
+
+from __future__ import annotations
+
+import io
+import json
+import zipfile
+from collections import Counter
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from pathlib import PurePosixPath
+from typing import Any
+
+_BUNDLED = b"PK"
+"""Archives are opened before: what begins like one here is a shapefile put together anew."""
+HOW_TO_INSTALL = "pip install 'oplog[boundaries]'"
+
+
+@dataclass(frozen=True, slots=True)
+class Shape:
+    """One feature: its properties, its polygons (each a list of rings, outer first), its id."""
+
+    properties: dict[str, Any]
+    parts: list[list[Any]]
+    feature_id: str | None = None
+
+
+@dataclass(slots=True)
+class Layer:
+    """The polygons of one file or layer, and the name of their coordinate system (None: lon/lat).
+
+    others: how many geometries of other kinds there were, by kind.
+    """
+
+    source: str
+    shapes: list[Shape] = field(default_factory=list)
+    system: str | None = None
+    others: Counter[str] = field(default_factory=Counter)
+
+
+class Unusable(Exception):
+    """A file that gives no boundaries; the message says what it is and what to do."""
+
+    def __init__(self, message: str, line: int | None = None) -> None:
+        super().__init__(message)
+        self.line = line
+
+
+def layers(data: bytes, source: str) -> list[Layer]:
+    """The layers of one file or shapefile (see `bundles`). Raises: Unusable."""
+    head = data[:4096].lstrip(b"\xef\xbb\xbf\xff\xfe\0 \t\r\n").lower()
+    if not head:
+        raise Unusable("the file is empty")
+    if head.startswith((b"{", b"[")):
+        return [_geojson(data, source)]
+    if data.startswith((b"SQLite format 3\0", b"fgb\x03", _BUNDLED)) or b"<kml" in head:
+        return _through_gdal(data, source)
+    raise Unusable(_what_it_is(data, head))
+
+
+def bundles(members: list[tuple[str, bytes]]) -> Iterator[tuple[str, bytes]]:
+    """Members of an archive that can hold boundaries; the files of a shapefile as one zip."""
+    shapefiles: dict[str, dict[str, bytes]] = {}
+    for source, data in members:
+        suffix = PurePosixPath(source).suffix.lower()
+        if suffix in (".shp", ".shx", ".dbf", ".prj", ".cpg"):
+            shapefiles.setdefault(source[: -len(suffix)].casefold(), {})[suffix] = data
+        elif len(members) == 1 or suffix in (".geojson", ".json", ".kml", ".gpkg", ".fgb"):
+            yield source, data
+    for stem, files in sorted(shapefiles.items()):
+        yield f"{stem}.shp", _zipped(files) if len(files) > 1 else next(iter(files.values()))
+
+
+def _zipped(files: dict[str, bytes]) -> bytes:
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w", zipfile.ZIP_STORED) as archive:
+        for suffix, data in sorted(files.items()):
+            archive.writestr(f"boundaries{suffix}", data)
+    return out.getvalue()
+
+
+def _geojson(data: bytes, source: str) -> Layer:
+    try:
+        document = json.loads(data)
+    except UnicodeDecodeError:
+        document = _parsed(data.decode("cp1252", errors="replace"))
+    except json.JSONDecodeError as error:
+        raise Unusable(f"is not sound JSON ({error.msg})", error.lineno) from None
+    except RecursionError:
+        raise Unusable("is JSON nested too deeply to be a boundary") from None
+    if not isinstance(document, dict) or "type" not in document:
+        raise Unusable("is JSON, but not GeoJSON")
+    layer = Layer(source, system=_named_system(document.get("crs")))
+    if document["type"] == "FeatureCollection":
+        features = document.get("features")
+        for feature in features if isinstance(features, list) else []:
+            _take_feature(feature, layer)
+    elif document["type"] == "Feature":
+        _take_feature(document, layer)
+    else:
+        _take_feature({"geometry": document}, layer)
+    return layer
+
+
+def _parsed(text: str) -> Any:
+    try:
+        return json.loads(text)
+    except json.JSONDecodeError as error:
+        raise Unusable(f"is not sound JSON ({error.msg})", error.lineno) from None
+
+
+def _take_feature(feature: Any, layer: Layer) -> None:
+    if not isinstance(feature, dict):
+        layer.others["something that is no GeoJSON feature"] += 1
+        return
+    parts: list[list[Any]] = []
+    _take_geometry(feature.get("geometry"), parts, layer.others)
+    if parts:
+        properties = feature.get("properties")
+        identity = feature.get("id")
+        layer.shapes.append(
+            Shape(
+                dict(properties) if isinstance(properties, dict) else {},
+                parts,
+                str(identity) if isinstance(identity, str | int) else None,
+            )
+        )
+
+
+def _take_geometry(geometry: Any, parts: list[list[Any]], others: Counter[str]) -> None:
+    """Polygons of a geometry go to `parts`; other kinds are counted."""
+    if not isinstance(geometry, dict):
+        others["a feature without a geometry"] += 1
+        return
+    kind, coordinates = geometry.get("type"), geometry.get("coordinates")
+    if kind == "GeometryCollection":
+        for member in geometry.get("geometries") or []:
+            _take_geometry(member, parts, others)
+    elif kind == "Polygon" and isinstance(coordinates, list | tuple):
+        parts.append(list(coordinates))
+    elif kind == "MultiPolygon" and isinstance(coordinates, list | tuple):
+        parts.extend(list(c) if isinstance(c, list | tuple) else [] for c in coordinates)
+    else:
+        others[_KINDS.get(str(kind), "a geometry of no known kind")] += 1
+
+
+_KINDS = {
+    "Point": "a point, not a boundary",
+    "MultiPoint": "points, not a boundary",
+    "LineString": "a line, not a boundary",
+    "MultiLineString": "lines, not a boundary",
+    "Polygon": "a polygon without coordinates",
+    "MultiPolygon": "a polygon without coordinates",
+}
+
+
+def _named_system(crs: Any) -> str | None:
+    """The coordinate system that a GeoJSON of the 2008 form names. Raises: Unusable."""
+    if crs is None:
+        return None
+    properties = crs.get("properties") if isinstance(crs, dict) else None
+    if isinstance(properties, dict):
+        if crs.get("type") == "name" and isinstance(properties.get("name"), str):
+            return str(properties["name"])
+        if crs.get("type") == "EPSG" and isinstance(properties.get("code"), int | str):
+            return f"EPSG:{properties['code']}"
+    raise Unusable(
+        "names its coordinate system in a way that cannot be followed (crs member); "
+        "export it as longitude and latitude (WGS 84)"
+    )
+
+
+def _through_gdal(data: bytes, source: str) -> list[Layer]:
+    try:
+        import pyogrio
+    except ImportError:
+        raise Unusable(
+            "is a kind of boundary file that needs one more package: install it with "
+            f"{HOW_TO_INSTALL}, or export the boundaries as GeoJSON"
+        ) from None
+    import warnings
+
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        try:
+            names = [str(name) for name, kind in pyogrio.list_layers(data) if kind is not None]
+            return [_gdal_layer(data, name, source) for name in names]
+        except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError) as error:
+            raise Unusable(f"cannot be read ({error})") from None
+
+
+def _gdal_layer(data: bytes, name: str, source: str) -> Layer:
+    from pyogrio import raw
+    from shapely import from_wkb
+    from shapely.geometry import mapping
+
+    meta, _, geometries, columns = raw.read(data, layer=name, force_2d=True)
+    layer = Layer(source, system=meta["crs"])
+    for row, geometry in enumerate(geometries):
+        properties = {
+            str(column): _plain(values[row])
+            for column, values in zip(meta["fields"], columns, strict=True)
+        }
+        shape = from_wkb(geometry, on_invalid="ignore") if geometry is not None else None
+        feature = {"properties": properties, "geometry": mapping(shape) if shape else None}
+        _take_feature(feature, layer)
+    return layer
+
+
+def _plain(value: Any) -> Any:
+    """A Python value for one of NumPy's; None for a missing number."""
+    value = value.item() if hasattr(value, "item") else value
+    return None if isinstance(value, float) and value != value else value
+
+
+def _what_it_is(data: bytes, head: bytes) -> str:
+    if data.startswith(b"\0\0\x27\x0a"):
+        return "is one file of a shapefile: give the zip file with all of them (.shp .dbf .prj)"
+    for mark, what in (
+        (b"<gpx", "is a track (GPX), not boundaries: draw the field, or use `oplog import`"),
+        (b"$gp", "is a track (NMEA), not boundaries: draw the field, or use `oplog import`"),
+        (b"$gn", "is a track (NMEA), not boundaries: draw the field, or use `oplog import`"),
+        (b"<!doctype html", "is a web page, not boundaries: download the file itself"),
+        (b"<html", "is a web page, not boundaries: download the file itself"),
+    ):
+        if mark in head[:1024]:
+            return what
+    return "is not a boundary file known here (GeoJSON, shapefile in a zip, GeoPackage or KML)"
