@@ -287,7 +287,7 @@ class Bout:
 
 def run_in_m(m: Machine) -> float:
     """How far before the work the machine must run straight."""
-    return 1.5 + 0.5 * m.drag_m
+    return 1.5 + 1.4 * m.drag_m
 
 
 def bout_start(d: Drive, b: Bout) -> Pose:

@@ -70,7 +70,7 @@ DRILL_3 = Machine(
     holds=True,
 )  # fmt: skip
 DRILL_6_TRAILED = Machine(
-    6.0, "drilling", "drill", line_m=-9.0, drag_m=6.5, work_m_s=3.0, radius_m=7.0, turn_m_s=2.2,
+    6.0, "drilling", "drill", line_m=-7.6, drag_m=5.0, work_m_s=3.0, radius_m=7.5, turn_m_s=2.2,
     fill_area_m2=90_000, holds=True, trailed_turns=True,
 )  # fmt: skip
 DRILL_4 = Machine(

@@ -94,13 +94,13 @@ def laps(ground: Polygon, m: Machine, s: Style, clockwise: bool) -> list[list[Bo
     for k in range(s.laps):
         lap: list[Bout] = []
         for part in _inset(ground, s.margin_m + m.width_m / 2 + k * m.spacing_m):
-            for ring in [part.exterior, *part.interiors]:
+            for number, ring in enumerate([part.exterior, *part.interiors]):
                 xy = shapely.get_coordinates(ring.simplify(0.2))
                 if LineString(xy).length < 40:
                     continue
                 if ring.is_ccw == clockwise:
                     xy = xy[::-1]
-                lap += _ring_bouts(xy, m, s, k, ring is part.exterior)
+                lap += _ring_bouts(xy, m, s, k, outer=number == 0)
         out.append(lap)
     return out
 
@@ -284,7 +284,8 @@ def _started_near(lap: list[Bout], d: Drive) -> list[Bout]:
         b = lap[0]
         size = b.end_m - 0.4
         s = arcs(b.line)
-        k = int(np.argmin(np.hypot(*(b.line[:-1] - np.array(d.pose[:2])).T)))
+        ahead = d.pose.moved(2.5 * d.m.width_m + 10 if d.pieces[-1].kind == "bout" else 0.0)
+        k = int(np.argmin(np.hypot(*(b.line[:-1] - np.array(ahead[:2])).T)))
         if np.allclose(b.line[0], b.line[-1], atol=0.5) and 0 < k < len(s) - 2:
             return [Bout(np.vstack([b.line[k:-1], b.line[: k + 1]]), 0.0, size + 0.4)]
         return lap

@@ -159,7 +159,7 @@ def drill_part_worked(name: str, rng: Rng) -> Scenario:
 def curved_drill(name: str, rng: Rng) -> Scenario:
     """Bouts that follow a curved edge."""
     shape = shapes.bowed(rng, float(rng.uniform(5, 9)))
-    style = Style(laps=2, along="curved", first=bool(rng.integers(0, 2)))
+    style = Style(laps=3, along="curved", first=bool(rng.integers(0, 2)))
     return _one_field(rng, shape, _vary(rng, kit.DRILL_6_TRAILED), style, _receiver(rng), name)
 
 
