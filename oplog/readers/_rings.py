@@ -205,7 +205,7 @@ def _together(pieces: list[Any], findings: list[Finding]) -> Any:
 
 def _faces_of(geometry: Any) -> Any:
     """The polygons of a geometry, lines and points left out; an empty polygon for none."""
-    from shapely import MultiPolygon, Polygon
+    from shapely import MultiPolygon, Polygon, union_all
 
     parts = [
         p
@@ -215,7 +215,9 @@ def _faces_of(geometry: Any) -> Any:
     ]
     if not parts:
         return Polygon()
-    return parts[0] if len(parts) == 1 else MultiPolygon(parts)
+    faces = parts[0] if len(parts) == 1 else MultiPolygon(parts)
+    # GEOS may mend a ring into neighbours that share an edge, which is not valid.
+    return faces if faces.is_valid else union_all(parts)
 
 
 def _oriented(geometry: Any) -> Any:

@@ -8,6 +8,7 @@ mended where its meaning is plain, and otherwise left out; either way it is told
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import PurePosixPath
 from typing import TYPE_CHECKING, Any
@@ -105,35 +106,29 @@ def _projection(layer: Layer, problems: list[Problem]) -> _rings.Projection | No
             return geodesy.System(layer.system).lonlat
         except ValueError as reason:
             raise Unusable(f"{reason}: export it as longitude and latitude (WGS 84)") from None
-    corners = list(_corners(layer.shapes))
-    if any(abs(x) > 360.0 for x, _ in corners) and any(abs(y) > 360.0 for _, y in corners):
+    by_shape = [corners for s in layer.shapes if (corners := list(_corners(s)))]
+    every = [c for corners in by_shape for c in corners]
+    if every and all(abs(x) > 360.0 or abs(y) > 360.0 for x, y in every):
         raise Unusable(
             "has coordinates that look like metres on a map grid, but does not say which: "
             "export it as longitude and latitude (WGS 84)"
         )
-    if any(abs(y) > 90.0 for _, y in corners) and all(
-        abs(x) <= 90.0 and abs(y) <= 180.0 for x, y in corners
-    ):
-        problems.append(
-            Problem(
-                layer.source,
-                None,
-                "latitude is written before longitude",
-                done="swapped: look whether the fields lie where they should",
-            )
-        )
+    none_fits = all(any(abs(y) > 90.0 for _, y in corners) for corners in by_shape)
+    if every and none_fits and all(abs(x) <= 90.0 and abs(y) <= 180.0 for x, y in every):
+        message = "latitude is written before longitude"
+        done = "swapped: look whether the fields lie where they should"
+        problems.append(Problem(layer.source, None, message, done=done))
         return lambda x, y: (y, x)
     return None
 
 
-def _corners(shapes: list[Shape]) -> Any:
-    """Every position that is a pair of numbers."""
-    for shape in shapes:
-        for rings in shape.parts:
-            for position in (p for ring in rings if isinstance(ring, list | tuple) for p in ring):
-                match position:
-                    case [int() | float() as x, int() | float() as y, *_]:
-                        yield x, y
+def _corners(shape: Shape) -> Iterator[tuple[float, float]]:
+    """Every position of a shape that is a pair of numbers."""
+    rings = (ring for part in shape.parts for ring in part if isinstance(ring, list | tuple))
+    for position in (p for ring in rings for p in ring):
+        match position:
+            case [int() | float() as x, int() | float() as y, *_]:
+                yield x, y
 
 
 def _tell_accuracy(layer: Layer, problems: list[Problem]) -> None:
