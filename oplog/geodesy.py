@@ -123,7 +123,12 @@ class Plane:
         return x, y
 
     def lonlat(self, x: Floats, y: Floats) -> tuple[Floats, Floats]:
-        """Inverse of `xy`, by fixed-point iteration (to below 1e-9 degree)."""
+        """Inverse of `xy`, by fixed-point iteration (to below 1e-9 degree); -180 <= lon < 180."""
+        dlon, lat = self._from_centre(x, y)
+        return (self.lon0 + dlon + 180.0) % 360.0 - 180.0, lat
+
+    def _from_centre(self, x: Floats, y: Floats) -> tuple[Floats, Floats]:
+        """Degrees east of the plane's centre, and latitude."""
         x, y = np.asarray(x, dtype=np.float64), np.asarray(y, dtype=np.float64)
         phi0 = np.radians(self.lat0)
         rho0 = _meridian_radius(phi0)
@@ -135,8 +140,7 @@ class Plane:
             dlon = x / (nu * cos * (1 - (sin * dlon) ** 2 / 6))
             miss = y - (self._arc(phi) + nu * cos * sin * dlon**2 / 2)
             phi = phi + miss / _meridian_radius(phi)
-        lon = (self.lon0 + np.degrees(dlon) + 180.0) % 360.0 - 180.0
-        return lon, np.degrees(phi)
+        return np.degrees(dlon), np.degrees(phi)
 
     def project(self, geometry: Any) -> Any:
         """A shapely geometry in lon/lat, in this plane."""
@@ -145,10 +149,17 @@ class Plane:
         return transform(geometry, lambda c: np.column_stack(self.xy(c[:, 0], c[:, 1])))
 
     def unproject(self, geometry: Any) -> Any:
-        """A shapely geometry of this plane, in lon/lat."""
+        """A shapely geometry of this plane, in lon/lat.
+
+        Longitudes run on past 180 across the date line, so that the geometry stays whole.
+        """
         from shapely import transform
 
-        return transform(geometry, lambda c: np.column_stack(self.lonlat(c[:, 0], c[:, 1])))
+        def turned(points: Floats) -> Floats:
+            dlon, lat = self._from_centre(points[:, 0], points[:, 1])
+            return np.column_stack([self.lon0 + dlon, lat])
+
+        return transform(geometry, turned)
 
     def _arc(self, phi: Floats) -> Floats:
         """Meridian arc from lat0, third order about lat0. [m]"""
