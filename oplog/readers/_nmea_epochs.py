@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from oplog.readers import _nmea_fields as nf
 from oplog.readers import _tally as say
 from oplog.readers import _times
 from oplog.readers._nmea_fields import UNKNOWN, Said
-from oplog.readers._nmea_scan import Ints, Mask
+from oplog.readers._nmea_scan import Floats, Ints, Mask
 from oplog.readers._rows import Rows
 from oplog.readers._tally import Tally
 from oplog.track import NOT_STATED
@@ -18,6 +19,10 @@ BROKEN = "a position that cannot be one (hemisphere missing, or minutes of 60 an
 
 _QUALITY_OF_MODE = {"A": 1, "D": 2, "P": 3, "R": 4, "F": 5, "E": 6, "M": 7, "S": 8, "N": 0}
 _NOT_MEASURED = (6, 7, 8)
+_CORRECTED = (2, 3, 4, 5)
+_FIRST_EPOCHS = 10
+
+Codes = NDArray[np.int8]
 
 
 def merge(said: Said, tally: Tally) -> Rows:
@@ -30,8 +35,8 @@ def merge(said: Said, tally: Tally) -> Rows:
         return _rows(said, np.zeros(0, np.int64), np.zeros(0, np.int64), np.zeros(0, np.int8))
     epoch = _epochs(said, timed)
     count = int(epoch[-1]) + 1
-    at = _best_positions(said, epoch, count)
     quality = _quality(said, epoch, count)
+    at = _best_positions(said, epoch, count, quality)
     has = at >= 0
     place = said.place[np.searchsorted(epoch, np.arange(count))]
     tally.add_rows(say.NO_FIX, (quality == 0), place)
@@ -60,18 +65,42 @@ def _epochs(said: Said, timed: Mask) -> Ints:
     return np.cumsum(new)
 
 
-def _best_positions(said: Said, epoch: Ints, count: int) -> Ints:
-    """Row of each epoch's position, -1 for none: the finest written, GGA before RMC and GLL."""
-    best = np.full(count, -1)
-    there = ~np.isnan(said.lat)
-    for decimals in np.unique(said.decimals[there]):
-        for kind in (nf.GLL, nf.RMC, nf.GGA):
-            rows = np.flatnonzero(there & (said.kind == kind) & (said.decimals == decimals))
-            best[epoch[rows]] = rows
+def _best_positions(said: Said, epoch: Ints, count: int, quality: Codes) -> Ints:
+    """Row of each epoch's position, -1 for none.
+
+    Sentences of one epoch can differ by as much as the receiver extrapolates between them, so
+    one kind is used throughout: the one that closes the first epochs, when all is worked out.
+    Others fill in where it is missing. Where corrections make the fix finer than that kind
+    writes it down, the finest written is used.
+    """
+    there = np.flatnonzero(~np.isnan(said.lat))
+    kinds = _closing_kind(said, epoch, there)
+    best, digits = np.full(count, -1), np.full(count, -1)
+    for kind in kinds:
+        rows = there[said.kind[there] == kind]
+        best[epoch[rows]] = rows
+        digits[epoch[rows]] = said.decimals[rows]
+    corrected = np.isin(quality, _CORRECTED)
+    for kind in kinds:
+        rows = there[said.kind[there] == kind]
+        rows = rows[(said.decimals[rows] > digits[epoch[rows]]) & corrected[epoch[rows]]]
+        best[epoch[rows]] = rows
+        digits[epoch[rows]] = said.decimals[rows]
     return best
 
 
-def _quality(said: Said, epoch: Ints, count: int) -> np.ndarray:
+def _closing_kind(said: Said, epoch: Ints, there: Ints) -> list[int]:
+    """The kinds that hold positions, the one that closes most of the first epochs last."""
+    last = there[np.r_[np.diff(epoch[there]) != 0, True][: len(there)]][:_FIRST_EPOCHS]
+    order = [nf.GLL, nf.GGA, nf.RMC]
+    if len(last):
+        closing = int(np.argmax(np.bincount(said.kind[last], minlength=3)[:3]))
+        order.remove(closing)
+        order.append(closing)
+    return order
+
+
+def _quality(said: Said, epoch: Ints, count: int) -> Codes:
     """GGA code of each epoch, from GGA or else from the mode letters; 0 where one denies a fix."""
     quality = np.full(count, NOT_STATED, np.int8)
     for letter, code in _QUALITY_OF_MODE.items():
@@ -102,7 +131,7 @@ def _dated(said: Said, epoch: Ints, count: int, clock: Ints) -> Ints:
     return nf.moment_us(day[lender] + turn, clock)
 
 
-def _latest(said: Said, epoch: Ints, count: int, name: str, kinds: tuple[int, ...]) -> np.ndarray:
+def _latest(said: Said, epoch: Ints, count: int, name: str, kinds: tuple[int, ...]) -> Floats:
     values = getattr(said, name)
     out = np.full(count, np.nan)
     for kind in kinds:
@@ -111,7 +140,7 @@ def _latest(said: Said, epoch: Ints, count: int, name: str, kinds: tuple[int, ..
     return out
 
 
-def _rows(said: Said, at: Ints, time_us: Ints, quality: np.ndarray) -> Rows:
+def _rows(said: Said, at: Ints, time_us: Ints, quality: Codes) -> Rows:
     n = len(at)
     return Rows(
         time_us=time_us,
