@@ -100,7 +100,7 @@ def _add(d: Drive, xy: Floats, kind: str, v: float, gear: int = 1, **more: Any) 
 
 
 def stop(d: Drive, seconds: float, kind: str = "stand", down: bool = False) -> None:
-    """Stand still. kind: stand, fill, or brief (a moment within another state)."""
+    """Stand still. kind: stand, fill, brief (a moment within another state), off (logger off)."""
     last = d.pieces[-1]
     last.dwell_s, last.dwell_kind, last.dwell_down = last.dwell_s + seconds, kind, down
 

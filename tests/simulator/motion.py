@@ -42,7 +42,8 @@ class Motion:
     dwell: NDArray[np.int8]
 
 
-DWELLS = {"stand": 1, "fill": 2, "brief": 3}
+DWELLS = {"stand": 1, "fill": 2, "brief": 3, "off": 4}
+"""Codes of stops; "off" is a stop with the logger switched off."""
 
 
 def speeds(s: Floats, limit: Floats, accel: float) -> Floats:

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from shapely import affinity
 from shapely.geometry import LineString, MultiPolygon, Polygon
 
-from tests.simulator.curves import arcs, fillet, pose_at
+from tests.simulator.curves import arcs, dense, fillet, pose_at
 from tests.simulator.drive import (
     Bout,
     Drive,
@@ -19,7 +19,6 @@ from tests.simulator.drive import (
     bout_start,
     fill,
     stop,
-    travel_to,
     work,
 )
 from tests.simulator.machines import Machine
@@ -37,6 +36,9 @@ class Style:
     angle: of the bouts, in radians; None for the longest edge.
     margin_m: left unworked all round. share: of the bouts that are worked, from the first.
     cover: how far bouts are run out so that the whole width is over the headland, 0-1.
+    lap_share: share of the headland bouts that are worked. stop_chance: per bout.
+    unload_stand: emptied where it stands. fixed_order: always begun from the same side, so that
+    shares of two days or machines fit. half_overlaps: share of bouts set half a width over.
     """
 
     laps: int = 2
@@ -52,6 +54,8 @@ class Style:
     lap_share: float = 1.0
     stop_chance: float = 0.01
     unload_stand: bool = False
+    fixed_order: bool = False
+    half_overlaps: float = 0.0
 
 
 def _polygons(shape: object) -> list[Polygon]:
@@ -107,7 +111,7 @@ def laps(ground: Polygon, m: Machine, s: Style, clockwise: bool) -> list[list[Bo
 
 def _ring_bouts(xy: Floats, m: Machine, s: Style, k: int, outer: bool) -> list[Bout]:
     if s.corners == "round" or not outer:
-        line = fillet(xy, m.radius_m * 1.05, closed=True)
+        line = dense(fillet(xy, m.radius_m * 1.05, closed=True), 2.0)
         return [Bout(line, 0.0, float(arcs(line)[-1]) + 0.4)]
     bouts = []
     for side in _sides(xy, math.radians(40)):
@@ -129,19 +133,21 @@ def _ring_bouts(xy: Floats, m: Machine, s: Style, k: int, outer: bool) -> list[B
 
 
 def _strokes(ring: Floats, side: Floats, m: Machine) -> list[Bout]:
-    """Slow strokes that open a corner: short cuts fanned out between the two sides."""
+    """Slow strokes that open a corner: short cuts fanned out from one side to the next."""
     p = pose_at(side, float(arcs(side)[-1]))
     i = int(np.argmin(np.hypot(*(ring[:-1] - side[-1]).T)))
-    nxt = ring[(i + 1) % (len(ring) - 1)] - ring[i]
-    turn = (math.atan2(nxt[1], nxt[0]) - p.heading + math.pi) % (2 * math.pi) - math.pi
-    if abs(turn) > 2.2:
+    ahead = ring[(i + 1) % (len(ring) - 1)] - ring[i]
+    turn = (math.atan2(ahead[1], ahead[0]) - p.heading + math.pi) % (2 * math.pi) - math.pi
+    inward = 1 if Polygon(ring).exterior.is_ccw else -1
+    if turn * inward < 0.6 or abs(turn) > 2.2:
         return []
+    unit = ahead / np.hypot(*ahead)
     strokes = []
-    for share in (0.3, 0.6, 0.88):
-        q = p.turned(turn * share)
-        ahead = m.width_m * 0.45
-        a, b = q.moved(-15.0), q.moved(ahead)
-        strokes.append(Bout(np.array([[a.x, a.y], [b.x, b.y]]), 3.0, 15.0 + ahead, slow=0.42))
+    for share in (0.3, 0.6, 0.85):
+        end = side[-1] + unit * share * 2.7 * m.width_m
+        heading = p.heading + turn * share
+        start = end - 17.0 * np.array([math.cos(heading), math.sin(heading)])
+        strokes.append(Bout(np.array([start, end]), 3.0, 17.0, slow=0.42))
     return strokes
 
 
@@ -151,16 +157,14 @@ def straight_lines(ground: Polygon, m: Machine, s: Style, angle: float) -> list[
     flat = affinity.rotate(ground, -angle, origin=centre, use_radians=True)
     west, south, east, north = flat.bounds
     w = m.spacing_m
-    n = max(1, math.ceil((north - south - m.width_m * 0.15) / w))
-    rows = []
-    for k in range(n):
-        y = south + w * (k + 0.5)
+    rows, y, k = [], south + w / 2, 0
+    while y - w / 2 < north - m.width_m * 0.15 or not rows:
         line = LineString([(west - 30, y), (east + 30, y)])
         rows.append(_row(line, flat, m, s.cover))
-    turn = [
-        [_rotated(b, angle, (centre.x, centre.y)) for b in row] for row in rows
-    ]
-    return [row for row in turn if row]
+        k += 1
+        y += w * (0.5 if s.half_overlaps and k % round(1 / s.half_overlaps) == 0 else 1.0)
+    turned = [[_rotated(b, angle, (centre.x, centre.y)) for b in row] for row in rows]
+    return [row for row in turned if row]
 
 
 def _rotated(b: Bout, angle: float, about: tuple[float, float]) -> Bout:
@@ -319,7 +323,7 @@ def body(d: Drive, ground: Polygon, s: Style) -> None:
             rows = straight_lines(part, m, s, angle)
         blocks += chains(rows)
     todo: list[Bout] = []
-    for block in _nearest_first(blocks, d):
+    for block in blocks if s.fixed_order else _nearest_first(blocks, d):
         todo += ordered(block, s.pattern)
     n = len(todo)
     run(d, todo[math.floor(n * s.start_share) : math.ceil(n * s.share)], s)
@@ -395,15 +399,6 @@ def spiral(d: Drive, ground: Polygon, s: Style) -> None:
         run(d, _started_near(todo, d), s, both_ways=False)
 
 
-def tramlines(d: Drive, ground: Polygon, s: Style) -> None:
-    """A wide boom: one headland round at half its width, then parallel tramlines."""
-    if s.first:
-        headland(d, ground, s)
-    body(d, ground, s)
-    if not s.first:
-        headland(d, ground, s, inner_first=True)
-
-
 def work_field(d: Drive, s: Style) -> None:
     """Work the field that the machine stands in."""
     ground = d.ground
@@ -415,10 +410,3 @@ def work_field(d: Drive, s: Style) -> None:
     body(d, ground, s)
     if not s.first and s.laps:
         headland(d, ground, s, inner_first=True)
-
-
-def go_out(d: Drive, gate: tuple[float, float], heading: float) -> None:
-    """Travel to the gate and look out of the field."""
-    from tests.simulator.curves import Pose
-
-    travel_to(d, Pose(gate[0], gate[1], heading))

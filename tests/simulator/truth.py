@@ -65,7 +65,8 @@ def states(d: Drive, m: Motion) -> NDArray[np.int8]:
             if not np.any(kind[gap] >= 2) and not np.any(m.dwell[gap] == DWELLS["fill"]):
                 out[gap] = STATES.index("turning")
         out[here & (m.dwell == DWELLS["fill"])] = STATES.index("filling")
-        for a, b in runs(here & ((m.dwell == DWELLS["stand"]) | (m.dwell == DWELLS["brief"]))):
+        still = np.isin(m.dwell, [DWELLS["stand"], DWELLS["brief"], DWELLS["off"]])
+        for a, b in runs(here & still):
             if (b - a) / RATE_HZ >= STANDING_S:
                 out[a:b] = STATES.index("standing")
     return out
