@@ -77,7 +77,6 @@ class Drive:
     since_fill_m2: float = 0.0
     fill_at: tuple[float, float] | None = None
     reverses: bool = True
-    logger_off: list[tuple[int, int]] = field(default_factory=list)
 
     @property
     def m(self) -> Machine:
@@ -91,9 +90,7 @@ class Drive:
 def _add(d: Drive, xy: Floats, kind: str, v: float, gear: int = 1, **more: Any) -> None:
     if len(xy) < 2 or length(xy) < 1e-6:
         return
-    d.pieces.append(
-        Piece(xy, kind, v, gear, machine=d.machine, place=d.place, **more)  # type: ignore[arg-type]
-    )
+    d.pieces.append(Piece(xy, kind, v, gear, machine=d.machine, place=d.place, **more))
     end = xy[-1] - xy[-2]
     heading = math.atan2(end[1], end[0]) + (0 if gear > 0 else math.pi)
     d.pose = Pose(float(xy[-1, 0]), float(xy[-1, 1]), heading)
@@ -122,6 +119,16 @@ def road(d: Drive, *points: tuple[float, float], v: float | None = None) -> None
     """Drive a rounded line of points on the road."""
     line = fillet(np.array([(d.pose.x, d.pose.y), *points]), 12.0)
     _add(d, dense(line), "road", v or d.m.road_m_s, vary=0.05)
+
+
+def ahead(d: Drive, distance_m: float, kind: str, v: float) -> None:
+    """Drive straight on."""
+    _add(d, _straight(d.pose, distance_m), kind, v)
+
+
+def back(d: Drive, distance_m: float, v: float = 1.2) -> None:
+    """Reverse straight, on the road."""
+    _add(d, _straight(d.pose, -distance_m), "road", v, -1)
 
 
 @dataclass
@@ -177,7 +184,7 @@ def best_turn(a: Pose, b: Pose, radius: float, zone: Polygon, reverses: bool) ->
                 first, last = _straight(a, ahead), _straight(end, e)
                 found.append(_turn(zone, [(1, first), (-1, xy), (1, last)]))
     turn = (b.heading - a.heading + math.pi) % (2 * math.pi) - math.pi
-    for side in ((1, -1) if abs(turn) > 2.8 else (1 if turn > 0 else -1,)):
+    for side in (1, -1) if abs(turn) > 2.8 else (1 if turn > 0 else -1,):
         for alpha in (0.6, 1.2, 1.8):
             one, p = _arc(a, side, alpha, radius, 1)
             for beta in (0.4, 0.9, 1.4):
@@ -336,7 +343,7 @@ def work(d: Drive, b: Bout, stops: list[tuple[float, float, bool]] | None = None
 
 def _wandered(d: Drive, xy: Floats, sd_m: float) -> Floats:
     """Steering that is not quite straight: a slow sideways swing that is nought at both ends."""
-    if sd_m <= 0 or len(xy) < 40:
+    if sd_m <= 0 or len(xy) < 80:
         return xy
     s = arcs(xy)
     n = max(4, int(s[-1] / 18.0))

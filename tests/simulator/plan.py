@@ -313,7 +313,9 @@ def headland(d: Drive, ground: Polygon, s: Style, inner_first: bool = False) -> 
 def body(d: Drive, ground: Polygon, s: Style) -> None:
     """Work the ground inside the headland in straight or curved bouts."""
     m = d.m
-    depth = s.margin_m + (m.width_m / 2 + (s.laps - 1) * m.spacing_m + m.width_m / 2 if s.laps else 0)
+    depth = s.margin_m + (
+        m.width_m / 2 + (s.laps - 1) * m.spacing_m + m.width_m / 2 if s.laps else 0
+    )
     angle = longest_edge(ground) if s.angle is None else s.angle
     blocks: list[list[Bout]] = []
     for part in _inset(ground, max(depth - m.overlap_m, 0.0)) if depth > 0 else [ground]:
@@ -334,6 +336,7 @@ def _nearest_first(blocks: list[list[Bout]], d: Drive) -> list[list[Bout]]:
     here = np.array(d.pose[:2])
     left, out = [b for b in blocks if b], []
     while left:
+
         def far(block: list[Bout], here: Floats = here) -> float:
             ends = [block[0], block[-1]]
             return min(

@@ -8,13 +8,17 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import replace
+from datetime import UTC, datetime
 from typing import Any
 
 import numpy as np
+from shapely import affinity
+from shapely.geometry import Polygon, box
 
 from tests.simulator import machines as kit
 from tests.simulator import shapes
-from tests.simulator.drive import Drive, stop
+from tests.simulator.curves import Pose
+from tests.simulator.drive import Drive, back, road, stop, travel_to
 from tests.simulator.machines import Machine
 from tests.simulator.plan import Style, work_field
 from tests.simulator.receiver import Receiver
@@ -24,6 +28,7 @@ from tests.simulator.scene import (
     Scene,
     begin,
     come,
+    gate_of,
     go,
     home,
     record,
@@ -60,15 +65,14 @@ def _place(rng: Rng) -> Place:
 def _vary(rng: Rng, m: Machine, **changes: Any) -> Machine:
     """The same kind of machine on another farm: other speed, lags, overlap."""
     k = float(rng.uniform(0.9, 1.1))
-    return replace(
-        m,
-        work_m_s=m.work_m_s * k,
-        turn_m_s=m.turn_m_s * float(rng.uniform(0.85, 1.15)),
-        lag_down_s=m.lag_down_s + float(rng.normal(0, 0.3)),
-        lag_up_s=m.lag_up_s + float(rng.normal(0, 0.3)),
-        overlap_m=max(0.0, m.overlap_m * float(rng.uniform(0.5, 1.6))),
-        **changes,
-    )
+    usual = {
+        "work_m_s": m.work_m_s * k,
+        "turn_m_s": m.turn_m_s * float(rng.uniform(0.85, 1.15)),
+        "lag_down_s": m.lag_down_s + float(rng.normal(0, 0.3)),
+        "lag_up_s": m.lag_up_s + float(rng.normal(0, 0.3)),
+        "overlap_m": m.overlap_m * float(rng.uniform(0.5, 1.6)),
+    }
+    return replace(m, **(usual | changes))
 
 
 def _receiver(rng: Rng, quality: str | None = None, **more: Any) -> Receiver:
@@ -190,9 +194,498 @@ def driven_through(name: str, rng: Rng) -> Scenario:
 
 def _through(d: Drive, w: Scene, k: int) -> None:
     """Drive a loop through a field and out again by the gate."""
-    from tests.simulator.curves import Pose
-    from tests.simulator.drive import travel_to
-
     middle = w.shapes[k].representative_point()
     travel_to(d, Pose(middle.x, middle.y, float(d.rng.uniform(0, 6))))
     go(d, w, k)
+
+
+@_scenario
+def combine_u(name: str, rng: Rng) -> Scenario:
+    """A combine in a U, worked in lands, emptied standing in the field."""
+    shape = shapes.you(rng, float(rng.uniform(8, 11)))
+    style = Style(laps=2, corners="shunt", pattern="lands", unload_stand=True)
+    return _one_field(rng, shape, _vary(rng, kit.COMBINE_9), style, _receiver(rng), name)
+
+
+@_scenario
+def corner_2ha(name: str, rng: Rng) -> Scenario:
+    """A small corner, drilled headland first with three-point turns."""
+    shape = shapes.corner(rng, float(rng.uniform(1.6, 2.3)))
+    style = Style(laps=2, corners="shunt")
+    return _one_field(rng, shape, _vary(rng, kit.DRILL_3), style, _receiver(rng), name)
+
+
+@_scenario
+def revisited(name: str, rng: Rng) -> Scenario:
+    """Half a field, then another field, then the rest of the first, on one day."""
+    w = scene(rng, shapes.rectangle(rng, 5.0), shapes.corner(rng, 2.5))
+    d = begin(w, _vary(rng, kit.CULTIVATOR_3))
+    half = Style(laps=2, share=0.5, fixed_order=True, angle=0.3)
+    rest = replace(half, lap_share=0.0, start_share=0.5, share=1.0)
+    for k, style in ((0, half), (1, Style(laps=2)), (0, rest)):
+        come(d, w, k)
+        work_field(d, style)
+        go(d, w, k)
+    home(d)
+    return record(name, d, w, _place(rng), _receiver(rng))
+
+
+@_scenario
+def two_days(name: str, rng: Rng) -> Scenario:
+    """A field half drilled at nightfall and finished the next day (in `also`)."""
+    shape = shapes.rectangle(rng, float(rng.uniform(7, 10)))
+    m, place, receiver = _vary(rng, kit.DRILL_4), _place(rng), _receiver(rng)
+    cut = float(rng.uniform(0.4, 0.6))
+    base = Style(laps=3, first=False, fixed_order=True)
+    styles = (
+        replace(base, share=cut, lap_share=0.0),
+        replace(base, start_share=cut),
+    )
+    w = scene(rng, shape)
+    days = []
+    for k, style in enumerate(styles):
+        d = begin(w, m)
+        come(d, w, 0)
+        _fill_by_gate(d, w, 0)
+        work_field(d, style)
+        go(d, w, 0)
+        home(d)
+        start = datetime(2026, 4, 14 + k, 12 - 6 * k, 20, tzinfo=UTC)
+        days.append(record(name, d, w, place, receiver, started=start))
+    return replace(days[0], also=days[1:])
+
+
+@_scenario
+def two_operations(name: str, rng: Rng) -> Scenario:
+    """Cultivated in the morning, back to the yard for the roller, rolled in the afternoon."""
+    w = scene(rng, shapes.rectangle(rng, float(rng.uniform(3, 5))))
+    d = begin(w, _vary(rng, kit.CULTIVATOR_6), _vary(rng, kit.ROLLER_12))
+    come(d, w, 0, machine=0)
+    work_field(d, Style(laps=2))
+    go(d, w, 0)
+    home(d)
+    stop(d, 900.0)
+    d.machine = 1
+    come(d, w, 0, machine=1)
+    work_field(d, Style(laps=2, first=False))
+    go(d, w, 0)
+    home(d)
+    return record(name, d, w, _place(rng), _receiver(rng))
+
+
+@_scenario
+def two_operations_one_stay(name: str, rng: Rng) -> Scenario:
+    """Two full coverings with one implement, one across the other, without leaving the field."""
+    w = scene(rng, shapes.rectangle(rng, float(rng.uniform(2.5, 4))))
+    d = begin(w, _vary(rng, kit.CULTIVATOR_6))
+    come(d, w, 0)
+    angle = float(rng.uniform(0, math.pi))
+    work_field(d, Style(laps=2, angle=angle))
+    work_field(d, Style(laps=2, angle=angle + float(rng.uniform(0.5, 1.6))))
+    go(d, w, 0)
+    home(d)
+    return record(name, d, w, _place(rng), _receiver(rng))
+
+
+def _shared_field(name: str, rng: Rng) -> tuple[Scenario, Scenario]:
+    """Two machines in one field on one day, each its own half."""
+    shape = shapes.rectangle(rng, float(rng.uniform(9, 12)))
+    w, place, receiver = scene(rng, shape), _place(rng), _receiver(rng)
+    base = Style(laps=2, fixed_order=True, pattern="next")
+    parts = []
+    for k, style in enumerate(
+        (replace(base, share=0.5), replace(base, start_share=0.5, lap_share=0.0))
+    ):
+        d = begin(w, _vary(rng, kit.COMBINE_7, overlap_m=0.35), at=(-420.0 - 60 * k, 0.0))
+        come(d, w, 0)
+        _fill_by_gate(d, w, 0)
+        work_field(d, style)
+        go(d, w, 0)
+        home(d)
+        start = datetime(2026, 8, 4, 9, 25 * k, tzinfo=UTC)
+        parts.append(record(name, d, w, place, receiver, started=start))
+    return parts[0], parts[1]
+
+
+@_scenario
+def two_machines(name: str, rng: Rng) -> Scenario:
+    """Two combines in one field; the second machine is in `also`."""
+    one, two = _shared_field(name, rng)
+    return replace(one, also=[two])
+
+
+@_scenario
+def two_machines_one_file(name: str, rng: Rng) -> Scenario:
+    """The fixes of two combines mixed in one file. The truth of the second is in `also`."""
+    one, two = _shared_field(name, rng)
+    time = np.concatenate([one.fixes["time"], two.fixes["time"]])
+    order = np.argsort(time, kind="stable")
+    fixes = {k: np.concatenate([one.fixes[k], two.fixes[k]])[order] for k in one.fixes}
+    labels = np.concatenate([one.labels, two.labels])[order]
+    return replace(one, fixes=fixes, labels=labels, also=[two], mixed=True)
+
+
+@_scenario
+def antenna_to_the_side(name: str, rng: Rng) -> Scenario:
+    """An antenna off the centre line, which nobody stated."""
+    right = float(rng.choice([-1, 1]) * rng.uniform(0.4, 1.0))
+    shape = shapes.rectangle(rng, float(rng.uniform(4, 7)))
+    m = _vary(rng, kit.CULTIVATOR_3, antenna_right_m=right)
+    receiver = _receiver(rng, "rtk")
+    return _one_field(rng, shape, m, Style(laps=2), receiver, name, rig={"right_m": None})
+
+
+@_scenario
+def margin_left(name: str, rng: Rng) -> Scenario:
+    """A margin left unworked all round on purpose."""
+    shape = shapes.irregular(rng, float(rng.uniform(4, 8)))
+    style = Style(laps=2, margin_m=float(rng.choice([4.0, 6.0])), first=bool(rng.integers(0, 2)))
+    return _one_field(rng, shape, _vary(rng, kit.DRILL_4), style, _receiver(rng), name)
+
+
+@_scenario
+def boundary_off(name: str, rng: Rng) -> Scenario:
+    """A boundary drawn 3 m beside the true edge, with corners cut."""
+    shape = shapes.irregular(rng, float(rng.uniform(5, 9)))
+    w = scene(rng, shape)
+    d = begin(w, _vary(rng, kit.DRILL_4))
+    come(d, w, 0)
+    _fill_by_gate(d, w, 0)
+    work_field(d, Style(laps=3))
+    go(d, w, 0)
+    home(d)
+    angle = float(rng.uniform(0, 2 * math.pi))
+    drawn = affinity.translate(w.shapes[0], 3 * math.cos(angle), 3 * math.sin(angle))
+    drawn = drawn.buffer(float(rng.normal(0, 0.8)), join_style="mitre").simplify(1.0)
+    return record(name, d, w, _place(rng), _receiver(rng), boundaries=[drawn])
+
+
+@_scenario
+def no_boundary(name: str, rng: Rng) -> Scenario:
+    """Two fields with nothing on file, and road between them."""
+    w = scene(rng, shapes.ell(rng, 5.0), shapes.wedge(rng, 4.0), gap_m=240.0)
+    d = begin(w, _vary(rng, kit.CULTIVATOR_6))
+    for k in (0, 1):
+        come(d, w, k)
+        work_field(d, Style(laps=2, first=k == 0))
+        go(d, w, k)
+    home(d)
+    return record(name, d, w, _place(rng), _receiver(rng), boundaries=[None, None])
+
+
+@_scenario
+def ten_hertz(name: str, rng: Rng) -> Scenario:
+    """Ten fixes a second."""
+    shape = shapes.wedge(rng, float(rng.uniform(2.5, 4)))
+    receiver = _receiver(rng, "rtk", interval_s=0.1)
+    return _one_field(rng, shape, _vary(rng, kit.CULTIVATOR_3), Style(laps=2), receiver, name)
+
+
+@_scenario
+def every_five_seconds(name: str, rng: Rng) -> Scenario:
+    """A fix every five seconds."""
+    shape = shapes.rectangle(rng, float(rng.uniform(6, 10)))
+    receiver = _receiver(rng, "sbas", interval_s=5.0)
+    return _one_field(rng, shape, _vary(rng, kit.DRILL_4), Style(laps=3), receiver, name)
+
+
+@_scenario
+def every_ten_seconds(name: str, rng: Rng) -> Scenario:
+    """A fix every ten seconds."""
+    shape = shapes.rectangle(rng, float(rng.uniform(8, 12)))
+    receiver = _receiver(rng, "sbas", interval_s=10.0)
+    return _one_field(rng, shape, _vary(rng, kit.CULTIVATOR_6), Style(laps=2), receiver, name)
+
+
+@_scenario
+def by_distance(name: str, rng: Rng) -> Scenario:
+    """A logger that writes after so many metres and nothing while standing."""
+    shape = shapes.irregular(rng, float(rng.uniform(4, 8)))
+    receiver = _receiver(rng, interval_s=1.0, distance_m=float(rng.choice([3.0, 5.0])))
+    style = Style(laps=2, stop_chance=0.04)
+    return _one_field(rng, shape, _vary(rng, kit.DRILL_4), style, receiver, name)
+
+
+def _lunch(name: str, rng: Rng, kind: str) -> Scenario:
+    w = scene(rng, shapes.rectangle(rng, float(rng.uniform(5, 8))))
+    d = begin(w, _vary(rng, kit.DRILL_4))
+    come(d, w, 0)
+    _fill_by_gate(d, w, 0)
+    base = Style(laps=2, fixed_order=True)
+    work_field(d, replace(base, share=0.5))
+    x, y = w.gates[0]
+    travel_to(d, Pose(x + 9, y + 9, -math.pi / 3))
+    stop(d, float(rng.uniform(1500, 3300)), kind)
+    work_field(d, replace(base, start_share=0.5, lap_share=0.0))
+    go(d, w, 0)
+    home(d)
+    return record(name, d, w, _place(rng), _receiver(rng))
+
+
+@_scenario
+def lunch_logger_on(name: str, rng: Rng) -> Scenario:
+    """A long meal in the field with the logger running."""
+    return _lunch(name, rng, "stand")
+
+
+@_scenario
+def lunch_logger_off(name: str, rng: Rng) -> Scenario:
+    """A long meal in the field with the logger off."""
+    return _lunch(name, rng, "off")
+
+
+@_scenario
+def starts_in_field(name: str, rng: Rng) -> Scenario:
+    """A record that begins in mid-field."""
+    shape = shapes.rectangle(rng, float(rng.uniform(5, 8)))
+    m, style = _vary(rng, kit.CULTIVATOR_3), Style(laps=2)
+    first = float(rng.uniform(1500, 3000))
+    return _one_field(rng, shape, m, style, _receiver(rng), name, crop_s=(first, 1e9))
+
+
+@_scenario
+def never_leaves(name: str, rng: Rng) -> Scenario:
+    """A record that begins and ends in the field."""
+    shape = shapes.wedge(rng, float(rng.uniform(4, 7)))
+    m, style = _vary(rng, kit.ROLLER_6), Style(laps=2)
+    return _one_field(rng, shape, m, style, _receiver(rng), name, crop_s=(600.0, 2900.0))
+
+
+@_scenario
+def bad_reception(name: str, rng: Rng) -> Scenario:
+    """Jumps, wild fixes, repeats and lost fixes."""
+    shape = shapes.irregular(rng, float(rng.uniform(4, 8)))
+    receiver = _receiver(rng, jumps=6, outliers=0.002, repeats=0.02, drops=0.03)
+    return _one_field(rng, shape, _vary(rng, kit.DRILL_4), Style(laps=3), receiver, name)
+
+
+@_scenario
+def jittered_combine(name: str, rng: Rng) -> Scenario:
+    """Stamps that stray by up to a second, opening cuts with slow strokes, header well ahead."""
+    shape = shapes.irregular(rng, float(rng.uniform(6, 9)))
+    m = _vary(rng, kit.COMBINE_9, lag_down_s=-2.0, lag_up_s=1.0)
+    receiver = _receiver(
+        rng, interval_s=1.0, jitter_s=float(rng.uniform(0.5, 1.0)), whole_seconds=True
+    )
+    style = Style(laps=3, corners="zigzag", pattern="lands", half_overlaps=0.1, stop_chance=0.04)
+    return _one_field(rng, shape, m, style, receiver, name)
+
+
+@_scenario
+def shared_edge(name: str, rng: Rng) -> Scenario:
+    """Two fields with one edge in common, both worked on one day."""
+    whole = affinity.translate(shapes.rectangle(rng, 9.0), 0, 30.0)
+    x = float(rng.uniform(-25, 25))
+    parts = [whole.intersection(box(-1e4, 0, x, 1e4)), whole.intersection(box(x, 0, 1e4, 1e4))]
+    w = Scene(rng, parts, [gate_of(p, rng) for p in parts], ["left field", "right field"])
+    d = begin(w, _vary(rng, kit.CULTIVATOR_3))
+    for k in (0, 1):
+        come(d, w, k)
+        work_field(d, Style(laps=2, first=bool(rng.integers(0, 2))))
+        go(d, w, k)
+    home(d)
+    return record(name, d, w, _place(rng), _receiver(rng))
+
+
+@_scenario
+def bowser_in_field(name: str, rng: Rng) -> Scenario:
+    """Filled from a bowser on the far headland: much travel over worked ground."""
+    w = scene(rng, shapes.rectangle(rng, float(rng.uniform(9, 13)), 2.2))
+    d = begin(w, _vary(rng, kit.SPRAYER_24))
+    come(d, w, 0)
+    far = w.shapes[0].buffer(-14).exterior
+    p = far.interpolate(float(rng.uniform(0, far.length)))
+    d.fill_at = (p.x, p.y)
+    work_field(d, Style(laps=1, cover=0.95))
+    go(d, w, 0)
+    home(d)
+    return record(name, d, w, _place(rng), _receiver(rng))
+
+
+@_scenario
+def sprayer_phone(name: str, rng: Rng) -> Scenario:
+    """A 24 m boom recorded by a phone."""
+    shape = shapes.irregular(rng, float(rng.uniform(9, 15)))
+    receiver = _receiver(rng, "phone", interval_s=float(rng.choice([1.0, 2.0, 5.0])), speed=True)
+    return _one_field(rng, shape, _vary(rng, kit.SPRAYER_24), Style(laps=1), receiver, name)
+
+
+@_scenario
+def drill_phone(name: str, rng: Rng) -> Scenario:
+    """A 4 m drill recorded by a phone whose noise is as wide as the drill."""
+    shape = shapes.rectangle(rng, float(rng.uniform(5, 9)))
+    receiver = _receiver(rng, "phone", interval_s=float(rng.choice([1.0, 2.0, 5.0])))
+    return _one_field(rng, shape, _vary(rng, kit.DRILL_4), Style(laps=3), receiver, name)
+
+
+@_scenario
+def cultivator_phone(name: str, rng: Rng) -> Scenario:
+    """A 6 m cultivator recorded by a phone."""
+    shape = shapes.wedge(rng, float(rng.uniform(5, 9)))
+    receiver = _receiver(rng, "phone", interval_s=1.0, drops=0.02)
+    return _one_field(rng, shape, _vary(rng, kit.CULTIVATOR_6), Style(laps=2), receiver, name)
+
+
+@_scenario
+def plough(name: str, rng: Rng) -> Scenario:
+    """A narrow plough, no headland until the end, reversing at bout ends."""
+    shape = shapes.rectangle(rng, float(rng.uniform(1.8, 3)))
+    style = Style(laps=4, first=False)
+    return _one_field(rng, shape, _vary(rng, kit.PLOUGH_5), style, _receiver(rng), name)
+
+
+@_scenario
+def blocked_gate(name: str, rng: Rng) -> Scenario:
+    """A blocked gate: waiting outside, backing off, and in the end going in by another."""
+    w = scene(rng, shapes.rectangle(rng, float(rng.uniform(4, 6))))
+    d = begin(w, _vary(rng, kit.CULTIVATOR_3))
+    x, y = w.gates[0]
+    road(d, (x - 12, 0.0), (x, 6.0), (x, y - 6.0), v=3.0)
+    stop(d, float(rng.uniform(120, 400)))
+    back(d, 22.0)
+    stop(d, 10.0)
+    w.gates[0] = gate_of(w.shapes[0], rng)
+    come(d, w, 0)
+    work_field(d, Style(laps=2))
+    x, y = w.gates[0]
+    travel_to(d, Pose(x, y + 12, -math.pi / 2))
+    stop(d, float(rng.uniform(60, 300)))
+    go(d, w, 0)
+    home(d)
+    return record(name, d, w, _place(rng), _receiver(rng))
+
+
+@_scenario
+def roller_12_kmh(name: str, rng: Rng) -> Scenario:
+    """A 6 m roller working and travelling at the same 12 km/h, with travel between blocks."""
+    shape = shapes.ell(rng, float(rng.uniform(5, 8)))
+    style = Style(laps=2, first=False, pattern="skip")
+    return _one_field(rng, shape, _vary(rng, kit.ROLLER_6), style, _receiver(rng), name)
+
+
+@_scenario
+def mower_half_overlapped(name: str, rng: Rng) -> Scenario:
+    """A narrow mower with some bouts half overlapped."""
+    shape = shapes.wedge(rng, float(rng.uniform(2, 4)))
+    style = Style(laps=2, half_overlaps=0.2)
+    return _one_field(rng, shape, _vary(rng, kit.MOWER_3), style, _receiver(rng), name)
+
+
+@_scenario
+def combine_spiral(name: str, rng: Rng) -> Scenario:
+    """Combining round and round with shunted corners."""
+    shape = shapes.rectangle(rng, float(rng.uniform(3, 5)))
+    style = Style(along="spiral", corners="shunt", stop_chance=0.03)
+    return _one_field(rng, shape, _vary(rng, kit.COMBINE_7), style, _receiver(rng), name)
+
+
+@_scenario
+def headland_only(name: str, rng: Rng) -> Scenario:
+    """Only the headland was worked."""
+    shape = shapes.rectangle(rng, float(rng.uniform(5, 9)))
+    style = Style(laps=3, share=0.0)
+    return _one_field(rng, shape, _vary(rng, kit.CULTIVATOR_3), style, _receiver(rng), name)
+
+
+@_scenario
+def width_not_stated(name: str, rng: Rng) -> Scenario:
+    """Nothing is said of the implement."""
+    shape = shapes.rectangle(rng, float(rng.uniform(4, 7)))
+    rig = {"width_m": None, "line_m": None, "right_m": None, "operation": None, "implement": None}
+    receiver = _receiver(rng)
+    return _one_field(
+        rng, shape, _vary(rng, kit.CULTIVATOR_3), Style(laps=2), receiver, name, rig=rig
+    )
+
+
+@_scenario
+def wrong_width(name: str, rng: Rng) -> Scenario:
+    """Stated as the 3 m drill; in truth the 6 m roller."""
+    shape = shapes.rectangle(rng, float(rng.uniform(4, 7)))
+    rig = {"width_m": 3.0, "operation": "drilling", "implement": "drill"}
+    receiver = _receiver(rng)
+    return _one_field(rng, shape, _vary(rng, kit.ROLLER_6), Style(laps=2), receiver, name, rig=rig)
+
+
+@_scenario
+def offsets_not_stated(name: str, rng: Rng) -> Scenario:
+    """A trailed implement of which only the width is known."""
+    shape = shapes.irregular(rng, float(rng.uniform(5, 8)))
+    m = _vary(rng, kit.DRILL_6_TRAILED)
+    rig = {"line_m": None, "drag_m": 0.0, "right_m": None}
+    return _one_field(rng, shape, m, Style(laps=3), _receiver(rng), name, rig=rig)
+
+
+@_scenario
+def spreader(name: str, rng: Rng) -> Scenario:
+    """A wide spreader with the headland last."""
+    shape = shapes.rectangle(rng, float(rng.uniform(9, 14)))
+    style = Style(laps=1, first=False, cover=0.5)
+    return _one_field(rng, shape, _vary(rng, kit.SPREADER_24), style, _receiver(rng), name)
+
+
+@_scenario
+def baler(name: str, rng: Rng) -> Scenario:
+    """Baling swaths: a trailed machine, bouts by rows, standing to tie."""
+    shape = shapes.irregular(rng, float(rng.uniform(3, 6)))
+    style = Style(laps=2, stop_chance=0.06)
+    return _one_field(rng, shape, _vary(rng, kit.BALER), style, _receiver(rng), name)
+
+
+@_scenario
+def skip_sbas(name: str, rng: Rng) -> Scenario:
+    """Every second bout out, the others back."""
+    shape = shapes.rectangle(rng, float(rng.uniform(5, 9)))
+    style = Style(laps=2, pattern="alternate")
+    return _one_field(rng, shape, _vary(rng, kit.ROLLER_6), style, _receiver(rng, "sbas"), name)
+
+
+@_scenario
+def part_worked_small(name: str, rng: Rng) -> Scenario:
+    """A few bouts only."""
+    shape = shapes.rectangle(rng, float(rng.uniform(3, 5)))
+    style = Style(laps=2, share=float(rng.uniform(0.1, 0.25)), lap_share=0.0)
+    return _one_field(rng, shape, _vary(rng, kit.DRILL_3), style, _receiver(rng), name)
+
+
+@_scenario
+def road_only(name: str, rng: Rng) -> Scenario:
+    """A day on the road past a field."""
+    w = scene(rng, shapes.rectangle(rng, 5.0))
+    d = begin(w, kit.CULTIVATOR_3)
+    road(d, (300.0, 0.0), (900.0, 40.0), (1500.0, 300.0))
+    stop(d, 300.0)
+    road(d, (900.0, 40.0), (300.0, 0.0))
+    home(d)
+    return record(name, d, w, _place(rng), _receiver(rng))
+
+
+@_scenario
+def date_line(name: str, rng: Rng) -> Scenario:
+    """A field that lies across longitude 180."""
+    w = scene(rng, shapes.rectangle(rng, float(rng.uniform(4, 7))))
+    d = begin(w, _vary(rng, kit.CULTIVATOR_3))
+    come(d, w, 0)
+    work_field(d, Style(laps=2))
+    go(d, w, 0)
+    home(d)
+    return record(name, d, w, Place(180.0, -16.8, 0.4), _receiver(rng))
+
+
+@_scenario
+def contract_day(name: str, rng: Rng) -> Scenario:
+    """Four fields of several shapes in one day with a mower, a meal on the road side."""
+    made: list[Polygon] = [
+        shapes.irregular(rng, 4.0), shapes.ell(rng, 5.0), shapes.corner(rng, 2.0),
+        shapes.pond(rng, 6.0),
+    ]  # fmt: skip
+    w = scene(rng, *made, gap_m=150.0)
+    d = begin(w, _vary(rng, kit.MOWER_9))
+    for k in range(4):
+        come(d, w, k)
+        work_field(d, Style(laps=3, corners="shunt" if k % 2 else "round"))
+        go(d, w, k)
+        if k == 1:
+            stop(d, 2000.0)
+    home(d)
+    return record(name, d, w, _place(rng), _receiver(rng))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from typing import Any
 
@@ -172,11 +172,7 @@ def come(d: Drive, w: Scene, k: int, machine: int | None = None) -> None:
     x, y = w.gates[k]
     drv.road(d, (x - 12 if d.pose.x < x else x + 12, 0.0), (x, 6.0), (x, y))
     drv.enter(d, k, machine)
-    inside = Pose(x, y, math.pi / 2).moved(9.0)
-    zone = [np.linspace(0, 9, 37)]
-    xy = np.column_stack([np.full(37, x), y + zone[0]])
-    drv._add(d, xy, "travel", min(2.0, d.m.travel_m_s))
-    assert abs(d.pose.x - inside.x) < 0.1
+    drv.ahead(d, 9.0, "travel", min(2.0, d.m.travel_m_s))
 
 
 def go(d: Drive, w: Scene, k: int) -> None:
@@ -314,7 +310,3 @@ def _visit(
         rig=d.machines[d.stays[t.place].machine].rig() | rig,
         bouts=[place.shape(b) for b in t.bouts],
     )
-
-
-def renamed(s: Scenario, **changes: Any) -> Scenario:
-    return replace(s, **changes)

@@ -98,9 +98,7 @@ def _thinned(x: Floats, y: Floats, h: Floats) -> NDArray[np.intp]:
     return np.unique(np.concatenate([[0], change, [len(x) - 1]]))
 
 
-def stays(
-    d: Drive, m: Motion, state: NDArray[np.int8], off: NDArray[np.bool_]
-) -> list[StayTruth]:
+def stays(d: Drive, m: Motion, state: NDArray[np.int8], off: NDArray[np.bool_]) -> list[StayTruth]:
     """The truth of every stay. off: samples while the logger was off."""
     place = np.array([p.place for p in d.pieces])[m.piece]
     out = []
