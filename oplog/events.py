@@ -21,10 +21,11 @@ import hashlib
 import json
 import types
 import typing
+from collections.abc import Callable
 from dataclasses import MISSING, dataclass, fields
 from datetime import UTC, date, datetime
 from functools import cache, cached_property
-from typing import Any, ClassVar
+from typing import Any, ClassVar, cast
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -398,7 +399,7 @@ def event_id(event: Event) -> str:
     for name, hint in columns(type(event)).items():
         value = getattr(event, name)
         if value is not None and value != () and value != {}:
-            content[name] = _canonical(stored(value, hint))
+            content[name] = _canonical(hint)(value)
     text = json.dumps(content, sort_keys=True, separators=(",", ":"), ensure_ascii=True)
     return hashlib.sha256(text.encode()).hexdigest()[:32]
 
@@ -410,28 +411,38 @@ def text(value: str) -> str:
 
 def stored(value: Any, hint: Any) -> Any:
     """A column's value as it will come back from the log: plain Python of the column's type."""
-    if value is None:
-        return None
+    return None if value is None else _storer(hint)(value)
+
+
+@cache
+def _storer(hint: Any) -> Callable[[Any], Any]:
     if hint is str:
-        return text(str(value))
+        return lambda v: text(str(v))
     if hint in (float, int, bool):
-        return hint(value)
+        return cast(Callable[[Any], Any], hint)
     if hint is datetime:
-        return value.astimezone(UTC)
+        return lambda v: v.astimezone(UTC)
     if typing.get_origin(hint) is dict:
-        return {text(str(k)): float(v) for k, v in value.items()}
+        return lambda v: {text(str(k)): float(x) for k, x in v.items()}
     if typing.get_origin(hint) is tuple:
-        item = typing.get_args(hint)[0]
-        return tuple(stored(v, item) for v in value)
+        item = _storer(typing.get_args(hint)[0])
+        return lambda v: tuple([item(x) for x in v])
     if hint in (Span, Found):
-        inner = typing.get_type_hints(hint)
-        return hint(
-            **{
-                f.name: stored(getattr(value, f.name), without_none(inner[f.name]))
-                for f in fields(hint)
-            }
-        )
-    return value
+        return _struct_storer(hint)
+    return lambda v: v
+
+
+def _struct_storer(made: Any) -> Callable[[Any], Any]:
+    parts = [(name, _storer(hint)) for name, hint in _struct(made)]
+    return lambda v: made(
+        *[None if (x := getattr(v, name)) is None else part(x) for name, part in parts]
+    )
+
+
+@cache
+def _struct(made: Any) -> list[tuple[str, Any]]:
+    hints = typing.get_type_hints(made)
+    return [(f.name, without_none(hints[f.name])) for f in fields(made)]
 
 
 def to_row(event: Event) -> dict[str, Any]:
@@ -474,30 +485,37 @@ def visit_id(machine: str, field: str, started_at: datetime) -> str:
     return "".join(digits)
 
 
-def _canonical(value: Any) -> Any:
-    if isinstance(value, bool | str | int):
-        return value
-    if isinstance(value, float):
-        return value.hex()
-    if isinstance(value, datetime):
-        return f"@{_microseconds(value)}"
-    if isinstance(value, date):
-        return value.isoformat()
-    if isinstance(value, bytes):
-        return hashlib.sha256(value).hexdigest()
-    if isinstance(value, dict):
-        return {k: _canonical(v) for k, v in value.items()}
-    if isinstance(value, tuple | list):
-        return [_canonical(v) for v in value]
-    return (
-        [_canonical(getattr(value, f.name)) for f in fields(value)] if value is not None else None
-    )
+@cache
+def _canonical(hint: Any) -> Callable[[Any], Any]:
+    """How a value of a column's type goes into the digest: as JSON, floats to the last bit."""
+    if hint is float:
+        return lambda v: float(v).hex()
+    if hint is datetime:
+        return lambda v: f"@{_microseconds(v)}"
+    if hint is date:
+        return lambda v: v.isoformat()
+    if hint is bytes:
+        return lambda v: hashlib.sha256(v).hexdigest()
+    if typing.get_origin(hint) is dict:
+        return lambda v: {text(str(k)): float(x).hex() for k, x in v.items()}
+    if typing.get_origin(hint) is tuple:
+        item = _canonical(typing.get_args(hint)[0])
+        return lambda v: [item(x) for x in v]
+    if hint in (Span, Found):
+        parts = [(name, _canonical(inner)) for name, inner in _struct(hint)]
+        return lambda v: [
+            None if (x := getattr(v, name)) is None else part(x) for name, part in parts
+        ]
+    return _storer(hint)
+
+
+_EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 
 
 def _microseconds(moment: datetime) -> int:
     if moment.tzinfo is None:
         raise ValueError("a time without zone in an event")
-    delta = moment.astimezone(UTC) - datetime(1970, 1, 1, tzinfo=UTC)
+    delta = moment - _EPOCH
     return (delta.days * 86_400 + delta.seconds) * 1_000_000 + delta.microseconds
 
 
@@ -527,6 +545,6 @@ def _restored(value: Any, hint: Any) -> Any:
     if hint is datetime and value.tzinfo is None:
         return value.replace(tzinfo=UTC)
     if hint in (Span, Found) and isinstance(value, dict):
-        inner = typing.get_type_hints(hint)
-        return hint(**{k: _restored(v, without_none(inner[k])) for k, v in value.items()})
+        inner = dict(_struct(hint))
+        return hint(**{k: _restored(v, inner[k]) for k, v in value.items()})
     return value

@@ -74,10 +74,13 @@ class Track:
 
         Positions to 1e-7 degree, speed to 1 mm/s, course and HDOP to 0.01, times to 1 us.
         """
+        floats: dict[str, Any] = {
+            name: as_float(fixed(getattr(self, name), s), s) for name, s in SCALES.items()
+        }
         return replace(
             self,
+            **floats,
             time=self.time.astype("datetime64[us]"),
-            **{name: as_float(fixed(getattr(self, name), s), s) for name, s in SCALES.items()},
             quality=self.quality.astype(np.int8),
             segment=self.segment.astype(np.int32),
         )

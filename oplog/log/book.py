@@ -1,18 +1,19 @@
-"""The log: opening it, reading its events and appending to them."""
+"""The log: opening it, reading its events, appending to them, bringing two logs together."""
 
 from __future__ import annotations
 
 import json
-import os
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import Any
 
-from oplog.errors import CannotWrite, LogDamaged, NotALog, Problem
+from oplog.errors import CannotWrite, LogDamaged, NotALog, OplogError, Problem
 from oplog.events import EntryWritten, Event, FarmOpened
-from oplog.log import chain, disk, kept, schema, writer
-from oplog.log.reading import NO_COLUMNS, LaterEvent, decode
+from oplog.log import chain, disk, kept, schema, tidy, writer
+from oplog.log.files import EventFiles
+from oplog.log.reading import NO_COLUMNS, UNREADABLE, Index, LaterEvent
 from oplog.track import Track
 
 MARKER = "oplog.json"
@@ -22,6 +23,8 @@ FORMAT = 1
 EVENTS, FIXES, RAW = "events", "fixes", "raw"
 
 HOW_TO_OPEN = "Start one with: oplog new FOLDER. Or name an existing one: oplog --log FOLDER ..."
+
+EVENTS_IN_A_FILE = 5_000
 
 
 @dataclass(frozen=True)
@@ -43,19 +46,33 @@ class Log:
 
     path: Path
     problems: list[Problem] = field(default_factory=list)
-    _cache: dict[tuple[str, frozenset[str]], list[Event]] = field(default_factory=dict, repr=False)
+
+    def __post_init__(self) -> None:
+        self._files = EventFiles(self.path / EVENTS)
+
+    @property
+    def events_glob(self) -> str:
+        """What to give to `read_parquet(..., union_by_name = true)` in DuckDB."""
+        return (self.path / EVENTS / "*.parquet").as_posix()
 
     def events(self, *, without: Collection[str] = NO_COLUMNS) -> list[Event]:
-        """Every event once, ordered by event id. What a damaged file still holds is read.
+        """Every event once, ordered by event id. What a damaged file still holds is read, and
+        the rest reported in `problems`.
 
-        without: columns not needed; the events hold their default for them.
+        without: columns not needed (spans and geometries are most of what there is to read); the
+        events hold their default for them.
         """
-        self.problems.clear()
-        found: dict[str, Event] = {}
-        for name in self._names():
-            for event in self._file(name, frozenset(without)):
-                found.setdefault(event.event_id, event)
-        return [found[i] for i in sorted(found)]
+        events, self.problems = self._files.events(without)
+        if later := sum(isinstance(e, LaterEvent) for e in events):
+            message = "events of a newer version of oplog, which this version cannot read"
+            self.problems.append(Problem(str(self.path), None, message, later, "left out"))
+        return events
+
+    def table(self, event_type: str, *, without: Collection[str] = NO_COLUMNS) -> Any:
+        """The events of one type as an Arrow table of their declared columns, each event once."""
+        events = [e for e in self.events(without=without) if event_type == e.TYPE]
+        rows = schema.table(events) if events else schema.schema_of([event_type]).empty_table()
+        return rows.drop_columns([n for n in without if n in rows.column_names])
 
     def append(
         self,
@@ -68,84 +85,115 @@ class Log:
     ) -> Entry:
         """Write the events that the log does not hold yet, as one entry: all of them or none.
 
-        fixes: tracks by their digest; raw: bytes of imported files by their SHA-256.
-        Raises: LogBusy, CannotWrite; the log is then as it was.
+        fixes: tracks by their digest; raw: bytes of imported files by their SHA-256. Those that
+        are in the log already are not written again.
+        Raises: LogBusy, CannotWrite; the log then holds what it held.
         """
         with disk.held(self.path):
-            held = {e.event_id: e for e in self.events(without=schema.GEOMETRIES)}
-            self._refuse_if_newer(held.values())
+            index = self._files.index()
+            _refuse_later(self.path, index)
             self._keep(fixes, raw)
+            held = set(index.ids)
             new = list({e.event_id: e for e in events if e.event_id not in held}.values())
             if not new:
                 return Entry("", 0, ())
-            entries = [e for e in held.values() if isinstance(e, EntryWritten)]
-            who = _continued(self.path, entries)
-            entry = EntryWritten(
-                writer=who.id,
-                writer_name=writer.name(),
-                number=who.number + 1,
-                previous=who.entry,
-                events=tuple(sorted(e.event_id for e in new)),
-                written_at=datetime.now(UTC),
-                command=command,
-                files=tuple(files),
-            )
-            data = schema.encode([entry, *new])
-            disk.write_whole(self.path / EVENTS, f"{disk.digest(data)}.parquet", data)
+            who = _continued(self.path, index.entries)
+            entry = _entry(who, new, command, files)
+            self._put([entry, *new])
             writer.remember(self.path, writer.Writer(who.id, entry.number, entry.event_id))
+            tidy.when_many(self._files)
             return Entry(entry.event_id, entry.number, tuple(e.event_id for e in new))
+
+    def merge(self, other: Log) -> int:
+        """Bring in what another log of the same farm holds and this one does not.
+
+        Returns: number of events that were new here. Raises: OplogError for another farm's log,
+        LogBusy, CannotWrite; merging again then goes on where it broke off.
+        """
+        theirs = other.events()
+        _refuse_later(other.path, other._files.index())
+        with disk.held(self.path):
+            index = self._files.index()
+            _refuse_later(self.path, index)
+            held = set(index.ids)
+            _refuse_other_farm(self, other, held, theirs)
+            new = [e for e in theirs if e.event_id not in held]
+            new.sort(key=lambda e: isinstance(e, EntryWritten))  # what an entry names, before it
+            for folder in (FIXES, RAW):
+                self._copy_kept(other, folder)
+            for first in range(0, len(new), EVENTS_IN_A_FILE):
+                self._put(new[first : first + EVENTS_IN_A_FILE])
+            tidy.when_many(self._files)
+        return sum(not isinstance(e, EntryWritten) for e in new)
+
+    def tidy(self) -> int:
+        """Merge the events files that are not large into few. Returns: files taken away.
+        Raises: LogBusy, CannotWrite; the log then holds what it held."""
+        with disk.held(self.path):
+            _refuse_later(self.path, self._files.index())
+            return tidy.everything(self._files)
+
+    def seal(self) -> str:
+        """The newest entry of each writer in a form that can be typed (see chain.seal)."""
+        return chain.seal(self._files.index().entries)
 
     def fixes(self, digest: str) -> Track:
         """The track of a digest. Raises: LogDamaged where it is gone or rotten."""
-        for path in self._kept(FIXES, digest):
-            data = path.read_bytes()
-            if kept.as_named(path.name, data):
-                return kept.decode_fixes(data)
+        for data in self._whole(FIXES, digest):
+            return kept.decode_fixes(data)
         raise LogDamaged(_gone("The fixes", digest, self.path))
 
     def raw(self, file_digest: str) -> bytes:
         """The bytes of an imported file. Raises: LogDamaged where they are gone or rotten."""
-        for path in self._kept(RAW, file_digest):
-            data = path.read_bytes()
-            if kept.as_named(path.name, data):
-                return kept.decode_raw(data)
+        for data in self._whole(RAW, file_digest):
+            return kept.decode_raw(data)
         raise LogDamaged(_gone("The imported file", file_digest, self.path))
 
-    def _names(self) -> list[str]:
-        folder = self.path / EVENTS
-        return sorted(p.name for p in folder.glob("*.parquet")) if folder.is_dir() else []
+    def has_fixes(self, digest: str) -> bool:
+        """Whether the track of a digest is there and whole."""
+        return any(True for _ in self._whole(FIXES, digest))
 
-    def _file(self, name: str, without: frozenset[str]) -> list[Event]:
-        if (name, without) not in self._cache:
-            data = (self.path / EVENTS / name).read_bytes()
-            self._cache[name, without] = decode(data, without)
-        return self._cache[name, without]
+    def has_raw(self, file_digest: str) -> bool:
+        """Whether the bytes of an imported file are there and whole."""
+        return any(True for _ in self._whole(RAW, file_digest))
 
-    def _kept(self, folder: str, digest: str) -> list[Path]:
+    def _whole(self, folder: str, digest: str) -> Iterable[bytes]:
         if not digest.isalnum():
-            return []
-        return sorted((self.path / folder).glob(f"{digest}-*"))
+            return
+        for path in sorted((self.path / folder).glob(f"{digest}-*")):
+            try:
+                data = path.read_bytes()
+            except OSError:
+                continue
+            if kept.as_named(path.name, data):
+                yield data
+
+    def _put(self, events: Sequence[Event]) -> None:
+        data = schema.encode(events)
+        disk.write_whole(self.path / EVENTS, f"{disk.digest(data)}.parquet", data)
 
     def _keep(self, fixes: Mapping[str, Track], raw: Mapping[str, bytes]) -> None:
         for digest, track in fixes.items():
             if track.digest() != digest:
                 raise ValueError(f"these fixes are not {digest}")
-            if not self._kept(FIXES, digest):
+            if not self.has_fixes(digest):
                 data = kept.encode_fixes(track)
                 disk.write_whole(self.path / FIXES, kept.fixes_name(digest, data), data)
         for digest, content in raw.items():
             if kept.sha256(content) != digest:
                 raise ValueError(f"this file is not {digest}")
-            if not self._kept(RAW, digest):
+            if not self.has_raw(digest):
                 data = kept.encode_raw(content)
                 disk.write_whole(self.path / RAW, kept.raw_name(digest, data), data)
 
-    def _refuse_if_newer(self, events: Iterable[Event]) -> None:
-        if _format(self.path) > FORMAT or any(isinstance(e, LaterEvent) for e in events):
-            raise CannotWrite(
-                f"The log in {self.path} was written by a newer version of oplog. This version "
-                "reads what it can and does not write to it: nothing was changed. Update oplog."
-            )
+    def _copy_kept(self, other: Log, folder: str) -> None:
+        if not (other.path / folder).is_dir():
+            return
+        for path in sorted((other.path / folder).iterdir()):
+            if kept.is_kept(path.name) and not any(self._whole(folder, path.name.split("-")[0])):
+                data = path.read_bytes()
+                if kept.as_named(path.name, data):
+                    disk.write_whole(self.path / folder, path.name, data)
 
 
 def create(path: Path, farm_name: str, zone: str, day_turns_at: str = "04:00") -> Log:
@@ -165,12 +213,20 @@ def create(path: Path, farm_name: str, zone: str, day_turns_at: str = "04:00") -
     except OSError as error:
         raise disk.cannot_write(path, error) from error
     log = Log(path)
-    log.append(
-        [FarmOpened(farm_name=farm_name, zone=zone, day_turns_at=day_turns_at)], command="new"
-    )
-    about = {"oplog": "field-work log", "format": FORMAT}
-    disk.write_whole(path, MARKER, json.dumps(about, indent=1).encode() + b"\n")
+    opened = FarmOpened(farm_name=farm_name, zone=zone, day_turns_at=day_turns_at)
+    log.append([opened], command="new")
+    write_marker(path)
     return log
+
+
+def write_marker(path: Path) -> None:
+    """Mark a folder as a log. Raises: CannotWrite."""
+    disk.write_whole(path, MARKER, marker())
+
+
+def marker() -> bytes:
+    """What is in the file that marks a folder as a log."""
+    return json.dumps({"oplog": "field-work log", "format": FORMAT}, indent=1).encode() + b"\n"
 
 
 def find(start: Path) -> Path:
@@ -186,32 +242,55 @@ def open_log(path: Path) -> Log:
     """The log in a folder. Raises: NotALog."""
     path = Path(path)
     if not is_log(path):
-        what = (
-            "is not a log"
-            if path.is_dir()
-            else "is not a folder"
-            if path.exists()
-            else "does not exist"
-        )
+        what = "does not exist"
+        if path.exists():
+            what = "is not a log" if path.is_dir() else "is not a folder"
         raise NotALog(f"{path} {what}. {HOW_TO_OPEN}")
     return Log(path)
 
 
 def is_log(path: Path) -> bool:
     """Whether a folder holds a log: its marker, or, where that was lost, files of events."""
-    if not (path / EVENTS).is_dir():
+    try:
+        if (path / MARKER).is_file():
+            return True
+        return (path / EVENTS).is_dir() and any((path / EVENTS).glob("*.parquet"))
+    except OSError:
         return False
-    return (path / MARKER).is_file() or any((path / EVENTS).glob("*.parquet"))
 
 
-def _format(path: Path) -> int:
+def format_of(path: Path) -> int:
+    """Version of the layout of the folder; this program's where the marker cannot be read."""
     try:
         return int(json.loads((path / MARKER).read_text(encoding="utf-8"))["format"])
-    except (OSError, ValueError, KeyError, TypeError):
+    except (*UNREADABLE, AttributeError):
         return FORMAT
 
 
-def _continued(path: Path, entries: list[EntryWritten]) -> writer.Writer:
+def later_version(path: Path) -> CannotWrite:
+    """What to say of a log that a later version has written to."""
+    return CannotWrite(
+        f"The log in {path} was written by a newer version of oplog. This version reads what "
+        "it can and does not write to it: nothing was changed. Update oplog."
+    )
+
+
+def _entry(
+    who: writer.Writer, events: Sequence[Event], command: str, files: Sequence[str]
+) -> EntryWritten:
+    return EntryWritten(
+        writer=who.id,
+        writer_name=writer.name(),
+        number=who.number + 1,
+        previous=who.entry,
+        events=tuple(sorted(e.event_id for e in events)),
+        written_at=datetime.now(UTC),
+        command=command,
+        files=tuple(files),
+    )
+
+
+def _continued(path: Path, entries: Collection[EntryWritten]) -> writer.Writer:
     """The writer here at the end of its chain, or a fresh one where the chain in this folder is
     not the one that this user wrote here (the folder was copied or put back)."""
     known = writer.recall(path)
@@ -219,14 +298,25 @@ def _continued(path: Path, entries: list[EntryWritten]) -> writer.Writer:
         return writer.fresh()
     own = [e for e in entries if e.writer == known.id]
     last = chain.newest(own)
-    if last is None:
-        return known if not own and not known.number else writer.fresh()
-    holds_known = known.entry is None or any(e.event_id == known.entry for e in own)
-    return writer.Writer(known.id, last.number, last.event_id) if holds_known else writer.fresh()
+    if last is None or all(e.event_id != known.entry for e in own):
+        return writer.fresh()
+    return writer.Writer(known.id, last.number, last.event_id)
+
+
+def _refuse_later(path: Path, index: Index) -> None:
+    if format_of(path) > FORMAT or index.later:
+        raise later_version(path)
+
+
+def _refuse_other_farm(log: Log, other: Log, held: set[str], theirs: Sequence[Event]) -> None:
+    farms = [e for e in theirs if isinstance(e, FarmOpened)]
+    if farms and not any(f.event_id in held for f in farms):
+        name = farms[0].farm_name
+        raise OplogError(
+            f"The log in {other.path} is of another farm ({name}), so that it was not merged into "
+            f"{log.path}. Nothing was changed."
+        )
 
 
 def _gone(what: str, digest: str, path: Path) -> str:
-    return (
-        f"{what} {digest[:12]} cannot be read back from the log in {os.fspath(path)}. "
-        "Run: oplog check"
-    )
+    return f"{what} {digest[:12]} cannot be read back from the log in {path}. Run: oplog check"

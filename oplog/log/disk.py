@@ -44,19 +44,40 @@ def write_whole(folder: Path, name: str, data: bytes) -> None:
     A file of that name is taken to be the same file (names are made of content) and replaced.
     Raises: CannotWrite; nothing of the file is then left behind.
     """
+    target = folder / name
     aside = folder / f"{name}.{secrets.token_hex(4)}{ASIDE}"
     try:
         folder.mkdir(exist_ok=True)
+        was_there = target.exists()
         try:
             _write_and_flush(aside, data)
-            _rename(aside, folder / name)
+            _rename(aside, target)
+            flush_folder(folder)
         except BaseException:
-            with suppress(OSError):
-                aside.unlink()
+            for left in (aside,) if was_there else (aside, target):
+                with suppress(OSError):
+                    left.unlink()
             raise
-        flush_folder(folder)
     except OSError as error:
         raise cannot_write(folder, error) from error
+
+
+def set_aside(path: Path, folder: Path) -> Path:
+    """Move a file into a folder of things set aside, under its own name or, where that is taken,
+    one with a number. Raises: CannotWrite. Returns: where it is now."""
+    try:
+        folder.mkdir(exist_ok=True)
+        target = folder / path.name
+        number = 1
+        while target.exists():
+            number += 1
+            target = folder / f"{path.name}.{number}"
+        _rename(path, target)
+        flush_folder(folder)
+        flush_folder(path.parent)
+    except OSError as error:
+        raise cannot_write(folder, error) from error
+    return target
 
 
 def remove(path: Path) -> bool:
@@ -94,13 +115,14 @@ def cannot_write(folder: Path, error: OSError) -> CannotWrite:
 
 
 @contextmanager
-def held(path: Path, wait_s: float = WAIT_S) -> Iterator[None]:
+def held(path: Path, wait_s: float | None = None) -> Iterator[None]:
     """Hold the log at `path` against other writers; readers are never in the way.
 
     Raises: LogBusy after the time limit, CannotWrite on a read-only disk.
     """
     import filelock
 
+    wait_s = WAIT_S if wait_s is None else wait_s
     lock = filelock.FileLock(path / "lock", timeout=wait_s)
     try:
         lock.acquire()

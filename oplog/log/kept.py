@@ -23,32 +23,52 @@ as differences; a person with DuckDB gets positions back by adding steps up:
 from __future__ import annotations
 
 import hashlib
+import re
 from typing import Any
 
 import numpy as np
 
+from oplog.events import text
 from oplog.log.disk import digest
+from oplog.log.reading import UNREADABLE
 from oplog.track import MISSING, SCALES, Track, as_float, fixed, track
 
 MAX_RAW_BYTES = 4 << 30
 """No imported file is larger than this when unpacked. [byte]"""
 
+_NAME = re.compile(r"[0-9a-f]{32}-[0-9a-f]{32}\.parquet|[0-9a-f]{64}-[0-9a-f]{32}\.zst")
 _NUMBERS = {"speed": "speed_m_s", "course": "course_deg", "hdop": "hdop"}
 
 
 def fixes_name(track_digest: str, data: bytes) -> str:
     """Name of the file that holds a track."""
-    return f"{track_digest}-{digest(data)[:16]}.parquet"
+    return f"{track_digest}-{digest(data)}.parquet"
 
 
 def raw_name(file_digest: str, data: bytes) -> str:
     """Name of the file that holds the bytes of an imported file."""
-    return f"{file_digest}-{digest(data)[:16]}.zst"
+    return f"{file_digest}-{digest(data)}.zst"
+
+
+def is_kept(name: str) -> bool:
+    """Whether a name is one that the log gives to a fixes or raw file."""
+    return _NAME.fullmatch(name) is not None
 
 
 def as_named(name: str, data: bytes) -> bool:
     """Whether a fixes or raw file still has the bytes that its name speaks of."""
-    return name.split(".")[0].rpartition("-")[2] == digest(data)[:16]
+    return name.split(".")[0].rpartition("-")[2] == digest(data)
+
+
+def holds(content: str, data: bytes) -> bool:
+    """Whether the bytes of a fixes or raw file hold what they should: a track, or an imported
+    file, of this digest."""
+    try:
+        if len(content) == 64:
+            return sha256(decode_raw(data)) == content
+        return decode_fixes(data).digest() == content
+    except UNREADABLE:
+        return False
 
 
 def encode_fixes(fixes: Track) -> bytes:
@@ -56,9 +76,8 @@ def encode_fixes(fixes: Track) -> bytes:
     import pyarrow as pa
     import pyarrow.parquet as pq
 
-    columns: dict[str, Any] = {
-        "time": pa.array(fixes.time.astype("datetime64[us]")).cast(pa.timestamp("us", tz="UTC"))
-    }
+    moments = pa.array(fixes.time.astype("datetime64[us]"))
+    columns: dict[str, Any] = {"time": moments.cast(pa.timestamp("us", tz="UTC"))}
     for name in ("lat", "lon"):
         values = fixed(getattr(fixes, name), SCALES[name])
         columns[f"{name}_step"] = _whole(_steps(values), values == MISSING)
@@ -67,13 +86,11 @@ def encode_fixes(fixes: Track) -> bytes:
         columns[name] = _whole(values, values == MISSING)
     columns["quality"] = pa.array(fixes.quality.astype(np.int32))
     columns["segment"] = pa.array(fixes.segment.astype(np.int32))
-    table = pa.table(columns).replace_schema_metadata(
-        {"oplog": "1", "device": fixes.device.encode("utf-8", "replace")}
-    )
+    table = pa.table(columns)
     sink = pa.BufferOutputStream()
-    pq.write_table(
-        table,
+    writer = pq.ParquetWriter(
         sink,
+        table.schema,
         compression="zstd",
         compression_level=9,
         use_dictionary=False,
@@ -81,8 +98,10 @@ def encode_fixes(fixes: Track) -> bytes:
         write_statistics=False,
         write_page_checksum=True,
         store_schema=False,
-        row_group_size=max(1, len(fixes)),
     )
+    writer.write_table(table, row_group_size=max(1, len(fixes)))
+    writer.add_key_value_metadata({"oplog": "1", "device": text(fixes.device)})
+    writer.close()
     return bytes(sink.getvalue())
 
 
@@ -134,7 +153,7 @@ def sha256(data: bytes) -> str:
 
 def _steps(values: Any) -> Any:
     known = values != MISSING
-    steps = np.zeros_like(values)
+    steps = np.full_like(values, MISSING)
     steps[known] = np.diff(values[known], prepend=0)
     return steps
 

@@ -2,15 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+import itertools
+from collections.abc import Collection, Iterator
 from dataclasses import MISSING, dataclass, fields
 from datetime import UTC
 from functools import cache
 from typing import Any
 
-from oplog.events import TYPES, Event, Found, Span, columns
+from oplog.events import TYPES, EntryWritten, Event, Found, Span, columns, event_id
 
 NO_COLUMNS: frozenset[str] = frozenset()
+
+UNREADABLE = (OSError, ValueError, LookupError, TypeError, RuntimeError, MemoryError, OverflowError)
+"""What reading bytes that are not an events file may raise: pyarrow's errors, and those of a
+damaged footer that speaks of columns and sizes that make no sense."""
+
+_MADE_OF = (Span, Found)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -24,124 +31,222 @@ class LaterEvent(Event):
     version: int
 
 
+@dataclass(frozen=True)
+class Index:
+    """What an events file holds, without reading all of it: ids, and the entries among them."""
+
+    ids: tuple[str, ...]
+    entries: tuple[EntryWritten, ...]
+    later: int
+
+
 def decode(data: bytes, without: Collection[str] = NO_COLUMNS) -> list[Event]:
     """The events of a file, in the order of its rows.
 
     without: columns not to be read; the events hold their default for them.
-    Raises: pyarrow's errors (ValueError, OSError, KeyError ...) for bytes that are not such a file.
+    Raises: one of UNREADABLE for bytes that are not such a file.
     """
+    return events_of(table_of(data, without))
+
+
+def table_of(data: bytes, without: Collection[str] = NO_COLUMNS) -> Any:
+    """The table in the bytes of an events file. Raises: as `decode`."""
+    file = _opened(data)
+    names = [n for n in file.schema_arrow.names if n not in without]
+    return file.read(columns=names, use_threads=False)
+
+
+def index(data: bytes) -> Index:
+    """Ids and entries of a file. Raises: as `decode`."""
+    file = _opened(data)
+    wanted = {"event_id", "type", "version", *columns(EntryWritten)}
+    table = file.read(
+        columns=[n for n in file.schema_arrow.names if n in wanted], use_threads=False
+    )
+    types = values(table["type"])
+    versions = values(table["version"])
+    entries = [i for i, t in enumerate(types) if t == EntryWritten.TYPE]
+    later = sum(
+        t not in TYPES or v > TYPES[t].VERSION for t, v in zip(types, versions, strict=True)
+    )
+    found = events_of(table.take(entries)) if entries else []
+    return Index(
+        tuple(values(table["event_id"])),
+        tuple(e for e in found if isinstance(e, EntryWritten)),
+        later,
+    )
+
+
+def salvage(data: bytes) -> list[Event]:
+    """What can still be read of a damaged file; see `is_whole` for which events to believe.
+
+    Each column of each row group is read by itself and left out where it cannot be read.
+    Raises: one of UNREADABLE where nothing can be read at all.
+    """
+    return [event for table in _row_groups(data) for event in events_of(table)]
+
+
+def is_whole(event: Event) -> bool:
+    """Whether an event is what its id says. A later version's cannot be told, and counts as is."""
+    try:
+        return isinstance(event, LaterEvent) or event_id(event) == event.event_id
+    except (TypeError, ValueError, AttributeError, OverflowError):
+        return False
+
+
+def events_of(table: Any) -> list[Event]:
+    """The events of a table that has the columns of an events file."""
+    types, versions = values(table["type"]), values(table["version"])
+    rows: dict[tuple[str, int], list[int]] = {}
+    for row, kind in enumerate(zip(types, versions, strict=True)):
+        rows.setdefault(kind, []).append(row)
+    found: list[Any] = [None] * len(types)
+    for kind, where in rows.items():
+        part = table if len(rows) == 1 else table.take(where)
+        for row, event in zip(where, _events(part, *kind), strict=True):
+            found[row] = event
+    return found
+
+
+def values(column: Any) -> list[Any]:
+    """A column as Python values: lists as tuples, times with their zone, None where null."""
+    import pyarrow as pa
+    import pyarrow.types as t
+
+    array = column
+    if isinstance(column, pa.ChunkedArray):
+        array = pa.concat_arrays(column.chunks) if column.num_chunks else pa.array([], column.type)
+    kind = array.type
+    if array.null_count == len(array):
+        return [None] * len(array)
+    if t.is_list(kind) or t.is_map(kind):
+        return _lists(array)
+    if t.is_struct(kind):
+        return list(zip(*(values(array.field(i)) for i in range(kind.num_fields)), strict=True))
+    if t.is_string(kind) or t.is_binary(kind):
+        return list(array.to_numpy(zero_copy_only=False).tolist())
+    return _with_nulls(_plain(array), array)
+
+
+def _opened(data: bytes) -> Any:
     import pyarrow as pa
     import pyarrow.parquet as pq
 
-    file = pq.ParquetFile(pa.BufferReader(data), page_checksum_verification=True)
-    names = [n for n in file.schema_arrow.names if n not in without]
-    return from_table(file.read(columns=names, use_threads=False))
+    return pq.ParquetFile(pa.BufferReader(data), page_checksum_verification=True)
 
 
-def from_table(table: Any) -> list[Event]:
-    """The events of a table that has the columns of an events file."""
-    kinds = list(zip(_values(table["type"]), _values(table["version"]), strict=True))
-    found: list[Event | None] = [None] * len(kinds)
-    for kind in sorted(set(kinds)):
-        rows = [i for i, k in enumerate(kinds) if k == kind]
-        part = table if len(rows) == len(kinds) else table.take(rows)
-        for row, event in zip(rows, _events(part, *kind), strict=True):
-            found[row] = event
-    return [e for e in found if e is not None]
+def _row_groups(data: bytes) -> Iterator[Any]:
+    import pyarrow as pa
+
+    file = _opened(data)
+    for group in range(file.num_row_groups):
+        held: dict[str, Any] = {}
+        for name in file.schema_arrow.names:
+            try:
+                held[name] = file.read_row_group(group, [name], use_threads=False)[name]
+            except UNREADABLE:
+                continue
+        if {"event_id", "type", "version"} <= held.keys():
+            yield pa.table(held)
 
 
 def _events(table: Any, type_string: str, version: int) -> list[Event]:
     event_type = TYPES.get(type_string)
-    ids = _values(table["event_id"])
+    ids = values(table["event_id"])
     if event_type is None or version > event_type.VERSION:
-        replaced = _values(table["supersedes"]) if "supersedes" in table.column_names else ids
-        return [
-            _made(
-                LaterEvent,
-                i,
-                dict(_DEFAULTS, supersedes=s or (), type=type_string, version=version),
-            )
-            for i, s in zip(ids, replaced, strict=True)
-        ]
+        return _later(table, ids, type_string, version)
     hints = columns(event_type)
     defaults = _defaults(event_type)
     here = [n for n in hints if n in table.column_names]
     cells = [_column(table[n], hints[n], defaults.get(n)) for n in here]
     absent = {n: defaults.get(n) for n in hints if n not in here}
     return [
-        _made(event_type, i, absent | dict(zip(here, row, strict=True)))
+        _made(event_type, i, absent, zip(here, row, strict=True))
         for i, row in zip(ids, zip(*cells, strict=True), strict=True)
     ]
 
 
-_DEFAULTS = {f.name: f.default for f in fields(Event)}
+def _later(table: Any, ids: list[str], type_string: str, version: int) -> list[Event]:
+    known = _defaults(Event) | {"type": type_string, "version": version}
+    replaced = values(table["supersedes"]) if "supersedes" in table.column_names else ids
+    return [
+        _made(LaterEvent, i, known, [("supersedes", r if isinstance(r, tuple) else ())])
+        for i, r in zip(ids, replaced, strict=True)
+    ]
 
 
-@cache
 def _defaults(event_type: type[Event]) -> dict[str, Any]:
     return {f.name: f.default for f in fields(event_type) if f.default is not MISSING}
 
 
-def _made(event_type: type[Event], event_id: str, values: dict[str, Any]) -> Event:
+def _made(event_type: type[Event], known_id: str, absent: dict[str, Any], cells: Any) -> Event:
     # Past the constructor of a frozen class, which would take most of the time of reading.
     event = object.__new__(event_type)
-    event.__dict__.update(values)
-    event.__dict__["event_id"] = event_id
+    held = event.__dict__
+    held.update(absent)
+    held.update(cells)
+    held["event_id"] = known_id
     return event
 
 
 def _column(column: Any, hint: Any, default: Any) -> list[Any]:
-    values = _values(column)
-    if hint is dict or getattr(hint, "__origin__", None) is dict:
-        values = [None if v is None else dict(v) for v in values]
-    elif getattr(hint, "__args__", (None,))[0] in (Span, Found):
-        values = [None if v is None else _structs(v, hint.__args__[0]) for v in values]
+    found = values(column)
+    if getattr(hint, "__origin__", None) is dict:
+        found = [{} if v is None else dict(v) for v in found]
+    elif getattr(hint, "__args__", (None,))[0] in _MADE_OF:
+        found = _made_of(found, hint.__args__[0], column.type.value_type)
     if default is not None:
-        values = [default if v is None else v for v in values]
-    return values
+        found = [default if v is None else v for v in found]
+    return found
 
 
-def _structs(rows: Sequence[dict[str, Any]], made: Any) -> tuple[Any, ...]:
-    return tuple(made(**row) for row in rows)
+def _made_of(found: list[Any], made: Any, struct: Any) -> list[Any]:
+    order = [struct.get_field_index(n) for n in _field_names(made)]
+    if order == list(range(len(order))):
+        return [v and tuple(made(*row) for row in v) for v in found]
+    return [v and tuple(made(*(row[i] for i in order)) for row in v) for v in found]
 
 
-def _values(column: Any) -> list[Any]:
-    """A column as Python values: lists as tuples, times with their zone, None where null."""
+@cache
+def _field_names(made: Any) -> tuple[str, ...]:
+    return tuple(f.name for f in fields(made))
+
+
+def _plain(array: Any) -> list[Any]:
+    """Numbers, dates and times; whatever stands where there is a null."""
     import pyarrow as pa
     import pyarrow.types as t
 
-    array = column.combine_chunks() if isinstance(column, pa.ChunkedArray) else column
-    if isinstance(array, pa.ChunkedArray):
-        array = pa.concat_arrays(array.chunks) if array.num_chunks else pa.array([], array.type)
     kind = array.type
-    if t.is_list(kind) or t.is_map(kind):
-        return _lists(array)
-    if t.is_struct(kind):
-        names = [f.name for f in kind]
-        parts = [_values(array.field(i)) for i in range(len(names))]
-        return [dict(zip(names, row, strict=True)) for row in zip(*parts, strict=True)]
+    if t.is_boolean(kind):
+        return list(array.fill_null(False).to_numpy(zero_copy_only=False).tolist())
+    if t.is_date32(kind):
+        days = array.cast(pa.int32()).fill_null(0).to_numpy(zero_copy_only=False)
+        return list(days.astype("datetime64[D]").astype(object).tolist())
     if t.is_timestamp(kind):
-        naive = (
-            array.cast(pa.int64()).to_numpy(zero_copy_only=False) if not array.null_count else None
-        )
-        if naive is None:
-            return [None if v is None else v.astimezone(UTC) for v in array.to_pylist()]
-        moments = naive.astype("datetime64[us]").astype(object)
-        return [m.replace(tzinfo=UTC) for m in moments]
-    if t.is_date32(kind) or array.null_count:
-        return list(array.to_pylist())
-    return list(array.to_numpy(zero_copy_only=False).tolist())
+        moments = array.cast(pa.int64()).fill_null(0).to_numpy(zero_copy_only=False)
+        naive = moments.astype("datetime64[us]").astype(object).tolist()
+        return [m.replace(tzinfo=UTC) for m in naive]
+    return list(array.fill_null(0).to_numpy(zero_copy_only=False).tolist())
+
+
+def _with_nulls(found: list[Any], array: Any) -> list[Any]:
+    if array.null_count:
+        for row, null in enumerate(array.is_null().to_numpy(zero_copy_only=False).tolist()):
+            if null:
+                found[row] = None
+    return found
 
 
 def _lists(array: Any) -> list[Any]:
     import pyarrow.types as t
 
-    offsets = array.offsets.to_numpy().tolist()
+    offsets = array.offsets.to_numpy()
+    first, last = int(offsets[0]), int(offsets[-1])
     if t.is_map(array.type):
-        items = list(zip(_values(array.keys), _values(array.items), strict=True))
+        keys, held = (p.slice(first, last - first) for p in (array.keys, array.items))
+        items = list(zip(values(keys), values(held), strict=True))
     else:
-        items = _values(array.values)
-    valid = array.is_valid().to_pylist() if array.null_count else None
-    # keys, items and values ignore the array's own offset; its offsets count from there.
-    cut = [tuple(items[a:b]) for a, b in zip(offsets[:-1], offsets[1:], strict=True)]
-    return cut if valid is None else [c if v else None for c, v in zip(cut, valid, strict=True)]
+        items = values(array.values.slice(first, last - first))
+    ends = (offsets - first).tolist()
+    return _with_nulls([tuple(items[a:b]) for a, b in itertools.pairwise(ends)], array)

@@ -85,3 +85,27 @@ def _read() -> dict[str, Any]:
 
 def _place(log: Path) -> str:
     return os.path.normcase(str(log.resolve()))
+
+
+def verified(version: str) -> set[str]:
+    """Digests of files that this user's checks have found whole, by checks of this version.
+
+    A file's name is the digest of its bytes, so that what was once found whole stays whole as
+    long as the bytes still give that digest: a check reads and hashes every byte every time, and
+    takes apart only what is new.
+    """
+    try:
+        first, *rest = (_folder() / "verified").read_text(encoding="ascii").split()
+    except (OSError, ValueError):
+        return set()
+    return set(rest) if first == version else set()
+
+
+def remember_verified(version: str, digests: set[str]) -> None:
+    """Keep what `verified` gives; forgetting it only makes the next check slower."""
+    with suppress(OSError):
+        folder = _folder()
+        folder.mkdir(parents=True, exist_ok=True)
+        aside = folder / f"verified.{secrets.token_hex(4)}"
+        aside.write_text("\n".join([version, *sorted(digests)]), encoding="ascii")
+        os.replace(aside, folder / "verified")
