@@ -1,5 +1,119 @@
-"""The command: one file per command, found by its place."""
+"""The command: one file per command, found by its place.
+
+A file `NAME.py` in this folder is the command `oplog NAME`, a folder `NAME/` the command whose
+`__init__` shows things and whose files do things (`oplog land`, `oplog land add`). Each holds a
+click command called `command`. Nothing heavy is imported before a command runs, so that
+`oplog --help` comes at once.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Sequence
+from importlib import import_module
+from pathlib import Path
+
+import click
+
+from oplog import __version__
+from oplog.errors import FAILED, OplogError
 
 
-def main() -> None:
-    """Entry point of the console command."""
+class Commands(click.Group):
+    """A group whose commands are the files of a folder, imported when they are asked for."""
+
+    def __init__(self, package: str, folder: Path, **settings: object) -> None:
+        super().__init__(**settings)  # type: ignore[arg-type]
+        self.package, self.folder = package, folder
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Names of the commands in the order of the alphabet."""
+        return sorted(self._modules())
+
+    def get_command(self, ctx: click.Context, name: str) -> click.Command | None:
+        """The command of a file; None where there is no such file."""
+        module = self._modules().get(name)
+        if module is None:
+            return None
+        found: click.Command = import_module(f"{self.package}.{module}").command
+        return found
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """As click does it, with near names offered for a command that is not there."""
+        name = args[0]
+        if self.get_command(ctx, name) is None and not name.startswith("-"):
+            from difflib import get_close_matches
+
+            near = get_close_matches(name, self.list_commands(ctx), n=2, cutoff=0.5)
+            hint = f" Did you mean {' or '.join(near)}?" if near else ""
+            ctx.fail(f"There is no command {name!r}.{hint} '{ctx.command_path} --help' lists them.")
+        return super().resolve_command(ctx, args)
+
+    def _modules(self) -> dict[str, str]:
+        found = {}
+        for path in self.folder.iterdir():
+            is_command = path.suffix == ".py" or (path / "__init__.py").exists()
+            if is_command and not path.name.startswith("_"):
+                found[path.stem.rstrip("_")] = path.stem
+        return found
+
+
+@click.command(
+    cls=Commands,
+    package=__name__,
+    folder=Path(__file__).parent,
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 80},
+    epilog="A new log: 'oplog new DIR'. To look round first: 'oplog sample DIR'.",
+)
+@click.option(
+    "--log",
+    "log_folder",
+    envvar="OPLOG_LOG",
+    metavar="DIR",
+    help="The log's folder. Otherwise OPLOG_LOG, or the folder you are in or one above it.",
+)
+@click.version_option(__version__, message="oplog %(version)s")
+@click.pass_context
+def program(ctx: click.Context, log_folder: str | None) -> None:
+    """A log of field work, read from the tracks that machines and phones write.
+
+    Bare nouns show ('oplog land'), verbs do ('oplog land add FILE'). Every command explains
+    itself with --help. Nothing needs the network.
+    """
+    ctx.obj = log_folder
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run the command and give its exit code; messages for the person, no traceback."""
+    try:
+        result = program.main(arguments, prog_name="oplog", standalone_mode=False)
+        sys.stdout.flush()
+        return result if isinstance(result, int) else 0
+    except click.ClickException as error:
+        error.show()
+        return error.exit_code
+    except (click.Abort, KeyboardInterrupt):
+        click.echo("Stopped. What was not yet reported as done has not been kept.", err=True)
+        return FAILED
+    except BrokenPipeError:
+        _quiet_stdout()
+        return 0
+    except OplogError as error:
+        click.echo(str(error), err=True)
+        return error.exit_code
+    except OSError as error:
+        click.echo(_said(error), err=True)
+        return FAILED
+
+
+def _said(error: OSError) -> str:
+    where = f" ({error.filename})" if error.filename else ""
+    return f"The computer would not do it: {error.strerror or error}{where}. Nothing was changed."
+
+
+def _quiet_stdout() -> None:
+    """The reader of our output has gone: let the interpreter's last flush go nowhere."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())

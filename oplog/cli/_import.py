@@ -1,0 +1,199 @@
+"""The steps of `oplog import` that need a terminal or a disk."""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from oplog.cli import _shared
+from oplog.errors import DONE, DONE_WITH_PROBLEMS, OplogError, UnreadableFile
+
+if TYPE_CHECKING:
+    from oplog.events import WorkMeasured
+    from oplog.flow.importing import Imported
+    from oplog.fold import Farm
+
+FULL_SCREENS = 2
+"""Machine-days shown in full after an import; more come as one line each."""
+
+
+def run(log: _shared.Log, paths: Sequence[str], told: dict[str, Any]) -> Imported:
+    """Read the files and take them in, with progress at a terminal.
+
+    Raises: UnreadableFile where nothing could be taken from any of them.
+    """
+    from oplog.cli._zone import known_zone
+    from oplog.flow.importing import Told, import_files
+
+    files = list(found(paths))
+    if not files:
+        raise UnreadableFile(f"There is no file in {', '.join(paths)}. Nothing was changed.")
+    if told.get("zone"):
+        told["zone"] = known_zone(told["zone"])
+    with Progress(len(files)) as progress:
+        done = import_files(
+            log,
+            ((_shared.name_of(f), _shared.content(f)) for f in files),
+            Told(**told),
+            ask=ask_machine if _shared.at_terminal() else None,
+            progress=progress,
+            command=_shared.typed(),
+        )
+    if all(f.refused for f in done.files):
+        raise UnreadableFile("\n".join(dict.fromkeys(f.refused for f in done.files)))
+    return done
+
+
+def found(paths: Sequence[str]) -> Iterator[str]:
+    """The files that paths stand for; folders are read through in order, hidden ones left out.
+
+    Raises: OplogError for a path that is not there.
+    """
+    for path in paths:
+        if os.path.isdir(path):
+            for folder, inner, names in os.walk(path):
+                inner[:] = sorted(
+                    n for n in inner if not n.startswith((".", "$", "System Volume"))
+                )
+                yield from (str(Path(folder, n)) for n in sorted(names) if not n.startswith("."))
+        elif os.path.exists(path):
+            yield path
+        else:
+            raise OplogError(f"There is no file or folder {path}. Nothing was changed.")
+
+
+def ask_machine(name: str, known: Sequence[str]) -> str | None:
+    """Ask whose track a file is."""
+    return _choice(f"Whose track is {name}?", known)
+
+
+def ask_for_open(log: _shared.Log, done: Imported) -> None:
+    """At a terminal, ask once with which implement each open visit was done, and keep the answers
+    as one entry. Return leaves a visit open."""
+    if not _shared.at_terminal() or not done.days:
+        return
+    from oplog.flow.saying import Words, say
+
+    farm = _shared.farm_of(log)
+    known = sorted({v[-1].name for v in farm.kit.values() if not v[-1].is_machine})
+    answers = []
+    for visit in open_visits(farm, done) if known else []:
+        what = f"{visit.machine} in {visit.field} on {visit.day}, from {_start(farm, visit)}: with?"
+        if implement := _choice(what, known):
+            answers.append((farm.standing[visit.event_id].handle, Words(implement=implement)))
+    if answers:
+        say(log, answers, command=_shared.typed())
+
+
+def open_visits(farm: Farm, done: Imported) -> list[WorkMeasured]:
+    """Visits of the days just imported of which nobody has said with what they were done."""
+    from oplog.sheets.day import is_open
+
+    return [v for v in farm.visits if (v.machine, v.day) in done.days and is_open(v)]
+
+
+def show(farm: Farm, done: Imported, units: str) -> None:
+    """The one screen after an import: the day, or a line for each of many days."""
+    from oplog.sheets.day import day_sheet
+    from oplog.sheets.days import days_table
+
+    if len(done.days) > FULL_SCREENS:
+        _shared.put(days_table(farm, done.days), _shared.Output("text", units, False))
+        click.echo("\nA day in full: oplog day DATE")
+        return
+    for i, (machine, day) in enumerate(done.days):
+        click.echo("\n" * (i > 0), nl=False)
+        click.echo(
+            day_sheet(
+                farm,
+                day,
+                machine=machine,
+                system=units,
+                width=_shared.columns(),
+                bold=_shared.bold(),
+            )
+        )
+
+
+def told_of_files(done: Imported, every: bool) -> int:
+    """Tell what became of each file, and give the exit code."""
+    from oplog.flow.importing import FileTaken
+
+    def line(f: FileTaken) -> str:
+        known = f", {f.known:,} known before" if f.known else ""
+        new = f"{f.new:,} new fixes" if f.new else "nothing new"
+        how = f" ({f.how})" if f.how else ""
+        return f"{f.name}: {new}{known}{how}."
+
+    taken = [f for f in done.files if not f.refused]
+    refused = [f.refused for f in done.files if f.refused]
+    if sys.stdout.isatty() and done.days:
+        click.echo(err=True)
+    for f in taken if every or len(taken) <= _shared.FEW * 2 else taken[: _shared.FEW]:
+        _shared.note(line(f), indent="  ")
+    if not every and len(taken) > _shared.FEW * 2:
+        rest = taken[_shared.FEW :]
+        _shared.note(
+            f"and {len(rest)} more files: {sum(f.new for f in rest):,} new fixes, "
+            f"{sum(f.known for f in rest):,} known before."
+        )
+    if not done.days:
+        _shared.note("Nothing was added: the log holds all of this already.")
+    for reason in refused if every else refused[: _shared.FEW]:
+        _shared.note(f"Left out: {reason}", indent="  ")
+    if not every and len(refused) > _shared.FEW:
+        _shared.note(f"and {len(refused) - _shared.FEW} more left out (--problems shows all)")
+    told = [p for f in taken for p in f.problems]
+    code = _shared.problems(told, every=every)
+    return DONE_WITH_PROBLEMS if refused else code or DONE
+
+
+class Progress:
+    """One line on stderr that says what is being done; nothing where stderr is no terminal."""
+
+    def __init__(self, files: int) -> None:
+        self.files, self.shown = files, sys.stderr.isatty()
+
+    def __enter__(self) -> Progress:
+        return self
+
+    def __exit__(self, *exception: object) -> None:
+        if self.shown:
+            click.echo("\r\033[K", nl=False, err=True)
+
+    def __call__(self, what: str, done: int, of: int) -> None:
+        """Show a step (see importing.Progress)."""
+        if self.shown:
+            from oplog.sheets.text import clean
+
+            of = of or self.files
+            line = f"{clean(what)} ({done + 1} of {of})" if of > 1 else clean(what)
+            click.echo(f"\r\033[K{line[: _shared.columns() - 1]}", nl=False, err=True)
+
+
+def _choice(question: str, known: Sequence[str]) -> str | None:
+    """One of the names known, asked until it is one; None for Return alone."""
+    by_key = {k.casefold(): k for k in known}
+    while True:
+        answer = click.prompt(
+            f"{question} [{', '.join(known)}; Return leaves it open]",
+            default="",
+            show_default=False,
+            err=True,
+        ).strip()
+        if not answer:
+            return None
+        if answer.casefold() in by_key:
+            return by_key[answer.casefold()]
+        click.echo(f"{answer!r} is not one of them.", err=True)
+
+
+def _start(farm: Farm, visit: WorkMeasured) -> str:
+    from zoneinfo import ZoneInfo
+
+    return f"{visit.started_at.astimezone(ZoneInfo(farm.zone)):%H:%M}"

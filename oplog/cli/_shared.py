@@ -1,0 +1,283 @@
+"""What the commands share: finding the log, options that recur, printing.
+
+log: every command that reads or writes one.
+table output (--csv, --json, --raw, --units): every command that shows a table.
+"""
+
+from __future__ import annotations
+
+import functools
+import os
+import re
+import shlex
+import sys
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeAlias, TypeVar
+
+import click
+
+from oplog.errors import DONE, DONE_WITH_PROBLEMS, OplogError, Problem
+
+if TYPE_CHECKING:
+    from datetime import tzinfo
+
+    from oplog import log as log_room
+    from oplog.fold import Farm
+    from oplog.sheets.table import Table
+
+    Log: TypeAlias = log_room.Log
+    FarmType: TypeAlias = Farm
+else:
+    Log = FarmType = Any
+
+F = TypeVar("F", bound=Callable[..., Any])
+
+FEW = 5
+"""Problems shown where not all are asked for."""
+
+
+@dataclass(frozen=True)
+class Output:
+    """How a table is wanted: as "text", "csv" or "json", in which units, raw text or not."""
+
+    form: str
+    units: str
+    raw: bool
+
+
+def log_of(ctx: click.Context) -> Log:
+    """The log that was named, or the one in the folder or above it.
+
+    Raises: NotALog, with the way to open one.
+    """
+    from oplog.log import find, open_log
+
+    named = ctx.find_root().obj
+    return open_log(Path(named) if named else find(Path.cwd()))
+
+
+def farm_of(log: Log) -> Farm:
+    """What counts in a log. Damaged files are told of and do not hide the rest."""
+    from oplog.fold import fold
+
+    farm = fold(log.events())
+    for problem in log.problems:
+        note(f"{problem} (oplog check tells more)")
+    return farm
+
+
+def with_log(function: F) -> F:
+    """Hand the log to a command as its first argument."""
+
+    @click.pass_context
+    @functools.wraps(function)
+    def wrapped(ctx: click.Context, *args: Any, **kwargs: Any) -> Any:
+        return function(log_of(ctx), *args, **kwargs)
+
+    return wrapped  # type: ignore[return-value]
+
+
+units_option = click.option(
+    "--units",
+    type=click.Choice(["metric", "us"]),
+    default="metric",
+    envvar="OPLOG_UNITS",
+    show_default=True,
+    help="Hectares and km/h, or acres and mph.",
+)
+
+
+def table_options(function: F) -> F:
+    """Give a command the options of its output, handed on as one `output`."""
+
+    @click.option("--csv", "form", flag_value="csv", help="Comma-separated values to stdout.")
+    @click.option("--json", "form", flag_value="json", help="JSON to stdout.")
+    @click.option("--raw", is_flag=True, help="In CSV, leave text that begins like a formula.")
+    @units_option
+    @functools.wraps(function)
+    def wrapped(*args: Any, form: str | None, units: str, raw: bool, **kwargs: Any) -> Any:
+        return function(*args, output=Output(form or "text", units, raw), **kwargs)
+
+    return wrapped  # type: ignore[return-value]
+
+
+def put(table: Table, output: Output, zone: tzinfo | None = None) -> None:
+    """Print a table to stdout in the form that was asked for."""
+    from oplog.sheets import data, text
+    from oplog.sheets.table import in_units
+
+    table = in_units(table, output.units)
+    if output.form == "csv":
+        click.echo(data.to_csv(table, raw=output.raw), nl=False)
+    elif output.form == "json":
+        click.echo(data.to_json(table), nl=False)
+    else:
+        click.echo(text.write(table, zone=zone, width=columns(), bold=bold()))
+
+
+def say(message: str) -> None:
+    """Say what was done: to stdout, wrapped."""
+    from oplog.sheets import text
+
+    for line in message.splitlines():
+        click.echo(text.paragraph(line, width=columns()))
+
+
+def problems(found: Sequence[Problem], *, every: bool = False) -> int:
+    """Tell of problems in files, the first few or every one, and give the exit code."""
+    if not found:
+        return DONE
+    shown = list(found) if every else list(found)[:FEW]
+    for problem in shown:
+        note(f"- {problem}", indent="  ")
+    if len(shown) < len(found):
+        note(f"- and {len(found) - len(shown)} more kinds (--problems shows all)")
+    return DONE_WITH_PROBLEMS
+
+
+def content(file: str) -> bytes:
+    """The bytes of a file. Raises: OplogError."""
+    try:
+        return Path(file).read_bytes()
+    except OSError as error:
+        raise OplogError(
+            f"{file} cannot be read: {(error.strerror or str(error)).lower()}. Nothing was changed."
+        ) from error
+
+
+def name_of(file: str) -> str:
+    """What a file is called, without its folders."""
+    return Path(file).name
+
+
+def typed() -> str:
+    """The command as it was typed, for the log."""
+    return shlex.join(["oplog", *sys.argv[1:]])
+
+
+def note(message: str, *, indent: str = "") -> None:
+    """Say something beside the data: to stderr, wrapped."""
+    from oplog.sheets import text
+
+    for line in message.splitlines():
+        click.echo(text.paragraph(line, rest=indent, width=columns()), err=True)
+
+
+def columns() -> int:
+    """Columns to write in: 80, or what a narrower terminal has."""
+    if not sys.stdout.isatty():
+        return 80
+    return max(min(os.get_terminal_size(sys.stdout.fileno()).columns, 80), 40)
+
+
+def bold() -> bool:
+    """Whether stdout is a terminal that shows bold and nobody asked it not to."""
+    return (
+        sys.stdout.isatty()
+        and not os.environ.get("NO_COLOR")
+        and os.environ.get("TERM", "") not in ("", "dumb")
+    )
+
+
+def at_terminal() -> bool:
+    """Whether a person can be asked: both ends of the conversation are a terminal."""
+    return sys.stdin.isatty() and sys.stderr.isatty()
+
+
+class Day(click.ParamType):  # type: ignore[type-arg]
+    """A date as 2027-03-25, or today, or yesterday."""
+
+    name = "date"
+
+    def convert(self, value: Any, param: Any, ctx: Any) -> date | str:
+        if isinstance(value, date) or value in ("today", "yesterday"):
+            return value  # type: ignore[no-any-return]
+        try:
+            return date.fromisoformat(value)
+        except ValueError:
+            self.fail(f"{value!r} is not a date: write it as 2027-03-25.", param, ctx)
+
+
+class Length(click.ParamType):  # type: ignore[type-arg]
+    """A length with its unit, in metres."""
+
+    name = "length"
+
+    def convert(self, value: Any, param: Any, ctx: Any) -> float:
+        from oplog.units import parse_length
+
+        if isinstance(value, float):
+            return value
+        try:
+            return parse_length(value)
+        except ValueError as error:
+            self.fail(str(error), param, ctx)
+
+
+DAY = Day()
+LENGTH = Length()
+
+
+def clock_time(text: str) -> str:
+    """A time of day as HH:MM. Raises: click.BadParameter."""
+    from datetime import time
+
+    if not re.fullmatch(r"\d?\d:\d\d", text):
+        raise click.BadParameter(f"{text!r} is not a time of day: write it as 04:00.")
+    hour, _, minute = text.partition(":")
+    try:
+        return f"{time(int(hour), int(minute)):%H:%M}"
+    except ValueError:
+        raise click.BadParameter(f"{text!r} is not a time of day.") from None
+
+
+def amount(text: str | None) -> tuple[float | None, str | None]:
+    """An amount with its unit. Raises: click.BadParameter."""
+    from oplog.units import parse_amount
+
+    if text is None:
+        return None, None
+    try:
+        return parse_amount(text)
+    except ValueError as error:
+        raise click.BadParameter(str(error)) from None
+
+
+def kind(name: str | None) -> str:
+    """A kind of machine or implement as it is known; "" where none is said.
+
+    Raises: click.BadParameter, listing all.
+    """
+    from oplog.kit import MACHINES, OPERATION_OF
+
+    if name is None:
+        return ""
+    known = {k.casefold(): k for k in (*MACHINES, *OPERATION_OF)}
+    if name.casefold() not in known:
+        raise click.BadParameter(
+            f"{name!r} is no kind of machine or implement. Machines: {', '.join(MACHINES)}. "
+            f"Implements: {', '.join(OPERATION_OF)}."
+        )
+    return known[name.casefold()]
+
+
+def today(farm: Farm) -> date:
+    """The working day that it is now on a farm."""
+    day = day_of(farm, "today")
+    assert day is not None
+    return day
+
+
+def day_of(farm: Farm, day: date | str | None) -> date | None:
+    """The date that a word stands for, by the farm's clock and the turn of its working day."""
+    from datetime import UTC, datetime, timedelta
+
+    from oplog.flow.days import working_day
+
+    if day is None or isinstance(day, date):
+        return day
+    today = working_day(datetime.now(UTC), farm.zone, farm.day_turns_at)
+    return today - timedelta(days=1) if day == "yesterday" else today

@@ -1,0 +1,45 @@
+"""oplog day"""
+
+from __future__ import annotations
+
+from datetime import date
+
+import click
+
+from oplog.cli import _shared
+
+
+@click.command()
+@click.argument("day", required=False, type=_shared.DAY, metavar="[DATE]")
+@click.option("--machine", metavar="NAME", help="One machine only.")
+@_shared.table_options
+@_shared.with_log
+def command(
+    log: _shared.Log, day: date | str | None, machine: str | None, output: _shared.Output
+) -> None:
+    """Show what was done on a day: today, or the latest with work.
+
+    \b
+    oplog day
+    oplog day 2027-03-25 --machine blue
+    oplog day 2027-03-25 --csv
+    """
+    from oplog.sheets.day import day_sheet, visits_table
+
+    farm = _shared.farm_of(log)
+    name = farm.kit_item(machine, machine=True).name if machine else None
+    when = _shared.day_of(farm, day) or _latest(farm)
+    if output.form != "text":
+        _shared.put(visits_table(farm, when, name), output)
+        return
+    click.echo(
+        day_sheet(
+            farm, when, machine=name, system=output.units, width=_shared.columns(),
+            bold=_shared.bold(),
+        )
+    )  # fmt: skip
+
+
+def _latest(farm: _shared.FarmType) -> date:
+    """The last day with something recorded; today where there is none."""
+    return max((d.day for d in farm.days), default=_shared.today(farm))

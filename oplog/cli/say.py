@@ -1,0 +1,36 @@
+"""oplog say"""
+
+from __future__ import annotations
+
+import click
+
+from oplog.cli import _shared
+
+
+@click.command()
+@click.argument("visits", nargs=-1, required=True, metavar="VISIT...")
+@click.option("--implement", metavar="NAME", help="What was pulled or carried.")
+@click.option("--operation", metavar="NAME", help="What was done, if not its usual work.")
+@click.option("--driver", metavar="NAME", help="Who drove.")
+@click.option("--job", metavar="NAME", help="The planned job that it belongs to.")
+@click.option("--because", metavar="TEXT", help="Why, where it corrects what was said before.")
+@_shared.units_option
+@_shared.with_log
+def command(log: _shared.Log, visits: tuple[str, ...], units: str, **words: str | None) -> None:
+    """Say with what, by whom and for which job visits were; or correct it.
+
+    VISIT is the handle that 'oplog day' shows.
+
+    \b
+    oplog say k3f9a --implement roller
+    oplog say k3f9a 7mq2d --driver Anna --because "Anna took over at noon"
+    """
+    from oplog.flow.saying import Words, say
+    from oplog.sheets.day import visit_lines
+
+    before = _shared.farm_of(log)
+    told = [before.visit(v) for v in visits]
+    say(log, [(v, Words(**words)) for v in visits], command=_shared.typed())
+    farm = _shared.farm_of(log)
+    for visit in told:
+        click.echo(visit_lines(farm, visit, units, _shared.columns()))

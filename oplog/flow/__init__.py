@@ -1,0 +1,57 @@
+"""The steps of an evening, as a Python API: what the commands call, without a terminal.
+
+    new log      oplog.log.create
+    land, kit    add_land, state_crop, add_kit
+    a track      import_file, import_files -> read, measure, one entry
+    afterwards   say, strike, plan, close
+    two laptops  settle
+
+Names are found when they are first used, so that asking for one does not load them all.
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from oplog.flow.importing import FileTaken, Imported, Told, import_file, import_files
+    from oplog.flow.jobs import close, plan
+    from oplog.flow.listing import add_kit, add_land, state_crop
+    from oplog.flow.measuring import measure
+    from oplog.flow.remeasuring import settle
+    from oplog.flow.saying import Words, say, strike
+
+_PLACES = {
+    "importing": ("FileTaken", "Imported", "Told", "import_file", "import_files"),
+    "jobs": ("close", "plan"),
+    "listing": ("add_kit", "add_land", "state_crop"),
+    "measuring": ("measure",),
+    "remeasuring": ("settle",),
+    "saying": ("Words", "say", "strike"),
+}
+_MODULE_OF = {name: module for module, names in _PLACES.items() for name in names}
+
+__all__ = [
+    "FileTaken",
+    "Imported",
+    "Told",
+    "Words",
+    "add_kit",
+    "add_land",
+    "close",
+    "import_file",
+    "import_files",
+    "measure",
+    "plan",
+    "say",
+    "settle",
+    "state_crop",
+    "strike",
+]
+
+
+def __getattr__(name: str) -> Any:
+    if name not in _MODULE_OF:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    return getattr(import_module(f"{__name__}.{_MODULE_OF[name]}"), name)

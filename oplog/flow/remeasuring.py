@@ -1,0 +1,78 @@
+"""A machine's day measured anew, in place of what was measured of it before."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import replace
+from datetime import date
+
+from oplog.events import DayMeasured, Event, WorkMeasured, WorkReplaced
+from oplog.flow import gather
+from oplog.flow.days import bounds
+from oplog.flow.history import History, read
+from oplog.flow.measuring import measure
+from oplog.fold import Farm
+from oplog.log import Entry, Log
+from oplog.track import Track
+from oplog.work.model import Settings
+
+
+def measured_anew(
+    history: History,
+    farm: Farm,
+    machine: str,
+    day: date,
+    fixes: Callable[[str], Track],
+    settings: Settings | None = None,
+) -> list[Event]:
+    """The events of a machine's day, and one that puts them in the place of earlier ones.
+
+    farm: what counts, with imports that are still to be written; fixes: the fixes of a digest.
+    """
+    own = [t for t in farm.tracks if t.machine.casefold() == machine.casefold()]
+    started_at, ended_at = bounds(day, farm.zone, farm.day_turns_at)
+    track, tracks = gather.day_track(own, fixes, started_at, ended_at)
+    events = _told_apart(history, measure(farm, machine, day, track, tracks, settings))
+    new = {e.event_id for e in events}
+    measured: tuple[WorkMeasured | DayMeasured, ...]
+    measured = (*history.current_visits, *history.current_days)
+    old = sorted(
+        e.event_id for e in measured if e.machine.casefold() == machine.casefold() and e.day == day
+    )
+    gone = tuple(i for i in old if i not in new)
+    if gone:
+        events.append(
+            WorkReplaced(machine=machine, day=day, measured=tuple(sorted(new)), supersedes=gone)
+        )
+    return events
+
+
+def _told_apart(history: History, events: list[Event]) -> list[Event]:
+    """The events, none of which is one that was superseded before (see History.anew)."""
+    visits = [history.anew(e) for e in events if not isinstance(e, DayMeasured)]
+    measured = tuple(v.event_id for v in visits)
+    days = [
+        history.anew(replace(e, measured=measured)) for e in events if isinstance(e, DayMeasured)
+    ]
+    return [*visits, *days]
+
+
+def settle(log: Log, settings: Settings | None = None, command: str = "settle") -> Entry | None:
+    """Measure again the days that were measured in parts, as after bringing two logs together.
+
+    None where there is nothing to settle.
+    """
+    history = read(log)
+    days = {(u.machine, u.day) for u in history.farm.unsettled if u.machine and u.day}
+    events = list(_all(history, sorted(days), settings))
+    return history.append(events, command=command) if events else None
+
+
+def _all(
+    history: History, days: Iterable[tuple[str | None, date | None]], settings: Settings | None
+) -> Iterable[Event]:
+    for machine, day in days:
+        if machine is not None and day is not None:
+            yield from measured_anew(
+                history, history.farm, machine, day, history.log.fixes, settings
+            )

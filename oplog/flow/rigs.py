@@ -1,0 +1,118 @@
+"""Which implement, operation and driver a stretch of a machine's day had.
+
+What was said of a visit comes before what was said with the import, and that before the
+implement which the machine usually carries. Where nothing is known the visit stays open.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from typing import TypeVar
+
+from oplog import kit
+from oplog.events import TrackImported, VisitSaid
+from oplog.fold import Farm
+from oplog.kit import KitItem, Rig
+
+T = TypeVar("T")
+RigFor = Callable[[str, datetime, datetime], Rig]
+
+
+@dataclass(frozen=True)
+class Statement:
+    """What holds for a stretch of time; None where nobody said. said: the events it rests on."""
+
+    implement: str | None = None
+    operation: str | None = None
+    driver: str | None = None
+    job: str | None = None
+    said: tuple[str, ...] = ()
+
+
+def rig_for(farm: Farm, machine: str, day: date, tracks: tuple[str, ...]) -> RigFor:
+    """The rig of any stretch of a machine's day, by field name, start and end."""
+    puller = kit.on(farm.kit.get(machine.casefold(), []), day)
+
+    def resolve(field: str, started_at: datetime, ended_at: datetime) -> Rig:
+        told = statement(farm, machine, tracks, field, started_at, ended_at)
+        return kit.rig(puller, implement_of(farm, puller, told, day), told.operation, told.driver)
+
+    return resolve
+
+
+def statement(
+    farm: Farm,
+    machine: str,
+    tracks: tuple[str, ...],
+    field: str,
+    started_at: datetime,
+    ended_at: datetime,
+) -> Statement:
+    """What was said of a stretch in a field, of the visit itself before the whole import."""
+    visit = _most(
+        [
+            (v.started_at, v.ended_at, v.event_id, v)
+            for v in farm.said
+            if _same(v.machine, machine) and _same(v.field, field)
+        ],
+        started_at,
+        ended_at,
+    )
+    track = _most(
+        [
+            (t.first_at, t.last_at, t.event_id, t)
+            for t in farm.tracks
+            if _same(t.machine, machine) and t.fixes in tracks
+        ],
+        started_at,
+        ended_at,
+    )
+    return _combined(visit, track)
+
+
+def implement_of(farm: Farm, machine: KitItem | None, told: Statement, day: date) -> KitItem | None:
+    """The implement that a statement means, or the usual one where it fits the operation."""
+    if told.implement is not None:
+        return kit.on(farm.kit.get(told.implement.casefold(), []), day)
+    if machine is None or machine.carries is None:
+        return None
+    usual = kit.on(farm.kit.get(machine.carries.casefold(), []), day)
+    fits = usual is not None and told.operation in (None, usual.operation)
+    return usual if fits else None
+
+
+def _combined(visit: VisitSaid | None, track: TrackImported | None) -> Statement:
+    with_track = (track.implement, track.operation, track.driver) if track else (None, None, None)
+    if visit is None:
+        return Statement(*with_track)
+    implement, operation, driver = with_track
+    if visit.implement is not None:
+        # The operation said with the import went with the import's implement.
+        implement, operation = visit.implement, None
+    if visit.operation is not None and visit.implement is None and visit.operation != operation:
+        implement = None
+    return Statement(
+        implement,
+        visit.operation or operation,
+        visit.driver or driver,
+        visit.job,
+        (visit.event_id,),
+    )
+
+
+def _most(
+    found: list[tuple[datetime, datetime, str, T]], started_at: datetime, ended_at: datetime
+) -> T | None:
+    """The one that shares most time with a period; None where none shares any."""
+    shared = [
+        (min(end, ended_at) - max(start, started_at), event_id, one)
+        for start, end, event_id, one in found
+    ]
+    shared = [s for s in shared if s[0] > timedelta(0)]
+    return max(shared, key=lambda s: (s[0], s[1]))[2] if shared else None
+
+
+def _same(one: str, other: str) -> bool:
+    return one.casefold() == other.casefold()

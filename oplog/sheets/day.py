@@ -1,0 +1,312 @@
+"""A working day on one screen: what each machine did, field by field, and what is unsure."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from datetime import date
+from zoneinfo import ZoneInfo
+
+from oplog.events import DayMeasured, WorkMeasured
+from oplog.fold import Farm
+from oplog.sheets import figures as fig
+from oplog.sheets.table import METRIC, Column, Table, in_units
+from oplog.sheets.text import WIDTH, clean, paragraph, write
+from oplog.units import hectares, hectares_per_hour, hours, kmh
+from oplog.work.rates import overall_rate_m2_s, spot_rate_m2_s
+
+STATES = ("working", "turning", "filling", "standing", "travelling", "unrecorded")
+_MANY = 8
+"""More visits than this come as tables, one line each."""
+_AFTER_HANDLE = " " * 7
+
+
+def day_sheet(
+    farm: Farm,
+    day: date,
+    *,
+    machine: str | None = None,
+    system: str = METRIC,
+    width: int = WIDTH,
+    bold: bool = False,
+) -> str:
+    """The screen of a day, for one machine or all. Says so where nothing was recorded."""
+    days = days_of(farm, day, machine)
+    if not days:
+        whose = f" by {machine}" if machine else ""
+        return f"{day_name(day)}: nothing recorded{whose}."
+    visits = visits_of(farm, day, machine)
+    title = day_name(day) + (f", {days[0].machine}" if len({d.machine for d in days}) == 1 else "")
+    lines = [f"\033[1m{title}\033[0m" if bold else title]
+    names = sorted({d.machine for d in days}, key=str.casefold)
+    for name in names:
+        own = [v for v in visits if v.machine == name]
+        if len(names) > 1:
+            lines += ["", f"{clean(name)}:"]
+        lines += _visits(farm, own, system, width, bold)
+    lines.append("")
+    for name in names:
+        lines += _total(name, [d for d in days if d.machine == name], visits, system, width)
+    if len(names) > 1:
+        lines += _total("all", days, visits, system, width)
+    return "\n".join(lines + _unsure(farm, days, visits, system, width))
+
+
+def visits_of(farm: Farm, day: date, machine: str | None = None) -> list[WorkMeasured]:
+    """The visits of a day in order of start, of one machine or all."""
+    return [v for v in farm.visits if v.day == day and _is(v.machine, machine)]
+
+
+def days_of(farm: Farm, day: date, machine: str | None = None) -> list[DayMeasured]:
+    """The measured days of a date, of one machine or all."""
+    return [d for d in farm.days if d.day == day and _is(d.machine, machine)]
+
+
+def visit_lines(farm: Farm, visit: WorkMeasured, system: str = METRIC, width: int = WIDTH) -> str:
+    """A visit as it counts now: the one of the same machine and field at the same time."""
+    now = [
+        v
+        for v in visits_of(farm, visit.day, visit.machine)
+        if v.field == visit.field
+        and v.started_at < visit.ended_at
+        and visit.started_at < v.ended_at
+    ]
+    return "\n".join(line for v in now for line in _block(farm, v, system, width))
+
+
+def is_open(visit: WorkMeasured) -> bool:
+    """Whether work was done of which nobody has said with what."""
+    return visit.implement is None and visit.working_s > 0
+
+
+def overall_m2_s(visit: WorkMeasured) -> float | None:
+    """Overall rate of work of a visit, long breaks left out; None where no width is known."""
+    if visit.worked_m2 is None:
+        return None
+    return float(overall_rate_m2_s(visit.worked_m2, field_s(visit), visit.break_s))
+
+
+def field_s(visit: WorkMeasured) -> float:
+    """All time of a visit. [s]"""
+    return float(sum(getattr(visit, f"{s}_s") for s in STATES))
+
+
+def day_name(day: date) -> str:
+    """A date as "Thursday 25 March 2027"."""
+    return f"{day:%A} {day.day} {day:%B %Y}"
+
+
+def _is(name: str, wanted: str | None) -> bool:
+    return wanted is None or name.casefold() == wanted.casefold()
+
+
+def _visits(
+    farm: Farm, visits: Sequence[WorkMeasured], system: str, width: int, bold: bool
+) -> list[str]:
+    if len(visits) > _MANY:
+        return ["", write(in_units(_ground(farm, visits), system), width=width, bold=bold), "",
+                write(in_units(_time(farm, visits), system), width=width, bold=bold)]  # fmt: skip
+    lines = []
+    for visit in visits:
+        lines += ["", *_block(farm, visit, system, width)]
+    return lines
+
+
+def _block(farm: Farm, visit: WorkMeasured, system: str, width: int) -> list[str]:
+    handle = farm.standing[visit.event_id].handle
+    when = _period(farm, visit)
+    name = clean(visit.field)
+    room = width - len(_AFTER_HANDLE) - len(when) - 2
+    head = f"{handle:<5}  {name[:room]:<{room}}  {when}"
+    body = [_what(farm, visit, system)]
+    if visit.working_s <= 0:
+        body.append("no work seen: passed through or stood")
+    elif visit.worked_m2 is None:
+        body.append(_labelled("worked", "not known until the implement is said"))
+        body.append(_labelled("speed", f"{fig.speed(visit.speed_m_s, system)} working"))
+    else:
+        body += _figures(visit, system)
+    body.append(_labelled("hours", _hours(visit)))
+    rest = _AFTER_HANDLE + " " * 8
+    return [head, *(paragraph(b, first=_AFTER_HANDLE, rest=rest, width=width) for b in body)]
+
+
+def _figures(visit: WorkMeasured, system: str) -> list[str]:
+    ranged = fig.area_range(visit.worked_low_m2, visit.worked_high_m2, system)
+    spot = None
+    if visit.speed_m_s is not None and visit.width_m is not None:
+        spot = float(spot_rate_m2_s(visit.speed_m_s, visit.width_used_m or visit.width_m))
+    of_field = ""
+    if visit.boundary_m2:
+        of_field = (
+            f", {fig.share(visit.worked_m2, visit.boundary_m2)} of the field's "
+            f"{fig.area(visit.boundary_m2, system)}"
+        )
+    lines = [
+        _labelled(
+            "worked",
+            fig.area(visit.worked_m2, system) + (f" ({ranged})" if ranged else "") + of_field,
+        ),
+        _labelled(
+            "gross",
+            f"{fig.area(visit.gross_m2, system)}; overlap "
+            f"{fig.area(visit.overlap_m2, system, unit=False)}, missed "
+            f"{fig.area(visit.missed_m2, system, unit=False)}, over the boundary "
+            f"{fig.area(visit.outside_m2, system, unit=False)}",
+        ),
+        _labelled(
+            "rate",
+            f"{fig.rate(overall_m2_s(visit), system)} over all, {fig.rate(spot, system)} while "
+            f"working at {fig.speed(visit.speed_m_s, system)}",
+        ),
+    ]
+    if visit.applied_m2 is not None:
+        applied = f"{fig.area(visit.applied_m2, system)} (sections shut off: assumed)"
+        lines.insert(2, _labelled("applied", applied))
+    return lines
+
+
+def _labelled(label: str, text: str) -> str:
+    return f"{label:<7} {text}"
+
+
+def _what(farm: Farm, visit: WorkMeasured, system: str) -> str:
+    """Operation, implement with its width, driver and job, as far as they are known."""
+    standing = farm.standing[visit.event_id]
+    if visit.implement is None:
+        what = visit.operation or ("work not said yet" if visit.working_s > 0 else "no work")
+    else:
+        what = f"{visit.operation or 'work'} with {visit.implement}"
+        what += f", {fig.width(visit.width_m, system)}"
+    parts = [what, f"by {visit.driver}" if visit.driver else "", standing.job or ""]
+    return "; ".join(filter(None, parts))
+
+
+def _hours(visit: WorkMeasured) -> str:
+    parts = [
+        f"{fig.clock(getattr(visit, f'{s}_s'))} {s}"
+        for s in STATES
+        if s != "unrecorded" or visit.unrecorded_s >= 30
+    ]
+    long_break = f" (breaks {fig.clock(visit.break_s)})" if visit.break_s else ""
+    return ", ".join(p + (long_break if p.endswith("standing") else "") for p in parts)
+
+
+def _period(farm: Farm, visit: WorkMeasured) -> str:
+    zone = ZoneInfo(farm.zone)
+    begin, end = visit.started_at.astimezone(zone), visit.ended_at.astimezone(zone)
+    return f"{begin:%H:%M} to {end:%H:%M}"
+
+
+def _total(
+    name: str,
+    days: Iterable[DayMeasured],
+    visits: Sequence[WorkMeasured],
+    system: str,
+    width: int,
+) -> list[str]:
+    own = [v for v in visits if name == "all" or v.machine == name]
+    days = list(days)
+    worked = [v for v in own if v.worked_m2 is not None]
+    total = sum(v.worked_m2 or 0.0 for v in worked)
+    low = sum(v.worked_low_m2 or v.worked_m2 or 0.0 for v in worked)
+    high = sum(v.worked_high_m2 or v.worked_m2 or 0.0 for v in worked)
+    unknown = sum(is_open(v) for v in own)
+    parts = [
+        f"{fig.area(total, system)} worked"
+        + (f" ({fig.area_range(low, high, system)})" if total else "")
+        + (f" and {unknown} visit{'s' * (unknown > 1)} still open" if unknown else ""),
+        f"{fig.clock(sum(d.field_s for d in days))} in fields",
+        f"{fig.clock(sum(d.road_s for d in days))} on the road "
+        f"({fig.distance(sum(d.road_m for d in days), system)})",
+        f"{fig.clock(sum(d.elsewhere_s for d in days))} elsewhere",
+    ]
+    label = "the day" if name == "all" else clean(name)
+    return [paragraph(f"{label}: " + "; ".join(parts) + ".", rest="  ", width=width)]
+
+
+def _unsure(
+    farm: Farm,
+    days: Sequence[DayMeasured],
+    visits: Sequence[WorkMeasured],
+    system: str,
+    width: int,
+) -> list[str]:
+    """What the figures leave unsure, each with the command that settles it."""
+    found = [s for v in visits for s in _visit_unsure(farm, v)]
+    for d in days:
+        found += [f"{d.machine}: {s}" for s in d.doubts]
+        if d.nearest_m is not None and not any(v.machine == d.machine for v in visits):
+            found.append(
+                f"{d.machine}: no boundary matched this track; the nearest field is "
+                f"{d.nearest_field}, {fig.distance(d.nearest_m, system)} away. A field that is "
+                "missing: oplog land add FILE"
+            )
+        elif not farm.fields:
+            found.append("No field is on file, so all counts as road: oplog land add FILE")
+    keys = {(d.machine.casefold(), d.day) for d in days}
+    found += [
+        f"{u.what} To measure the day again: oplog settle"
+        for u in farm.unsettled
+        if u.machine is not None and (u.machine.casefold(), u.day) in keys
+    ]
+    if not found:
+        return []
+    return ["", "Unsure:", *(paragraph(f, first="- ", rest="  ", width=width) for f in found)]
+
+
+def _visit_unsure(farm: Farm, visit: WorkMeasured) -> list[str]:
+    where = f"{farm.standing[visit.event_id].handle} {visit.field}"
+    found = []
+    if is_open(visit):
+        found.append(
+            f"{where}: with which implement? oplog say "
+            f"{farm.standing[visit.event_id].handle} --implement NAME"
+        )
+    return found + [
+        f"{where}: {d}" for d in visit.doubts if not (is_open(visit) and "no implement" in d)
+    ]
+
+
+def _ground(farm: Farm, visits: Iterable[WorkMeasured]) -> Table:
+    columns = (
+        Column("visit", "visit"),
+        Column("field", "field"),
+        Column("work", "work"),
+        Column("worked_ha", "worked", "ha"),
+        Column("low_ha", "low", "ha"),
+        Column("high_ha", "high", "ha"),
+        Column("gross_ha", "gross", "ha"),
+        Column("overlap_ha", "overlap", "ha"),
+        Column("percent", "of field", "%"),
+    )
+    rows = []
+    for v in visits:
+        share = 100 * v.worked_m2 / v.boundary_m2 if v.worked_m2 and v.boundary_m2 else None
+        areas = (v.worked_m2, v.worked_low_m2, v.worked_high_m2, v.gross_m2, v.overlap_m2)
+        what = _what(farm, v, METRIC)
+        ha = (None if a is None else hectares(a) for a in areas)
+        rows.append((farm.standing[v.event_id].handle, v.field, what, *ha, share))
+    return Table("", columns, tuple(rows))
+
+
+def _time(farm: Farm, visits: Iterable[WorkMeasured]) -> Table:
+    columns = (
+        Column("visit", "visit"),
+        Column("from", "from"),
+        Column("speed_kmh", "", "km/h"),
+        Column("rate_ha_h", "", "ha/h"),
+        *(Column(f"{s}_h", "unrec." if s == "unrecorded" else s, "h") for s in STATES),
+    )
+    rows = []
+    for v in visits:
+        rate = overall_m2_s(v)
+        rows.append(
+            (
+                farm.standing[v.event_id].handle,
+                f"{v.started_at.astimezone(ZoneInfo(farm.zone)):%H:%M}",
+                None if v.speed_m_s is None else kmh(v.speed_m_s),
+                None if rate is None else hectares_per_hour(rate),
+                *(hours(getattr(v, f"{s}_s")) for s in STATES),
+            )
+        )
+    return Table("", columns, tuple(rows))

@@ -1,0 +1,180 @@
+"""Tables and sentences for a terminal: plain text, 80 columns unless told otherwise."""
+
+from __future__ import annotations
+
+import textwrap
+import unicodedata
+from collections.abc import Sequence
+from datetime import date, datetime, tzinfo
+from typing import Any
+
+from oplog.sheets.table import Column, Table
+
+WIDTH = 80
+_GAP = "  "
+_NARROWEST = 7
+_DIGITS = {
+    "ha": 2,
+    "acre": 2,
+    "km/h": 1,
+    "mph": 1,
+    "ha/h": 2,
+    "acre/h": 2,
+    "ha/h/m": 2,
+    "acre/h/ft": 2,
+    "%": 0,
+    "km": 1,
+    "mile": 1,
+    "degree": 6,
+}
+
+
+def write(
+    table: Table, *, width: int = WIDTH, zone: tzinfo | None = None, bold: bool = False
+) -> str:
+    """The table as text no wider than `width`; too many columns for it come as one block a row.
+
+    zone: where times are shown in; None leaves them in the zone they carry.
+    bold: headings in bold, for a terminal that can.
+    """
+    cells = [
+        [show(v, c.unit, zone) for v, c in zip(row, table.columns, strict=True)]
+        for row in table.rows
+    ]
+    heads = [_head(c) for c in table.columns]
+    rights = [_is_number(table, i) for i in range(len(table.columns))]
+    widths = _fit(heads, cells, rights, width)
+    lines = [_strong(clean(table.title), bold)] if table.title else []
+    if not table.rows:
+        lines.append("  (nothing)")
+    elif widths is None:
+        lines += _blocks(heads, cells, width)
+    else:
+        lines += [_strong(line, bold) for line in _row(heads, widths, rights)]
+        for row in cells:
+            lines += _row(row, widths, rights)
+    return "\n".join(lines)
+
+
+def show(value: Any, unit: str = "", zone: tzinfo | None = None) -> str:
+    """One value as a person reads it: hours as h:mm, areas to 0.01 ha, nothing as a dash."""
+    if value is None or (isinstance(value, float) and value != value):
+        return "-"
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, datetime):
+        local = value.astimezone(zone) if zone and value.tzinfo else value
+        return local.strftime("%Y-%m-%d %H:%M")
+    if isinstance(value, date):
+        return value.isoformat()
+    if isinstance(value, str):
+        return clean(value)
+    if isinstance(value, tuple | list):
+        return ", ".join(show(v) for v in value)
+    if unit == "h":
+        return clock(float(value) * 3600.0)
+    if unit in ("m", "ft"):
+        return f"{float(value):.2f}".rstrip("0").rstrip(".")
+    if isinstance(value, int) and unit not in _DIGITS:
+        return str(value)
+    return f"{float(value):.{_DIGITS.get(unit, 2)}f}"
+
+
+def clock(seconds: float) -> str:
+    """A length of time as h:mm, rounded to the minute."""
+    minutes = round(seconds / 60.0)
+    return f"{minutes // 60}:{minutes % 60:02d}"
+
+
+def clean(text: str) -> str:
+    """Text of a file or a person without anything that would steer the terminal."""
+    return "".join(" " if unicodedata.category(c) in ("Cc", "Cf", "Zl", "Zp") else c for c in text)
+
+
+def paragraph(text: str, *, first: str = "", rest: str = "", width: int = WIDTH) -> str:
+    """Sentences wrapped to the width, with what stands before the first and further lines."""
+    return textwrap.fill(
+        clean(text),
+        width,
+        initial_indent=first,
+        subsequent_indent=rest,
+        break_long_words=False,
+        break_on_hyphens=False,
+    )
+
+
+def span_of(text: str) -> int:
+    """Columns that a text takes up in a terminal."""
+    wide = sum(unicodedata.east_asian_width(c) in "WF" for c in text)
+    return len(text) + wide - sum(unicodedata.combining(c) > 0 for c in text)
+
+
+def _head(column: Column) -> str:
+    return f"{column.heading} {column.unit}" if column.unit not in ("", "h") else column.heading
+
+
+def _is_number(table: Table, index: int) -> bool:
+    if table.columns[index].unit:
+        return True
+    values = [row[index] for row in table.rows if row[index] is not None]
+    return bool(values) and all(isinstance(v, int | float) for v in values)
+
+
+def _fit(
+    heads: Sequence[str], cells: Sequence[Sequence[str]], rights: Sequence[bool], width: int
+) -> list[int] | None:
+    """Column widths that fit: headings wrap at words first, then the widest text gives way."""
+    if not heads:
+        return []
+    body = [max([span_of(r[i]) for r in cells], default=0) for i in range(len(heads))]
+    words = [max(span_of(w) for w in h.split() or [""]) for h in heads]
+    widths = [max(b, w) for b, w in zip(body, words, strict=True)]
+    room = width - len(_GAP) * (len(heads) - 1)
+    full = [max(b, span_of(h)) for b, h in zip(body, heads, strict=True)]
+    if sum(full) <= room:
+        return full
+    while sum(widths) > room:
+        texts = [i for i, right in enumerate(rights) if not right and widths[i] > _NARROWEST]
+        if not texts:
+            return None
+        widths[max(texts, key=lambda i: widths[i])] -= 1
+    return widths
+
+
+def _row(cells: Sequence[str], widths: Sequence[int], rights: Sequence[bool]) -> list[str]:
+    wrapped = [_wrap(c, w) for c, w in zip(cells, widths, strict=True)]
+    lines = []
+    for i in range(max(len(w) for w in wrapped)):
+        parts = [
+            _pad(w[i] if i < len(w) else "", width, right)
+            for w, width, right in zip(wrapped, widths, rights, strict=True)
+        ]
+        lines.append(_GAP.join(parts).rstrip())
+    return lines
+
+
+def _wrap(text: str, width: int) -> list[str]:
+    if span_of(text) <= width:
+        return [text]
+    return textwrap.wrap(text, max(width, 1)) or [""]
+
+
+def _pad(text: str, width: int, right: bool) -> str:
+    space = " " * max(width - span_of(text), 0)
+    return space + text if right else text + space
+
+
+def _blocks(heads: Sequence[str], cells: Sequence[Sequence[str]], width: int) -> list[str]:
+    label = max(span_of(h) for h in heads)
+    lines: list[str] = []
+    for row in cells:
+        lines += [""] if lines else []
+        for head, cell in zip(heads, row, strict=True):
+            before = f"  {_pad(head, label, False)}  "
+            after = " " * len(before)
+            lines.append(paragraph(cell, first=before, rest=after, width=width).rstrip())
+    return lines
+
+
+def _strong(text: str, bold: bool) -> str:
+    return f"\033[1m{text}\033[0m" if bold and text else text
