@@ -1,0 +1,9 @@
+"""Questions: one SQL file each, asked of a farm. The only user of duckdb.
+
+queries/NAME.sql -> Question (its header read) -> ask(farm, NAME, params) -> Answer
+"""
+
+from oplog.query.asking import Answer, ask
+from oplog.query.question import Column, Param, Question, find, questions
+
+__all__ = ["Answer", "Column", "Param", "Question", "ask", "find", "questions"]

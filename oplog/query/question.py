@@ -1,0 +1,169 @@
+"""A question: an SQL file, its header, and the values that it takes.
+
+The header is data, held against the result by a test:
+
+    -- purpose: one sentence
+    -- reads:   visits, fields              base tables, see oplog.query.tables
+    -- param:   harvest_year integer, optional: only this harvest year
+    -- column:  field varchar: name of the field
+    -- column:  worked_ha double [ha]: overlap counted once
+    -- order:   field
+
+A value left out of an optional parameter is NULL in the SQL.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+from oplog.errors import OplogError, UnknownName
+
+_LINE = re.compile(r"--\s*(purpose|reads|param|column|order):\s*(.*\S)\s*")
+_PARAM = re.compile(r"(\w+)\s+(\w+),\s*(required|optional)(?::\s*(.*))?")
+_COLUMN = re.compile(r"(\w+)\s+(\w+)(?:\s+\[([^\]]+)\])?(?::\s*(.*))?")
+
+_IN_WORDS = {
+    "integer": "a whole number",
+    "double": "a number",
+    "date": "a day such as 2027-04-10",
+    "varchar": "text",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Param:
+    """One value that a question takes. type: integer, double, date or varchar."""
+
+    name: str
+    type: str
+    required: bool
+    meaning: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """One column of an answer. unit: "" for text, dates and counts."""
+
+    name: str
+    type: str
+    unit: str = ""
+    meaning: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """A question as its file states it."""
+
+    name: str
+    purpose: str
+    reads: tuple[str, ...]
+    params: tuple[Param, ...]
+    columns: tuple[Column, ...]
+    order: tuple[str, ...]
+    sql: str
+
+    def values(self, given: Mapping[str, Any]) -> dict[str, Any]:
+        """A value for each parameter, of its type; text is read as that type.
+
+        Raises: OplogError for one that is unknown, missing, or cannot be read.
+        """
+        names = [p.name for p in self.params]
+        for name in given:
+            if name not in names:
+                takes = f"It takes: {', '.join(names)}." if names else "It takes no values."
+                raise OplogError(f"The question {self.name} takes no {name!r}. {takes}")
+        return {p.name: _value(self.name, p, given.get(p.name)) for p in self.params}
+
+
+def questions() -> dict[str, Question]:
+    """Every question on file, by name."""
+    return {path.stem: read(path) for path in sorted(folder().glob("*.sql"))}
+
+
+def find(name: str) -> Question:
+    """A question by its name, in any case and with - or _. Raises: UnknownName."""
+    key = name.strip().casefold().replace("-", "_")
+    path = folder() / f"{key}.sql"
+    if not re.fullmatch(r"\w+", key) or not path.is_file():
+        known = [p.stem for p in folder().glob("*.sql")]
+        raise UnknownName("question", name, known, "oplog ask lists them all.")
+    return read(path)
+
+
+def folder() -> Path:
+    """Where the questions are: inside an installed package, else beside it in a checkout."""
+    package = Path(__file__).resolve().parents[1]
+    installed = package / "_queries"
+    return installed if installed.is_dir() else package.parent / "queries"
+
+
+def read(path: Path) -> Question:
+    """The question in a file.
+
+    Raises: OplogError naming file and line where the header cannot be understood.
+    """
+    return _parsed(path.stem, path.read_text(encoding="utf-8"))
+
+
+@cache
+def _parsed(name: str, sql: str) -> Question:
+    found: dict[str, list[tuple[int, str]]] = {
+        k: [] for k in ("purpose", "reads", "param", "column", "order")
+    }
+    for number, line in enumerate(sql.splitlines(), start=1):
+        if match := _LINE.fullmatch(line.strip()):
+            found[match[1]].append((number, match[2]))
+    params = [_matched(_PARAM, name, *line) for line in found["param"]]
+    columns = [_matched(_COLUMN, name, *line) for line in found["column"]]
+    return Question(
+        name=name,
+        purpose=" ".join(text for _, text in found["purpose"]),
+        reads=_listed(found["reads"]),
+        params=tuple(Param(m[1], m[2].lower(), m[3] == "required", m[4] or "") for m in params),
+        columns=tuple(Column(m[1], m[2].lower(), m[3] or "", m[4] or "") for m in columns),
+        order=_listed(found["order"]),
+        sql=sql,
+    )
+
+
+def _matched(pattern: re.Pattern[str], name: str, number: int, text: str) -> re.Match[str]:
+    match = pattern.fullmatch(text)
+    if match is None:
+        raise OplogError(f"{name}.sql, line {number}: {text!r} is not a header that can be read.")
+    return match
+
+
+def _listed(lines: list[tuple[int, str]]) -> tuple[str, ...]:
+    return tuple(word.strip() for _, text in lines for word in text.split(",") if word.strip())
+
+
+def _value(question: str, param: Param, given: Any) -> Any:
+    if given is None or given == "":
+        if param.required:
+            raise OplogError(
+                f"The question {question} needs {param.name} ({_IN_WORDS[param.type]}): "
+                f"give {param.name}=..."
+            )
+        return None
+    try:
+        return _read_as(param.type, given)
+    except (TypeError, ValueError):
+        raise OplogError(
+            f"{param.name} is to be {_IN_WORDS[param.type]}, not {str(given)!r}."
+        ) from None
+
+
+def _read_as(type_name: str, given: Any) -> Any:
+    if type_name == "integer":
+        return int(str(given))
+    if type_name == "double":
+        return float(str(given))
+    if type_name == "date":
+        return given if type(given) is date else date.fromisoformat(str(given))
+    return str(given)

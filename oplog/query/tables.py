@@ -1,0 +1,207 @@
+"""Base tables: what the questions read. One row per fact of the farm, SI units, times in UTC.
+
+Each is built only for a question that reads it. Columns carry the names of the events' columns
+(see oplog.events); geometries are WKB in lon/lat.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import fields as columns_of
+from typing import Any
+
+from oplog import ground
+from oplog.events import DayMeasured, EntryWritten, Event, TrackImported, WorkMeasured, columns
+from oplog.fold import Farm
+from oplog.kit import KitItem
+
+Row = tuple[Any, ...]
+Schema = dict[str, str]
+"""Column name -> type in the database."""
+
+_SQL = {
+    "str": "VARCHAR",
+    "int": "BIGINT",
+    "float": "DOUBLE",
+    "bool": "BOOLEAN",
+    "date": "DATE",
+    "datetime": "TIMESTAMPTZ",
+    "bytes": "BLOB",
+}
+
+
+def _event_columns(event_type: type[Event]) -> Schema:
+    """Columns of an event that hold one value each."""
+    hints = columns(event_type)
+    own = [c.name for c in columns_of(event_type) if c.name not in _ENVELOPE]
+    return {n: _SQL[hints[n].__name__] for n in own if hints[n].__name__ in _SQL}
+
+
+_ENVELOPE = {c.name for c in columns_of(Event)}
+
+
+def _visits() -> Schema:
+    return {
+        "event_id": "VARCHAR",
+        **_event_columns(WorkMeasured),
+        "handle": "VARCHAR",
+        "crop": "VARCHAR",
+        "harvest_year": "INTEGER",
+        "farm": "VARCHAR",
+        "field_s": "DOUBLE",
+    }
+
+
+def _visit_rows(farm: Farm, values: Mapping[str, Any]) -> Iterable[Row]:
+    """Current visits. job: as said or planned; field_s: all time in the field."""
+    own = list(_event_columns(WorkMeasured))
+    for v in farm.visits:
+        at = farm.standing[v.event_id]
+        row = [at.job if n == "job" else getattr(v, n) for n in own]
+        drawn = farm.fields.get(v.field.casefold())
+        field_s = (
+            v.working_s + v.turning_s + v.filling_s + v.standing_s + v.travelling_s + v.unrecorded_s
+        )
+        block = drawn[-1].farm if drawn else None
+        yield (v.event_id, *row, at.handle, at.crop, at.harvest_year, block, field_s)
+
+
+def _event_rows(
+    event_type: type[Event], rows: Callable[[Farm], Iterable[Event]]
+) -> Callable[[Farm, Mapping[str, Any]], Iterable[Row]]:
+    def build(farm: Farm, values: Mapping[str, Any]) -> Iterable[Row]:
+        names = list(_event_columns(event_type))
+        return ((e.event_id, *(getattr(e, n) for n in names)) for e in rows(farm))
+
+    return build
+
+
+def _field_rows(farm: Farm, values: Mapping[str, Any]) -> Iterable[Row]:
+    """Every drawing of every field; is_newest: the one that holds from its day on, for good."""
+    for drawings in farm.fields.values():
+        for f in drawings:
+            newest = f is drawings[-1]
+            yield (f.event_id, f.name, f.farm, f.area_m2, f.valid_from, newest, f.boundary.wkb)
+
+
+_FIELDS = {
+    "event_id": "VARCHAR",
+    "field": "VARCHAR",
+    "farm": "VARCHAR",
+    "boundary_m2": "DOUBLE",
+    "valid_from": "DATE",
+    "is_newest": "BOOLEAN",
+    "boundary": "BLOB",
+}
+
+
+def _crop_rows(farm: Farm, values: Mapping[str, Any]) -> Iterable[Row]:
+    for stated in farm.crops.values():
+        for c in stated:
+            yield (c.event_id, c.field, c.crop, c.harvest_year, c.variety, c.valid_from)
+
+
+_CROPS = {
+    "event_id": "VARCHAR",
+    "field": "VARCHAR",
+    "crop": "VARCHAR",
+    "harvest_year": "INTEGER",
+    "variety": "VARCHAR",
+    "valid_from": "DATE",
+}
+
+
+def _kit_rows(farm: Farm, values: Mapping[str, Any]) -> Iterable[Row]:
+    """Every version of every machine and implement."""
+    names = list(_KIT)
+    for versions in farm.kit.values():
+        for item in versions:
+            yield tuple(getattr(item, n) for n in names)
+
+
+_KIT = {c.name: _SQL[str(c.type).split(" ")[0]] for c in columns_of(KitItem)}
+
+
+def _job_rows(farm: Farm, values: Mapping[str, Any]) -> Iterable[Row]:
+    """One row for each field of each job; boundary_m2 NULL for a field not on file."""
+    for key, j in farm.jobs.items():
+        for name in j.fields:
+            drawn = farm.fields.get(name.casefold())
+            shown, area_m2 = (drawn[-1].name, drawn[-1].area_m2) if drawn else (name, None)
+            closed = key in farm.closed
+            yield (j.job, j.operation, j.crop, j.harvest_year, j.by, closed, shown, area_m2)
+
+
+_JOBS = {
+    "job": "VARCHAR",
+    "operation": "VARCHAR",
+    "crop": "VARCHAR",
+    "harvest_year": "INTEGER",
+    "due": "DATE",
+    "is_closed": "BOOLEAN",
+    "field": "VARCHAR",
+    "boundary_m2": "DOUBLE",
+}
+
+
+def _ground_rows(farm: Farm, values: Mapping[str, Any]) -> Iterable[Row]:
+    """Passes over fields (see oplog.ground); only the asked harvest year's where one is asked."""
+    for c in ground.covered(farm, harvest_year=values.get("harvest_year")):
+        yield (
+            c.operation,
+            c.pass_number,
+            c.crop,
+            c.harvest_year,
+            c.field.name,
+            c.field.area_m2,
+            c.croppable_m2,
+            c.done_m2,
+            c.left_m2,
+            c.missed_m2,
+            c.share_done,
+            c.finished,
+            c.visits[0].day,
+            c.visits[-1].day,
+            *(shape.wkb for shape in (c.croppable, c.done, c.left, c.missed)),
+        )
+
+
+_GROUND = {
+    "operation": "VARCHAR",
+    "pass": "INTEGER",
+    "crop": "VARCHAR",
+    "harvest_year": "INTEGER",
+    "field": "VARCHAR",
+    "boundary_m2": "DOUBLE",
+    "croppable_m2": "DOUBLE",
+    "done_m2": "DOUBLE",
+    "left_m2": "DOUBLE",
+    "missed_m2": "DOUBLE",
+    "share_done": "DOUBLE",
+    "is_finished": "BOOLEAN",
+    "first_day": "DATE",
+    "last_day": "DATE",
+    "croppable": "BLOB",
+    "done": "BLOB",
+    "left_ground": "BLOB",
+    "missed": "BLOB",
+}
+
+
+def _events(event_type: type[Event]) -> Schema:
+    return {"event_id": "VARCHAR", **_event_columns(event_type)}
+
+
+TABLES: dict[str, tuple[Schema, Callable[[Farm, Mapping[str, Any]], Iterable[Row]]]] = {
+    "visits": (_visits(), _visit_rows),
+    "days": (_events(DayMeasured), _event_rows(DayMeasured, lambda f: f.days)),
+    "fields": (_FIELDS, _field_rows),
+    "crops": (_CROPS, _crop_rows),
+    "kit": (_KIT, _kit_rows),
+    "jobs": (_JOBS, _job_rows),
+    "ground": (_GROUND, _ground_rows),
+    "tracks": (_events(TrackImported), _event_rows(TrackImported, lambda f: f.tracks)),
+    "entries": (_events(EntryWritten), _event_rows(EntryWritten, lambda f: f.entries)),
+}
+"""Name of each base table: its columns, and what gives its rows for a farm and the question's
+values."""
