@@ -165,6 +165,32 @@ def test_pure_rooms_are_pure():
     assert not wrong, "\n".join(wrong)
 
 
+CONVERSIONS = (3.6, 0.3048, 0.0254, 1609.344, 4046.8564224, 0.45359237, 1.852, 1.609344, 2.4711)
+"""Factors between units. 3600 and 10000 count where a figure is scaled by them; whole numbers that
+multiply are clock sums (hours of a time of day into seconds)."""
+
+
+def test_every_conversion_is_in_units():
+    wrong = []
+    for path, tree in modules():
+        if room_of(path) == "units":
+            continue
+        for node in ast.walk(tree):
+            factors: list[ast.expr] = []
+            if isinstance(node, ast.BinOp) and isinstance(node.op, ast.Mult | ast.Div):
+                factors = [node.left, node.right]
+            values = [f.value for f in factors if isinstance(f, ast.Constant)]
+            wrong += [
+                f"{path.relative_to(ROOT)}:{node.lineno}: {value}"
+                for value in values
+                if value in (3600, 10_000)
+                and (isinstance(value, float) or isinstance(node.op, ast.Div))
+            ]
+            if isinstance(node, ast.Constant) and node.value in CONVERSIONS:
+                wrong.append(f"{path.relative_to(ROOT)}:{node.lineno}: {node.value}")
+    assert not wrong, "\n".join(wrong)
+
+
 def test_functions_stay_short():
     files = [*modules()]
     for folder in ("benchmarks", "tests", "sample_tracks"):
@@ -249,7 +275,7 @@ def lines_with(pattern: str, paths: list[Path]) -> list[str]:
     [
         ("a folder of somebody's machine", r"(?<![\w:/.$}])/(?:home|root|opt|work|Users|mnt)/\w"),
         ("a package index", r"--(?:extra-)?index[-]url|https?://[^/ ]*py[p]i"),
-        ("work left undone", r"\b(?:TO[D]O|FIX[M]E|XX[X]|raise NotImplemented)\b"),
+        ("work left undone", r"\b(?:TO[D]O|FIX[M]E|XX[X]|raise [N]otImplemented)\b"),
     ],
 )
 def test_no_file_holds(what, pattern):
