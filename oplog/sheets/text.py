@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from datetime import date, datetime, tzinfo
 from typing import Any
 
+from oplog import units
 from oplog.sheets.table import Column, Table
 
 WIDTH = 80
@@ -72,7 +73,7 @@ def show(value: Any, unit: str = "", zone: tzinfo | None = None) -> str:
     if isinstance(value, tuple | list):
         return ", ".join(show(v) for v in value)
     if unit == "h":
-        return clock(float(value) * 3600.0)
+        return clock(float(value) * units.HOUR_S)
     if unit in ("m", "ft"):
         return f"{float(value):.2f}".rstrip("0").rstrip(".")
     if isinstance(value, int) and unit not in _DIGITS:

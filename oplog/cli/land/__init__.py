@@ -27,6 +27,7 @@ def command(ctx: click.Context, output: _shared.Output) -> None:
 
 
 def _show(ctx: click.Context, output: _shared.Output) -> None:
+    from oplog import units
     from oplog.sheets.figures import area
     from oplog.sheets.listing import land_table
 
@@ -38,5 +39,5 @@ def _show(ctx: click.Context, output: _shared.Output) -> None:
         return
     _shared.put(table, output)
     if output.form == "text":
-        total = sum(row[2] for row in table.rows) * 10_000.0
+        total = sum(row[2] for row in table.rows) * units.HECTARE_M2
         click.echo(f"{len(table.rows)} fields, {area(total, output.units)}")
