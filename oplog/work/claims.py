@@ -1,7 +1,7 @@
-"""Claims: which run covered each spot of ground first, on a fine raster.
+"""Claims: which second of work has the best claim to each spot of ground, on a fine raster.
 
-The strongest sign that an implement is in the ground is ground not yet worked ahead of it. A
-raster of about an eighth of the width answers that for a whole visit in a few array operations.
+The strongest sign that an implement is in the ground is ground not yet worked under it. A raster
+of about an eighth of the width answers that for a whole visit in a few array operations.
 """
 
 from __future__ import annotations
@@ -19,84 +19,131 @@ MOST_CELLS = 12_000_000
 """A raster is made coarser rather than larger than this."""
 NEVER = np.iinfo(np.int32).max
 
+Flags = NDArray[np.bool_]
+Cells = NDArray[np.int64]
+Seconds = NDArray[np.int32]
+
+
+@dataclass(frozen=True)
+class Raster:
+    """Square cells over a piece of the plane. size_m: side of a cell. [m]"""
+
+    west: float
+    south: float
+    size_m: float
+    rows: int
+    columns: int
+
+    def cell(self, x: Floats, y: Floats) -> Cells:
+        """Cells of positions; those beyond the raster are moved to its rim."""
+        column = ((x - self.west) / self.size_m).astype(np.int64)
+        row = ((y - self.south) / self.size_m).astype(np.int64)
+        return np.asarray(
+            np.clip(row, 0, self.rows - 1) * self.columns + np.clip(column, 0, self.columns - 1)
+        )
+
 
 @dataclass(frozen=True, eq=False)
 class Swath:
-    """The working line of every second as cells of a raster.
+    """The working line of every second as samples on a raster.
 
-    cells: (k,) cell of each sample; owner: (k,) grid second that it belongs to, ascending;
-    count: (m,) samples per second. size_m: side of a cell. shape: raster (rows, columns).
+    cells: (k,) cell of each sample; owner: (k,) second that it belongs to, ascending;
+    steps: how many seconds there are.
     """
 
-    cells: NDArray[np.int64]
-    owner: NDArray[np.int32]
+    raster: Raster
+    cells: Cells
+    owner: Seconds
     steps: int
-    size_m: float
-    shape: tuple[int, int]
-    origin: tuple[float, float]
 
 
-def swath(x: Floats, y: Floats, heading: Floats, piece: NDArray[np.int32], width_m: float) -> Swath:
-    """Lay the working line over the ground: (m,) centre of the line and heading -> Swath."""
-    size = width_m / ACROSS
-    west, south = x.min() - width_m, y.min() - width_m
-    east, north = x.max() + width_m, y.max() + width_m
-    size = max(size, float(np.sqrt((east - west) * (north - south) / MOST_CELLS)))
-    columns, rows = int((east - west) / size) + 1, int((north - south) / size) + 1
-    step = np.hypot(np.diff(x, append=x[-1]), np.diff(y, append=y[-1]))
-    step[np.diff(piece, append=-1) != 0] = 0.0
-    substeps = np.clip(np.ceil(step / size), 1, 60).astype(np.intp)
-    owner = np.repeat(np.arange(len(x), dtype=np.int32), substeps)
-    within = np.arange(len(owner)) - np.repeat(np.cumsum(substeps) - substeps, substeps)
-    u = (within + 0.5) / substeps[owner]
-    nxt = np.minimum(owner + 1, len(x) - 1)
-    nxt = np.where(piece[nxt] == piece[owner], nxt, owner)
-    cx = x[owner] + u * (x[nxt] - x[owner])
-    cy = y[owner] + u * (y[nxt] - y[owner])
-    angle = heading[owner] + u * (heading[nxt] - heading[owner])
-    across = ((np.arange(ACROSS) + 0.5) / ACROSS - 0.5) * width_m
-    sx = cx[:, None] - np.sin(angle)[:, None] * across
-    sy = cy[:, None] + np.cos(angle)[:, None] * across
-    column = ((sx - west) / size).astype(np.int64)
-    row = ((sy - south) / size).astype(np.int64)
-    return Swath(
-        cells=(row * columns + column).ravel(),
-        owner=np.repeat(owner, ACROSS),
-        steps=len(x),
-        size_m=size,
-        shape=(rows, columns),
-        origin=(float(west), float(south)),
+def raster(x: Floats, y: Floats, width_m: float) -> Raster:
+    """The raster for a way of the working line and a working width. [m]"""
+    west, south = float(x.min()) - 2 * width_m, float(y.min()) - 2 * width_m
+    east, north = float(x.max()) + 2 * width_m, float(y.max()) + 2 * width_m
+    size = max(width_m / ACROSS, float(np.sqrt((east - west) * (north - south) / MOST_CELLS)))
+    return Raster(
+        west, south, size, rows=int((north - south) / size) + 1, columns=int((east - west) / size) + 1
     )
 
 
-def first_claims(lay: Swath, working: NDArray[np.bool_]) -> NDArray[np.int32]:
+def swath(
+    grid: Raster, x: Floats, y: Floats, heading: Floats, piece: Seconds, width_m: float
+) -> Swath:
+    """Lay the working line over the ground: (m,) its centre and heading -> samples."""
+    step = np.hypot(np.diff(x, append=x[-1]), np.diff(y, append=y[-1]))
+    step[np.diff(piece, append=-1) != 0] = 0.0
+    substeps = np.clip(np.ceil(step / grid.size_m), 1, 60).astype(np.intp)
+    owner = np.repeat(np.arange(len(x), dtype=np.int32), substeps)
+    within = np.arange(len(owner)) - np.repeat(np.cumsum(substeps) - substeps, substeps)
+    u = (within + 0.5) / substeps[owner]
+    after = np.minimum(owner + 1, len(x) - 1)
+    after = np.where(piece[after] == piece[owner], after, owner)
+    angle = heading[owner] + u * (heading[after] - heading[owner])
+    samples = int(np.ceil(width_m / grid.size_m - 1e-6))
+    across = ((np.arange(samples) + 0.5) / samples - 0.5) * width_m
+    sx = (x[owner] + u * (x[after] - x[owner]))[:, None] - np.sin(angle)[:, None] * across
+    sy = (y[owner] + u * (y[after] - y[owner]))[:, None] + np.cos(angle)[:, None] * across
+    return Swath(grid, grid.cell(sx, sy).ravel(), np.repeat(owner, samples), len(x))
+
+
+def first_claims(lay: Swath, working: Flags) -> Seconds:
     """First second at which each cell was covered by work: (cells,), NEVER where none."""
-    first = np.full(lay.shape[0] * lay.shape[1], NEVER, dtype=np.int32)
+    first = np.full(lay.raster.rows * lay.raster.columns, NEVER, dtype=np.int32)
     chosen = working[lay.owner]
     cells, owner = lay.cells[chosen], lay.owner[chosen]
     first[cells[::-1]] = owner[::-1]
     return first
 
 
-def last_claims(lay: Swath, working: NDArray[np.bool_]) -> NDArray[np.int32]:
+def last_claims(lay: Swath, working: Flags) -> Seconds:
     """Last second at which each cell was covered by work: (cells,), -1 where none."""
-    last = np.full(lay.shape[0] * lay.shape[1], -1, dtype=np.int32)
+    last = np.full(lay.raster.rows * lay.raster.columns, -1, dtype=np.int32)
     chosen = working[lay.owner]
     last[lay.cells[chosen]] = lay.owner[chosen]
     return last
 
 
-def share(lay: Swath, flag: NDArray[np.bool_]) -> Floats:
-    """Mean of a per-sample flag over each second: (k,) -> (m,)."""
+def share(lay: Swath, flag: Flags) -> Floats:
+    """Share of each second's samples for which a flag is set: (k,) -> (m,) 0-1."""
     total = np.bincount(lay.owner, minlength=lay.steps)
     return np.asarray(
         np.bincount(lay.owner, weights=flag, minlength=lay.steps) / np.maximum(total, 1)
     )
 
 
-def novelty(lay: Swath, first: NDArray[np.int32], recent_s: int = 8) -> Floats:
-    """Share of the working line of each second that lies on ground not worked before: (m,) 0-1.
+def alone(lay: Swath, wide: Swath, working: Flags, recent_s: int = 12) -> Floats:
+    """Share of each second's line on ground that no other work covers, before or after: (m,)."""
+    first, last = first_claims(wide, working)[lay.cells], last_claims(wide, working)[lay.cells]
+    return share(lay, (first >= lay.owner - recent_s) & (last <= lay.owner + recent_s))
 
-    Ground worked within the last `recent_s` seconds is the machine's own doing and counts as new.
+
+def novelty(
+    lay: Swath, wide: Swath, working: Flags, rank: NDArray[np.int8], recent_s: int = 8
+) -> Floats:
+    """Share of the working line of each second that has the best claim to its ground: (m,) 0-1.
+
+    wide: the same line laid wider by as much as neighbours leave between them, so that gaps do
+    not look like ground left to work. A claim of higher rank wins whenever it was made; among
+    equals the earlier wins. What the machine covered in the last `recent_s` seconds is its own.
     """
-    return share(lay, first[lay.cells] >= lay.owner - recent_s)
+    mine = np.ones(len(lay.cells), dtype=bool)
+    own_rank = rank[lay.owner]
+    for r in range(int(rank.max(initial=0)) + 1):
+        chosen = working & (rank == r)
+        earlier = first_claims(wide, chosen)[lay.cells] < lay.owner - recent_s
+        later = last_claims(wide, chosen)[lay.cells] > lay.owner + recent_s
+        mine &= ~(((own_rank == r) & earlier) | ((own_rank < r) & (earlier | later)))
+    return share(lay, mine)
+
+
+def beside(
+    wide: Swath, cells: list[Cells], working: Flags, recent_s: int = 12
+) -> Flags:
+    """Whether any of the spots given for each second is covered by other work: (m,) mask."""
+    first, last = first_claims(wide, working), last_claims(wide, working)
+    now = np.arange(wide.steps)
+    near = np.zeros(wide.steps, dtype=bool)
+    for spot in cells:
+        near |= (first[spot] < now - recent_s) | (last[spot] > now + recent_s)
+    return near

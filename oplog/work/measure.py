@@ -20,7 +20,8 @@ from oplog.work.clean import Cleaned, clean, cross_noise_m, interleaved
 from oplog.work.coverage import Covered, bout_lines, cover
 from oplog.work.model import DayWork, Settings, Visit
 from oplog.work.motion import Path, path
-from oplog.work.states import Evidence, label
+from oplog.work.spacing import gap_m, spacing
+from oplog.work.states import Evidence, first_guess, label
 from oplog.work.stays import Stay, stays
 
 RigFor = Callable[[str, datetime, datetime], Rig]
@@ -82,7 +83,10 @@ def _measure_stay(
     ground = plane.project(stay.field.boundary)
     width_m = rig.width_m or 3.0
     x, y = working_line(part, rig)
-    work = label(part, x, y, width_m, ground, Evidence())
+    found = spacing(
+        part.x, part.y, part.heading, _number_bouts(first_guess(part), part.piece), 2.5 * width_m
+    )
+    work = label(part, x, y, width_m, gap_m(found, width_m), ground, Evidence())
     work = _drop_scraps(part, work, width_m)
     if not work.any():
         return None

@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from oplog.track import Floats
-from oplog.work.claims import first_claims, novelty, swath
+from oplog.work.claims import Cells, Swath, alone, beside, novelty, raster, swath
 from oplog.work.motion import Path
 
 Flags = NDArray[np.bool_]
@@ -26,44 +26,131 @@ Flags = NDArray[np.bool_]
 class Evidence:
     """Weights of the evidence, in nats (log-likelihood ratio of work against not)."""
 
-    half_new: float = 0.35
-    """Share of new ground under the working line at which the sign changes."""
-    new_ground: float = 6.0
+    new_ground: float = 4.5
+    """For a working line wholly on new ground, over and above `old_ground`."""
+    old_ground: float = 2.2
+    """Against work where no ground is new."""
+    some_new: float = 0.07
+    """Share of new ground that speaks for two thirds of `new_ground`; noise adds to it."""
+    steady: float = 0.5
+    """For the visit's usual speed."""
     reverse: float = 6.0
     turning: float = 2.0
+    turning_back: float = 5.0
+    """For a turn that ends up the other way within twenty seconds: never work."""
     outside: float = 6.0
+    still: float = 4.0
+    apart: float = 4.0
+    """Against a run that has neither worked ground nor the field's edge beside it."""
     lower: float = 3.0
     """Cost of starting work; lift: of stopping."""
     lift: float = 3.0
 
 
 def label(
-    path: Path, x: Floats, y: Floats, width_m: float, ground: Any | None, weights: Evidence
+    path: Path,
+    x: Floats,
+    y: Floats,
+    width_m: float,
+    gap_m: float,
+    ground: Any | None,
+    weights: Evidence,
 ) -> Flags:
     """Working or not, for each second of the path: (m,) mask.
 
-    x, y: (m,) centre of the working line. [m] ground: the field in the plane, None for no field.
+    x, y: (m,) centre of the working line. [m] gap_m: what neighbouring bouts leave between them.
+    ground: the field in the plane, None for no field.
     """
-    lay = swath(x, y, path.heading, path.piece, width_m)
-    inside = _within(ground, x, y, max(2.0, 0.4 * width_m))
-    change = heading_change(path.heading)
-    fixed = _standing_evidence(path, change, inside, weights)
-    work = (
-        (path.speed > 0.3) & ~path.reverse & (change < np.radians(25)) & inside & (path.speed < 8)
-    )
-    for _ in range(6):
+    lays = _lay(path, x, y, width_m, gap_m)
+    sides, edge = _sides(path, x, y, width_m, ground, lays.narrow)
+    fixed = _motion_evidence(path, _within(ground, x, y, max(2.0, 0.4 * width_m)), weights)
+    work = first_guess(path) & _within(ground, x, y, max(2.0, 0.4 * width_m))
+    for _ in range(8):
         usual = working_speed(path.speed, work)
-        new = novelty(lay, first_claims(lay, work))
+        new = novelty(lays.narrow, lays.wide, work, _rank(path, lays, work, usual))
+        gain = weights.new_ground * (1 - np.exp(-new / weights.some_new)) - weights.old_ground
         score = (
             fixed
-            + _speed_evidence(path.speed, usual)
-            + weights.new_ground * (new - weights.half_new)
+            + _speed_evidence(path.speed, usual, weights)
+            + gain
+            - weights.apart * _apart(path, lays, sides, edge, work)
         )
         again = decode(np.clip(score, -6.0, 4.0), weights.lower, weights.lift)
         if bool((again == work).all()):
             break
         work = again
     return np.asarray(work, dtype=bool)
+
+
+def first_guess(path: Path) -> Flags:
+    """Straight forward running: what work looks like before anything is known. (m,) mask."""
+    bend = heading_change(path.heading)
+    return np.asarray(
+        (path.speed > 0.3) & (path.speed < 8) & ~path.reverse & (bend < np.radians(25)), dtype=bool
+    )
+
+
+@dataclass(frozen=True, eq=False)
+class _Lays:
+    """The working line on the ground as it is, and widened by the gaps between neighbours."""
+
+    narrow: Swath
+    wide: Swath
+
+
+def _lay(path: Path, x: Floats, y: Floats, width_m: float, gap_m: float) -> _Lays:
+    grid = raster(x, y, width_m)
+    return _Lays(
+        swath(grid, x, y, path.heading, path.piece, width_m),
+        swath(grid, x, y, path.heading, path.piece, width_m + 2 * gap_m),
+    )
+
+
+def _rank(path: Path, lays: _Lays, work: Flags, usual: float) -> NDArray[np.int8]:
+    """How good a claim each second of work has on its ground: (m,) 0, 1 or 2.
+
+    Steady straight running counts, and so does a run most of whose ground nobody else covers:
+    a bout has its ground to itself; a way across the field, driven before or after, has not.
+    """
+    steady = (np.abs(np.log(np.maximum(path.speed, 0.05) / usual)) < 0.3) & (
+        heading_change(path.heading, 8) < np.radians(30)
+    )
+    run = _runs_of(path, work & (heading_change(path.heading) < np.radians(40)))
+    alone_run = (run > 0) & (_run_mean(run, alone(lays.narrow, lays.wide, work)) >= 0.35)
+    return np.asarray(steady * (1 + alone_run), dtype=np.int8)
+
+
+def _sides(
+    path: Path, x: Floats, y: Floats, width_m: float, ground: Any | None, lay: Swath
+) -> tuple[list[Cells], Flags]:
+    """Cells just beyond either end of the working line, and whether a side is off the field."""
+    cells, off = [], np.zeros(len(x), dtype=bool)
+    for reach in (0.65, 0.9, -0.65, -0.9):
+        sx = x - np.sin(path.heading) * reach * width_m
+        sy = y + np.cos(path.heading) * reach * width_m
+        cells.append(lay.raster.cell(sx, sy))
+        off |= ~_within(ground, sx, sy, 0.0)
+    return cells, off
+
+
+def _apart(path: Path, lays: _Lays, sides: list[Cells], edge: Flags, work: Flags) -> Floats:
+    """How far each second's run lies by itself, neither beside other work nor at the edge: 0-1."""
+    near = edge | beside(lays.wide, sides, work)
+    run = _runs_of(path, work & (heading_change(path.heading) < np.radians(40)))
+    alongside = _run_mean(run, near.astype(np.float64))
+    return np.where(run > 0, 1.0 - np.minimum(alongside / 0.3, 1.0), 0.0)
+
+
+def _runs_of(path: Path, chosen: Flags) -> NDArray[np.intp]:
+    """Number of the unbroken run of chosen seconds, 0 outside: (m,)"""
+    start = chosen & ~np.concatenate([[False], chosen[:-1] & (np.diff(path.piece) == 0)])
+    return np.where(chosen, np.cumsum(start), 0)
+
+
+def _run_mean(run: NDArray[np.intp], values: Floats) -> Floats:
+    """Mean of values over each run, at each of its seconds: (m,)"""
+    count = np.bincount(run)
+    return np.asarray((np.bincount(run, weights=values) / np.maximum(count, 1))[run])
 
 
 def working_speed(speed: Floats, work: Flags) -> float:
@@ -97,17 +184,23 @@ def decode(score: Floats, lower: float, lift: float) -> Flags:
     return work
 
 
-def _speed_evidence(speed: Floats, usual: float) -> Floats:
+def _speed_evidence(speed: Floats, usual: float, weights: Evidence) -> Floats:
     r = np.log(np.maximum(speed, 0.05) / usual)
-    slower = 0.5 * np.minimum((r / 0.6) ** 2, 6.0)
-    faster = 0.5 * np.minimum((r / 0.25) ** 2, 8.0)
-    return np.asarray(0.5 - np.where(r < 0, slower, faster))
+    slower = 0.5 * np.minimum((r / 0.8) ** 2, 6.0)
+    faster = 0.5 * np.minimum((r / 0.35) ** 2, 8.0)
+    still = weights.still * (speed < 0.12 * usual)
+    return np.asarray(weights.steady - np.where(r < 0, slower, faster) - still)
 
 
-def _standing_evidence(path: Path, change: Floats, inside: Flags, weights: Evidence) -> Floats:
-    bend = np.clip((change - np.radians(25)) / np.radians(40), 0.0, 1.5)
+def _motion_evidence(path: Path, inside: Flags, weights: Evidence) -> Floats:
+    bend = heading_change(path.heading)
+    turning = np.clip((bend - np.radians(25)) / np.radians(40), 0.0, 1.5)
+    back = heading_change(path.heading, 9) > np.radians(135)
     return np.asarray(
-        -weights.reverse * path.reverse - weights.turning * bend - weights.outside * ~inside
+        -weights.reverse * path.reverse
+        - weights.turning * turning
+        - weights.turning_back * (back & (bend > np.radians(25)))
+        - weights.outside * ~inside
     )
 
 
