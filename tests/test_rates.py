@@ -6,7 +6,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from oplog import units
+from oplog.fold import fold
+from oplog.query import ask
 from oplog.work import rates
+from tests import factory
 
 # Estimating Field Capacity of Farm Machines, PM 696 (rev. Apr 2001), Iowa State University
 # Extension, main table. (machine, width ft, speed mph, field efficiency, acre/h)
@@ -165,3 +168,33 @@ def test_without_overlap_efficiency_is_the_share_of_time(speed_m_s, width_m, wor
     assert rates.field_efficiency(overall, spot) == pytest.approx(share)
     again = rates.effective_field_capacity_m2_s(speed_m_s, width_m, share)
     assert again == pytest.approx(overall)
+
+
+def test_the_question_gives_the_figures_of_the_formulas():
+    """SQL sums the visits of a width by itself: its rates must be these rates."""
+    visits = [
+        factory.work("2026-04-10", hours=2.0),
+        factory.work("2026-04-11", hours=3.0, break_s=600.0, speed_m_s=2.4),
+    ]
+    farm = fold(
+        [factory.opened(), factory.drawn(), factory.tractor(), factory.implement()]
+        + [e for v in visits for e in (v, factory.whole_day(v))]
+    )
+    answer = ask(farm, "output_by_width")
+    (row,) = (dict(zip(answer.columns, r, strict=True)) for r in answer.rows)
+    worked_m2, working_s, field_s = (
+        sum(values)
+        for values in zip(*((v.worked_m2, v.working_s, _field_s(v)) for v in visits), strict=True)
+    )
+    speed_m_s = sum(v.speed_m_s * v.working_s for v in visits) / working_s
+    spot = rates.spot_rate_m2_s(speed_m_s, 4.0)
+    overall = rates.overall_rate_m2_s(worked_m2, field_s, 600.0)
+    assert row["spot_ha_h"] == pytest.approx(units.hectares_per_hour(spot))
+    assert row["overall_ha_h"] == pytest.approx(units.hectares_per_hour(overall))
+    assert row["overall_ha_h_m"] == pytest.approx(units.hectares_per_hour(overall) / 4.0)
+    assert row["field_efficiency"] == pytest.approx(rates.field_efficiency(overall, spot))
+    assert row["speed_kmh"] == pytest.approx(units.kmh(speed_m_s))
+
+
+def _field_s(visit):
+    return (visit.ended_at - visit.started_at).total_seconds()
