@@ -68,6 +68,12 @@ class Question:
     order: tuple[str, ...]
     sql: str
 
+    @property
+    def unread(self) -> tuple[str, ...]:
+        """Columns of the events that the answer does not rest on: most of what a log holds."""
+        drawings = ("geometry", "bouts") if "ground" not in self.reads else ()
+        return ("spans", "missed", "overlap", *drawings)
+
     def values(self, given: Mapping[str, Any]) -> dict[str, Any]:
         """A value for each parameter, of its type; text is read as that type.
 

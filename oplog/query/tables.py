@@ -26,15 +26,15 @@ _SQL = {
     "bool": "BOOLEAN",
     "date": "DATE",
     "datetime": "TIMESTAMPTZ",
-    "bytes": "BLOB",
 }
 
 
 def _event_columns(event_type: type[Event]) -> Schema:
-    """Columns of an event that hold one value each."""
+    """Columns of an event that hold one value each. Geometries are left to `ground`."""
     hints = columns(event_type)
     own = [c.name for c in columns_of(event_type) if c.name not in _ENVELOPE]
-    return {n: _SQL[hints[n].__name__] for n in own if hints[n].__name__ in _SQL}
+    kinds = {n: hints[n].__name__ for n in own if hints[n] is not bytes}
+    return {n: _SQL[kind] for n, kind in kinds.items() if kind in _SQL}
 
 
 _ENVELOPE = {c.name for c in columns_of(Event)}
