@@ -8,6 +8,7 @@ place. Modules whose name begins with an underscore are what the formats share.
 from __future__ import annotations
 
 import pkgutil
+import re
 from functools import cache
 from importlib import import_module
 from types import ModuleType
@@ -43,8 +44,8 @@ def read(data: bytes, *, name: str = "", zone: str | None = None) -> tuple[Track
 
 
 def _read_one(data: bytes, name: str, zone: str | None) -> tuple[Track, list[Problem]]:
-    if not data.strip(b"\0 \t\r\n"):
-        what = "the file is empty" if not data.strip() else "the file holds nothing but zero bytes"
+    if not re.search(rb"[^\0 \t\r\n]", data):
+        what = "the file is empty" if b"\0" not in data else "the file holds nothing but zero bytes"
         return empty(), [Problem(name, None, what, done="nothing to read")]
     for module in formats():
         if module.sniff(data):

@@ -21,6 +21,9 @@ _QUALITY_OF_MODE = {"A": 1, "D": 2, "P": 3, "R": 4, "F": 5, "E": 6, "M": 7, "S":
 _NOT_MEASURED = (6, 7, 8)
 _CORRECTED = (2, 3, 4, 5)
 _FIRST_EPOCHS = 10
+_ROUNDING_US = 10_000
+_LATE_US = 60_000_000
+_LATE_EPOCHS = 6
 
 Codes = NDArray[np.int8]
 
@@ -34,16 +37,20 @@ def merge(said: Said, tally: Tally) -> Rows:
     if not len(said):
         return _rows(said, np.zeros(0, np.int64), np.zeros(0, np.int64), np.zeros(0, np.int8))
     epoch = _epochs(said, timed)
+    said = said.take(order := np.argsort(epoch, kind="stable"))
+    epoch = epoch[order]
     count = int(epoch[-1]) + 1
     quality = _quality(said, epoch, count)
     at = _best_positions(said, epoch, count, quality)
     has = at >= 0
-    place = said.place[np.searchsorted(epoch, np.arange(count))]
+    begin = np.searchsorted(epoch, np.arange(count))
+    place = said.place[begin]
     tally.add_rows(say.NO_FIX, (quality == 0), place)
     tally.add_rows(say.NOT_MEASURED, has & np.isin(quality, _NOT_MEASURED), place)
     fixed = has & (quality != 0) & ~np.isin(quality, _NOT_MEASURED)
-    clock = said.clock_us[np.searchsorted(epoch, np.arange(count))]
-    time_us = _dated(said, epoch, count, clock)
+    own = said.clock_us[at]
+    clock = np.where(has & (own != UNKNOWN), own, said.clock_us[begin])
+    time_us = _dated(said, epoch, clock, quality)
     dated = time_us != _times.NAT
     tally.add_rows(UNDATED, fixed & ~dated, place, "places kept without times")
     rows = _rows(said, at[fixed], time_us[fixed], quality[fixed])
@@ -57,12 +64,38 @@ def merge(said: Said, tally: Tally) -> Rows:
 
 
 def _epochs(said: Said, timed: Mask) -> Ints:
-    """Number of the epoch of each row; rows without a time belong to the one before them."""
-    clock = said.clock_us
+    """Number of the epoch of each row; rows without a time belong to the one before them.
+
+    Sentences that round one instant to tenths, hundredths or thousandths differ by less than
+    10 ms. A sentence that comes late, after the next epoch has begun, still belongs to its own.
+    """
     rows = np.flatnonzero(timed)
-    new = np.zeros(len(said), np.int64)
-    new[rows[1:]] = clock[rows[1:]] != clock[rows[:-1]]
-    return np.cumsum(new)
+    clock = said.clock_us[rows]
+    apart = np.diff(clock)
+    other_kind = said.kind[rows[1:]] != said.kind[rows[:-1]]
+    new = np.r_[True, np.abs(apart) >= np.where(other_kind, _ROUNDING_US, 1)]
+    number = np.cumsum(new) - 1
+    if ((apart < 0) & (apart > -_LATE_US)).any():
+        number = _late_ones_home(clock, number)
+    epoch = np.zeros(len(said), np.int64)
+    epoch[rows] = number
+    return epoch[np.maximum.accumulate(np.where(timed, np.arange(len(said)), 0))]
+
+
+def _late_ones_home(clock: Ints, number: Ints) -> Ints:
+    """Epoch numbers where rows of one clock time within a few epochs are one epoch.
+
+    Epochs are numbered in the order in which they begin; clock, number: one a timed row.
+    """
+    order = np.lexsort((np.arange(len(clock)), clock))
+    new = np.r_[True, (np.diff(clock[order]) != 0) | (np.diff(number[order]) > _LATE_EPOCHS)]
+    group = np.empty(len(clock), np.int64)
+    group[order] = np.cumsum(new) - 1
+    first = np.full(int(group.max()) + 1, len(clock))
+    np.minimum.at(first, group, np.arange(len(clock)))
+    rank = np.empty(len(first), np.int64)
+    rank[np.argsort(first, kind="stable")] = np.arange(len(first))
+    return rank[group]
 
 
 def _best_positions(said: Said, epoch: Ints, count: int, quality: Codes) -> Ints:
@@ -111,20 +144,26 @@ def _quality(said: Said, epoch: Ints, count: int) -> Codes:
     return quality
 
 
-def _dated(said: Said, epoch: Ints, count: int, clock: Ints) -> Ints:
-    """UTC microseconds of each epoch; the nearest dated epoch lends its date."""
-    day = np.full(count, UNKNOWN)
+def _dated(said: Said, epoch: Ints, clock: Ints, quality: Codes) -> Ints:
+    """UTC microseconds of each epoch; the nearest dated epoch lends its date.
+
+    A receiver that has not found itself yet may write the date of its factory: epochs without a
+    fix lend theirs only where no others are dated.
+    """
+    index = np.arange(len(clock))
+    day = np.full(len(clock), UNKNOWN)
     rows = np.flatnonzero(said.day != UNKNOWN)
     day[epoch[rows]] = said.day[rows]
-    known = np.flatnonzero(day != UNKNOWN)
+    dated = day != UNKNOWN
+    known = np.flatnonzero(dated & (quality != 0))
     if not len(known):
-        return np.full(count, _times.NAT)
-    index = np.arange(count)
+        known = np.flatnonzero(dated)
+    if not len(known):
+        return np.full(len(clock), _times.NAT)
     after = np.minimum(np.searchsorted(known, index), len(known) - 1)
     before = np.maximum(after - 1, 0)
     nearer = np.abs(known[before] - index) <= np.abs(known[after] - index)
-    lender = known[np.where(nearer, before, after)]
-    lender = np.where(day != UNKNOWN, index, lender)
+    lender = np.where(dated, index, known[np.where(nearer, before, after)])
     apart = clock - clock[lender]
     half = _times.DAY_US // 2
     turn = np.where(apart > half, -1, np.where(apart < -half, 1, 0))

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from oplog.readers import _nmea_scan as scan
+from oplog.readers._digits import decimals
 from oplog.readers._nmea_scan import Floats, Ints, Sentences
 from oplog.readers._times import DAY_US, days_of, valid_date
 from oplog.units import KNOT_M_S, from_kmh
@@ -117,7 +118,6 @@ def _vtg(out: Said, s: Sentences) -> None:
     kmh = np.where(lettered, _decimal(s, 7), _decimal(s, 4))
     out.speed_m_s = np.where(np.isnan(knots), from_kmh(kmh), knots * KNOT_M_S)
     out.course_deg = _decimal(s, 1)
-    out.mode = np.where(lettered, _letter(s, 9), 0).astype(np.uint8)
 
 
 def _zda(out: Said, s: Sentences) -> None:
@@ -131,9 +131,9 @@ def _zda(out: Said, s: Sentences) -> None:
 def _clock(s: Sentences, number: int) -> Ints:
     """hhmmss.sss as microseconds of the day; second 60 as the last moment before the minute."""
     begin, end = s.field(number)
-    digits, decimals, good = scan.numbers(s.block, begin, end)
-    good &= decimals <= 9
-    scale = 10 ** np.where(good, decimals, 0)
+    digits, places, good = scan.numbers(s.block, begin, end)
+    good &= places <= 9
+    scale = 10 ** np.where(good, places, 0)
     whole, fraction = digits // scale, digits % scale
     hour, minute, second = whole // 10_000, whole // 100 % 100, whole % 100
     good &= (hour < 24) & (minute < 60) & (second <= 60) & (end - begin >= 6)
@@ -145,16 +145,16 @@ def _clock(s: Sentences, number: int) -> Ints:
 def _date(s: Sentences, number: int) -> Ints:
     """ddmmyy as days since 1970; years from 80 on belong to the last century."""
     begin, end = s.field(number)
-    digits, decimals, good = scan.numbers(s.block, begin, end)
+    digits, places, good = scan.numbers(s.block, begin, end)
     day, month, year = digits // 10_000, digits // 100 % 100, digits % 100
     year = year + np.where(year < 80, 2000, 1900)
-    good &= (decimals == 0) & (end - begin == 6) & valid_date(year, month, day)
+    good &= (places == 0) & (end - begin == 6) & valid_date(year, month, day)
     return np.where(good, days_of(year, month, day), UNKNOWN)
 
 
 def _position(out: Said, s: Sentences, number: int) -> None:
     """Latitude, hemisphere, longitude, hemisphere, from field `number` on."""
-    lat, decimals, lat_good, lat_there = _degrees(s, number, 90)
+    lat, places, lat_good, lat_there = _degrees(s, number, 90)
     lon, _, lon_good, lon_there = _degrees(s, number + 2, 180)
     north, east = _letter(s, number + 1), _letter(s, number + 3)
     good = lat_good & lon_good
@@ -162,7 +162,7 @@ def _position(out: Said, s: Sentences, number: int) -> None:
     good &= (east == ord("E")) | (east == ord("W"))
     out.lat = np.where(good, np.where(north == ord("S"), -lat, lat), np.nan)
     out.lon = np.where(good, np.where(east == ord("W"), -lon, lon), np.nan)
-    out.decimals = decimals.astype(np.int8)
+    out.decimals = places.astype(np.int8)
     out.broken = ((lat_there | lon_there) & ~good).astype(np.int8)
 
 
@@ -171,12 +171,12 @@ def _degrees(
 ) -> tuple[Floats, Ints, NDArray[np.bool_], NDArray[np.bool_]]:
     """(d)ddmm.mmmm in degrees, decimals of the minutes, whether it can be, whether it is there."""
     begin, end = s.field(number)
-    digits, decimals, good = scan.numbers(s.block, begin, end)
-    scale = 10**decimals
+    digits, places, good = scan.numbers(s.block, begin, end)
+    scale = 10**places
     degrees = digits // (100 * scale)
     minutes = (digits - degrees * 100 * scale) / scale
     value = degrees + minutes / 60
-    return value, decimals, good & (minutes < 60) & (value <= most), end > begin
+    return value, places, good & (minutes < 60) & (value <= most), end > begin
 
 
 def _status(s: Sentences, number: int) -> NDArray[np.int8]:
@@ -187,7 +187,7 @@ def _status(s: Sentences, number: int) -> NDArray[np.int8]:
 
 
 def _decimal(s: Sentences, number: int) -> Floats:
-    return scan.decimal(s.block, *s.field(number))
+    return decimals(s.block, *s.field(number))
 
 
 def _letter(s: Sentences, number: int) -> NDArray[np.uint8]:

@@ -14,6 +14,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from oplog.readers._digits import whole, windows
+
 Bytes = NDArray[np.uint8]
 Ints = NDArray[np.int64]
 Floats = NDArray[np.float64]
@@ -114,38 +116,11 @@ def _adds_up(block: Bytes, start: Ints, end: Ints) -> Mask:
 
 
 def numbers(block: Bytes, begin: Ints, end: Ints) -> tuple[Ints, Ints, Mask]:
-    """Unsigned decimal fields as integer digits and number of decimals: 12.50 is (1250, 2).
-
-    The mask tells the fields that are such a number; up to 18 digits count.
-    """
+    """Unsigned decimal fields as digits and number of decimals (see _digits.whole)."""
     width = end - begin
-    good = (width > 0) & (width <= LONGEST_FIELD)
-    digits = np.zeros(len(begin), np.int64)
-    decimals = np.zeros(len(begin), np.int64)
-    pointed = np.zeros(len(begin), bool)
-    longest = int(width[good].max()) if good.any() else 0
-    last = len(block) - 1
-    for at in range(longest):
-        byte = block[np.minimum(begin + at, last)]
-        inside = at < width
-        point = inside & (byte == 46)
-        digit = byte - np.uint8(48)
-        is_digit = inside & (digit < 10)
-        good &= ~inside | is_digit | (point & ~pointed)
-        pointed |= point
-        is_digit &= digits < 10**17
-        digits = np.where(is_digit, digits * 10 + digit, digits)
-        decimals += is_digit & pointed
-    return digits, decimals, good & ~((width == 1) & pointed)
-
-
-def decimal(block: Bytes, begin: Ints, end: Ints) -> Floats:
-    """Decimal fields, NaN where empty or no number. A minus sign is understood."""
-    last = len(block) - 1
-    minus = (begin < end) & (block[np.minimum(begin, last)] == 45) if last >= 0 else begin < end
-    digits, decimals, good = numbers(block, begin + minus, end)
-    value = digits / 10.0**decimals
-    return np.where(good, np.where(minus, -value, value), np.nan)
+    longest = int(width.max()) if len(width) else 0
+    columns = windows(block, begin, min(max(longest, 1), LONGEST_FIELD))
+    return whole(np.ascontiguousarray(columns.T), width)
 
 
 def letter(block: Bytes, begin: Ints, end: Ints) -> Bytes:

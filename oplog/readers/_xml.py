@@ -13,17 +13,18 @@ DEEPEST = 64
 CHUNK_BYTES = 1 << 16
 
 _DECLARED = re.compile(rb"""^\s*<\?xml[^>]*?encoding\s*=\s*["']([A-Za-z0-9._-]+)["']""")
+_ONE_BYTE = re.compile(r"iso-?_?8859|latin-?\d|windows-?125|cp-?\d|koi8|mac|gb|big5|shift|euc")
 _BARE = re.compile(rb"&(?!(?:amp|lt|gt|quot|apos|#[0-9]{1,7}|#x[0-9a-fA-F]{1,6});)")
 _CONTROL = re.compile(rb"[\x01-\x08\x0b\x0c\x0e-\x1f]")
 _TRICK = re.compile(rb"<!(?:DOCTYPE|ENTITY)", re.IGNORECASE)
 
 
 class Refused(Exception):
-    """A file that is not read any further, and why: (line, message)."""
+    """A file that is not read any further: where in its text, and why."""
 
-    def __init__(self, line: int, message: str) -> None:
+    def __init__(self, place: int, message: str) -> None:
         super().__init__(message)
-        self.line = line
+        self.place = place
         self.message = message
 
 
@@ -38,11 +39,11 @@ def as_utf8(data: bytes, tally: Tally) -> bytes:
         return data
     declared = _DECLARED.search(data[:200])
     name = declared[1].decode().lower() if declared else "utf-8"
-    try:
-        if codecs.lookup(name).name != "utf-8":
+    if _ONE_BYTE.match(name):
+        try:
             return data.decode(name, "replace").encode()
-    except LookupError:
-        pass
+        except LookupError:
+            pass
     return _valid_utf8(data, tally)
 
 
@@ -65,20 +66,9 @@ def refuse_tricks(data: bytes) -> None:
     found = _TRICK.search(data)
     if found:
         raise Refused(
-            data.count(b"\n", 0, found.start()) + 1,
+            found.start(),
             "the file declares a document type or entities, which no track needs",
         )
-
-
-def feed(parser: expat.XMLParserType, data: bytes, start: int) -> expat.ExpatError | None:
-    """Give a parser the document from `start` on, in pieces; the error that stopped it."""
-    try:
-        for at in range(start, len(data), CHUNK_BYTES):
-            parser.Parse(data[at : at + CHUNK_BYTES], False)
-        parser.Parse(b"", True)
-    except expat.ExpatError as error:
-        return error
-    return None
 
 
 def new_parser(
@@ -89,6 +79,8 @@ def new_parser(
     """A parser that knows nothing of namespaces, fetches nothing and joins up its text."""
     parser = expat.ParserCreate("utf-8")
     parser.buffer_text = True
+    if hasattr(parser, "SetReparseDeferralEnabled"):  # each piece is to be parsed at once
+        parser.SetReparseDeferralEnabled(False)
     parser.StartElementHandler = on_start
     parser.EndElementHandler = on_end
     parser.CharacterDataHandler = on_text

@@ -15,7 +15,8 @@ from xml.parsers import expat
 import numpy as np
 
 from oplog.errors import Problem
-from oplog.readers import _times, _xml
+from oplog.readers import _gpx_fast, _times, _xml
+from oplog.readers._gpx_fast import QUALITY, VALUES
 from oplog.readers._numbers import numbers
 from oplog.readers._rows import Rows, finish, join
 from oplog.readers._tally import Tally
@@ -23,8 +24,7 @@ from oplog.track import NOT_STATED, Track, empty
 
 _ROOT = re.compile(rb"<(?:[\w.-]+:)?gpx[\s>/]")
 _RESUME = re.compile(rb"<((?:[A-Za-z_][\w.-]*:)?)(gpx|trkpt|trkseg|trk)(?=[\s>])")
-_QUALITY = {"none": 0, "2d": 1, "3d": 1, "dgps": 2, "pps": 3}
-_VALUES = ("time", "speed", "course", "hdop", "fix")
+_TRACK = ["gpx", "trk", "trkseg"]
 _UNFINISHED = tuple(
     expat.errors.codes[e]
     for e in (
@@ -34,6 +34,9 @@ _UNFINISHED = tuple(
     )
 )
 _ROWS_AT_ONCE = 50_000
+_BLOCK_BYTES = 1 << 21
+_SMALL_BYTES = 1 << 14
+_MOST_REFUSALS = 3
 
 
 def sniff(data: bytes) -> bool:
@@ -50,9 +53,11 @@ def read(data: bytes, name: str, zone: str | None) -> tuple[Track, list[Problem]
     try:
         text = _xml.as_utf8(data, tally)
         _xml.refuse_tricks(text)
-        found = _read_whole(text) or _read_damaged(text, tally)
+        tally.line_of = lambda place: text.count(b"\n", 0, place) + 1
+        found = _read_whole(text) or _read_damaged(_xml.repaired(text, tally), tally)
     except _xml.Refused as refused:
-        tally.add(refused.message, refused.line, 1, "the file is refused, nothing was fetched")
+        line = text.count(b"\n", 0, refused.place) + 1
+        tally.add(refused.message, line, 1, "the file is refused, nothing was fetched")
         return empty(), tally.problems()
     rows = found.rows()
     if not len(rows):
@@ -64,43 +69,87 @@ def read(data: bytes, name: str, zone: str | None) -> tuple[Track, list[Problem]
 def _read_whole(text: bytes) -> Points | None:
     """Read a well-formed document; None if it is not one."""
     points = Points()
-    return None if _xml.feed(points.parser(), text, 0) else points
+    points.begin(_after_blanks(text))
+    return None if _feed(points, text, _after_blanks(text)) else points
 
 
 def _read_damaged(text: bytes, tally: Tally) -> Points:
     """Read what is whole in a damaged document, going on behind each damage."""
-    text = _xml.repaired(text, tally)
+    tally.line_of = lambda place: text.count(b"\n", 0, place) + 1
     points = Points()
-    start, lines_before, frame = 0, 0, b""
+    first = start = _after_blanks(text)
+    frame = b""
     while True:
-        parser = points.parser(frame, lines_before)
-        error = _xml.feed(parser, text, start)
+        points.begin(start, frame)
+        error = _feed(points, text, start)
         if error is None:
             return points
-        at = start + max(parser.ErrorByteIndex - points.framed_bytes, 0)
-        line = lines_before + error.lineno
+        at = max(points.base + points.xml.ErrorByteIndex, start)
         # an unfinished token at the end begins at `at`: it must not be tried again
         unfinished = error.code in _UNFINISHED
         found = _RESUME.search(text, max(at + unfinished, start + 1))
-        if at > start or not start:
-            _say_damage(tally, text, at, line, points, found is not None)
+        if at > start or start == first:
+            _say_damage(tally, text, at, points, found is not None)
         points.give_up_point()
         if found is None:
             return points
-        lines_before += text.count(b"\n", start, found.start())
         start, frame = found.start(), _frame(found[1], found[2])
 
 
-def _say_damage(
-    tally: Tally, text: bytes, at: int, line: int, points: Points, goes_on: bool
-) -> None:
+def _feed(points: Points, text: bytes, at: int) -> expat.ExpatError | None:
+    """Give the parser the document from `at` on, but read plain stretches of points at once.
+
+    Returns the error that stopped it.
+    """
+    refusals = 0
+    try:
+        while refusals < _MOST_REFUSALS and (run := text.find(b"<trkpt", at)) >= 0:
+            points.parse(text, at, run)
+            at = run
+            if points.path != _TRACK:
+                break
+            end = text.find(b"</trkseg>", at)
+            at, refused = _feed_run(points, text, at, end if end >= 0 else len(text))
+            refusals += refused
+        points.parse(text, at, len(text))
+        points.xml.Parse(b"", True)
+    except expat.ExpatError as error:
+        return error
+    return None
+
+
+def _feed_run(points: Points, text: bytes, at: int, end: int) -> tuple[int, bool]:
+    """Read points up to `end`, where their segment ends; where it stopped, whether refused."""
+    while end - at > _SMALL_BYTES:
+        cut = text.rfind(b"</trkpt>", at, min(at + _BLOCK_BYTES, end)) + 8
+        rows = _gpx_fast.rows(text, at, cut, max(points.segment, 0)) if cut > at else None
+        if rows is None:
+            cut = max(cut, min(at + _BLOCK_BYTES, end))
+            points.parse(text, at, cut)
+            return cut, True
+        points.add(rows)
+        points.base += cut - at
+        following = text.find(b"<trkpt", cut, end)
+        at = following if following >= 0 else end
+        points.parse(text, cut, at)
+    points.parse(text, at, end)
+    return end, False
+
+
+def _after_blanks(text: bytes) -> int:
+    found = re.match(rb"\s*", text)
+    return found.end() if found else 0
+
+
+def _say_damage(tally: Tally, text: bytes, at: int, points: Points, goes_on: bool) -> None:
+    line = text.count(b"\n", 0, at) + 1
     if not goes_on and text.endswith(b"\0") and not text[at:].strip(b"\0 \r\n\t"):
         tally.add("the file ends in zero bytes", line, 1, "all complete points before are read")
         return
     if not goes_on and not any(c in text[at + 1 :] for c in (b"<", b"\0")):
         tally.add("the file is cut off", line, 1, "all complete points before are read")
         return
-    if points.depth == 0 and _ROOT.match(text, _next_tag(text, at)):
+    if not points.path and _ROOT.match(text, _next_tag(text, at)):
         tally.add("another document follows in the same file", line, 1, "read as well")
         return
     lost = ", one point lost" if points.in_point else ""
@@ -141,35 +190,36 @@ class Points:
         self.creator = self.source = self.track_name = ""
         self.waypoints = self.route_points = 0
         self.segment = -1
-        self.depth = 0
         self.in_point = False
-        self.framed_bytes = 0
-        self.lines_before = 0
+        self.base = 0
         self.path: list[str] = []
         self.lats: list[str | None] = []
         self.lons: list[str | None] = []
         self.values: list[dict[str, str]] = []
         self.segments: list[int] = []
-        self.lines: list[int] = []
+        self.places: list[int] = []
         self.point: dict[str, str] = {}
         self.text: list[str] | None = None
 
-    def parser(self, frame: bytes = b"", lines_before: int = 0) -> expat.XMLParserType:
-        """A parser that reports here and stands inside the opened elements of a frame."""
-        self.path, self.depth, self.in_point, self.text = [], 0, False, None
-        self.lines_before, self.framed_bytes = lines_before, len(frame)
+    def begin(self, start: int, frame: bytes = b"") -> None:
+        """A new parser, for text from `start` on, that stands inside the elements of a frame."""
+        self.path, self.in_point, self.text = [], False, None
+        self.base = start - len(frame)
         self.xml = _xml.new_parser(self.on_start, self.on_end, self.on_text)
         if frame:
             self.xml.Parse(frame, False)
-        return self.xml
+
+    def parse(self, text: bytes, start: int, stop: int) -> None:
+        """Give the parser a stretch of the text, in pieces."""
+        for at in range(start, stop, _xml.CHUNK_BYTES):
+            self.xml.Parse(text[at : min(at + _xml.CHUNK_BYTES, stop)], False)
 
     def on_start(self, tag: str, attributes: dict[str, str]) -> None:
         tag = tag.rpartition(":")[2]
         self.path.append(tag)
-        self.depth += 1
-        if self.depth > _xml.DEEPEST:
+        if len(self.path) > _xml.DEEPEST:
             raise _xml.Refused(
-                self.lines_before + self.xml.CurrentLineNumber,
+                self.base + self.xml.CurrentByteIndex,
                 f"elements are nested more than {_xml.DEEPEST} deep",
             )
         if tag == "trkpt":
@@ -179,9 +229,9 @@ class Points:
             self.point = {}
             self.lats.append(attributes.get("lat"))
             self.lons.append(attributes.get("lon"))
-            self.lines.append(self.lines_before + self.xml.CurrentLineNumber)
+            self.places.append(self.base + self.xml.CurrentByteIndex)
         elif self.in_point:
-            if tag in _VALUES and tag not in self.point:
+            if tag in VALUES and tag not in self.point:
                 self.text = []
         elif tag == "trkseg":
             self.segment += 1
@@ -195,7 +245,6 @@ class Points:
 
     def on_end(self, tag: str) -> None:
         tag = self.path.pop()
-        self.depth -= 1
         if tag == "trkpt":
             self.values.append(self.point)
             self.segments.append(max(self.segment, 0))
@@ -218,7 +267,7 @@ class Points:
     def give_up_point(self) -> None:
         """Forget a point that the damage cut in two, and draw no line across the damage."""
         n = len(self.values)
-        del self.lats[n:], self.lons[n:], self.lines[n:]
+        del self.lats[n:], self.lons[n:], self.places[n:]
         self.segment += 1
 
     def flush(self) -> None:
@@ -233,13 +282,19 @@ class Points:
                 numbers(self.lats[:n]),
                 numbers(self.lons[:n]),
                 *(numbers([v.get(k) for v in self.values]) for k in ("speed", "course", "hdop")),
-                np.array([_QUALITY.get(f, NOT_STATED) for f in fixes], np.int8),
+                np.array([QUALITY.get(f, NOT_STATED) for f in fixes], np.int8),
                 np.array(self.segments, np.int32),
-                np.array(self.lines[:n], np.int64),
+                np.array(self.places[:n], np.int64),
             )
         )
         self.values, self.segments = [], []
-        del self.lats[:n], self.lons[:n], self.lines[:n]
+        del self.lats[:n], self.lons[:n], self.places[:n]
+
+    def add(self, rows: Rows) -> None:
+        """Take in points that were read another way."""
+        if self.values:
+            self.flush()
+        self.parts.append(rows)
 
     def rows(self) -> Rows:
         """All points read."""

@@ -24,15 +24,18 @@ from oplog.readers._tally import Tally
 from oplog.track import Track, empty
 
 BLOCK_BYTES = 1 << 22
+_BINARY_GAP_BYTES = 32
 _SENTENCE = re.compile(rb"[$!][A-Z]{2}[A-Z0-9]{3},")
 _KIND_CODE = {(n[0] << 16) | (n[1] << 8) | n[2]: kind for kind, n in enumerate(nf.NAMES)}
 _STANDARD = frozenset(
-    (
-        "AAM ABM ALM APB BBM BEC BOD BWC BWR BWW DBK DBT DPT DTM FSI GBS GNS GRC GRS GSA GST GSV "
-        "GTD GXA HDG HDM HDT HSC HVD HVM ITS LCD MOB MSK MSS MTW MWV RMA RMB ROT RPM RSA RTE TXT "
-        "VBW VDM VDO VDR VHW VLW VPW VTD WCV WPL XDR XTE XTR ZFO ZTG "
-    ).split()
+    re.findall(
+        r"\w+",
+        """AAM ABM ALM APB BBM BEC BOD BWC BWR BWW DBK DBT DPT DTM FSI GBS GNS GRC GRS GSA GST
+        GSV GTD GXA HDG HDM HDT HSC HVD HVM ITS LCD MOB MSK MSS MTW MWV RMA RMB ROT RPM RSA
+        RTE TXT VBW VDM VDO VDR VHW VLW VPW VTD WCV WPL XDR XTE XTR ZFO ZTG""",
+    )
 )
+"""Sentences of the standard that say nothing of the position: left out without a word."""
 
 
 def sniff(data: bytes) -> bool:
@@ -47,6 +50,7 @@ def read(data: bytes, name: str, zone: str | None) -> tuple[Track, list[Problem]
     parts: list[Said] = []
     checks: list[scan.Bytes] = []
     for offset, block in _blocks(data):
+        _count_binary(block, offset, tally)
         found = scan.scan(block)
         part, check = _columns(found, offset, names, tally)
         parts.append(part)
@@ -71,6 +75,14 @@ def _blocks(data: bytes) -> Iterator[tuple[int, scan.Bytes]]:
             end = cut + 1 if cut > at else end
         yield at, np.frombuffer(data, np.uint8, end - at, at)
         at = end
+
+
+def _count_binary(block: scan.Bytes, offset: int, tally: Tally) -> None:
+    """Count stretches of bytes that are no text (messages of the receiver's own protocol)."""
+    bytes_at = np.flatnonzero((block > 126) | (block < 9))
+    if len(bytes_at):
+        begins = np.r_[True, np.diff(bytes_at) > _BINARY_GAP_BYTES]
+        tally.add_rows("binary data between the sentences", begins, bytes_at + offset, "skipped")
 
 
 def _columns(

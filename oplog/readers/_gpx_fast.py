@@ -1,0 +1,226 @@
+"""Track points read many at a time, where they are written plainly and all alike.
+
+Takes a stretch of a document that should hold nothing but whole `trkpt` elements, checks that it
+does, and reads it as arrays. Whatever it does not fully understand it refuses by answering None;
+the stream in gpx.py then reads the same stretch. What is checked: every tag of every point is
+byte for byte that of a point that expat has parsed, every point's own tag is
+`<trkpt lat="..." lon="...">`, no comment, CDATA, entity, control character or letter beyond ASCII.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from xml.parsers import expat
+
+import numpy as np
+from numpy.typing import NDArray
+
+from oplog.readers import _digits, _times, _xml
+from oplog.readers._digits import Bytes, Ints, Mask
+from oplog.readers._rows import Rows, join, unstated
+from oplog.track import NOT_STATED
+
+VALUES = ("time", "speed", "course", "hdop", "fix")
+QUALITY = {"none": 0, "2d": 1, "3d": 1, "dgps": 2, "pps": 3}
+MOST_TEMPLATES = 32
+LONGEST_TAG = 32
+LONGEST_TIME = 40
+
+_OPEN = np.frombuffer(b"<trkpt l", "<u8")[0]
+_FIRST = np.frombuffer(b'pt lat="', "<u8")[0]
+_SECOND = np.frombuffer(b'" lon="\0', "<u8")[0]
+_SEVEN = np.uint64(0x00FF_FFFF_FFFF_FFFF)
+
+
+@dataclass
+class Tags:
+    """Tags of a stretch: where each begins and ends (`<` and `>`), and its bytes as 4 words."""
+
+    begin: Ints
+    end: Ints
+    words: list[NDArray[np.uint64]]
+
+
+def rows(text: bytes, start: int, stop: int, segment: int) -> Rows | None:
+    """The points of text[start:stop], which begins with `<trkpt`; None if refused."""
+    block = np.frombuffer(text, np.uint8, stop - start, start)
+    if text.find(b"&", start, stop) >= 0 or not _plain(block):
+        return None
+    tags = _tags(block)
+    if tags is None:
+        return None
+    opens = np.flatnonzero(tags.words[0] == _OPEN)
+    if not len(opens) or opens[0] != 0:
+        return None
+    quotes = np.flatnonzero(block == 34)
+    if len(quotes) != 4 * len(opens):
+        return None
+    quotes = quotes.reshape(-1, 4)
+    if not _plain_points(block, tags, opens, quotes):
+        return None
+    return _by_template(block, tags, opens, quotes, start, segment)
+
+
+def _plain(block: Bytes) -> bool:
+    """Neither letters beyond ASCII nor control characters, and no tag of another nature."""
+    low = np.count_nonzero(block < 32)
+    spaces = sum(int(np.count_nonzero(block == c)) for c in (9, 10, 13)) if low else 0
+    return low == spaces and not bool((block > 126).any())
+
+
+def _tags(block: Bytes) -> Tags | None:
+    """All tags, or None where `<` and `>` do not take turns or a tag is too long to compare."""
+    begin, end = np.flatnonzero(block == 60), np.flatnonzero(block == 62)
+    if not len(begin) or len(begin) != len(end):
+        return None
+    if not (begin < end).all() or not (end[:-1] < begin[1:]).all():
+        return None
+    padded = np.concatenate([np.zeros(32, np.uint8), block, np.zeros(32, np.uint8)])
+    length = end - begin + 1
+    first = _words(padded, begin + 32)
+    point = first == _OPEN
+    longest = int(np.where(point, 0, length).max())
+    if longest > LONGEST_TAG:
+        return None
+    keep = np.minimum(length, 8).astype(np.uint64) * np.uint64(8)
+    head = first & ((np.uint64(1) << (keep % np.uint64(64))) - np.uint64(1) | _all(keep == 64))
+    words = [np.where(point, _OPEN, head), _words(padded, end + 25), length.astype(np.uint64)]
+    if longest > 16:
+        words += [_words(padded, begin + 40), _words(padded, end + 17)]
+    for k in range(1, len(words)):
+        words[k] = np.where(point, 0, words[k])
+    short = length < 8
+    words[1] = np.where(short, 0, words[1])
+    for k in range(3, len(words)):
+        words[k] = np.where(length <= 16, 0, words[k])
+    return Tags(begin, end, words)
+
+
+def _all(mask: Mask) -> NDArray[np.uint64]:
+    return np.where(mask, np.uint64(0xFFFF_FFFF_FFFF_FFFF), np.uint64(0))
+
+
+def _words(block: Bytes, at: Ints) -> NDArray[np.uint64]:
+    return _digits.windows(block, at, 8).view("<u8").ravel()
+
+
+def _plain_points(block: Bytes, tags: Tags, opens: Ints, quotes: Ints) -> bool:
+    """Whether all are written `<trkpt lat="..." lon="...">`."""
+    begin, end = tags.begin[opens], tags.end[opens]
+    return bool(
+        (quotes[:, 0] == begin + 11).all()
+        and (_words(block, begin + 4) == _FIRST).all()
+        and (quotes[:, 2] == quotes[:, 1] + 6).all()
+        and ((_words(block, quotes[:, 1]) & _SEVEN) == _SECOND).all()
+        and (quotes[:, 3] + 1 == end).all()
+    )
+
+
+def _by_template(
+    block: Bytes, tags: Tags, opens: Ints, quotes: Ints, start: int, segment: int
+) -> Rows | None:
+    """Group the points by their tags, let expat read one of each group, and read the others."""
+    count = np.diff(np.append(opens, len(tags.begin)))
+    left = np.arange(len(opens))
+    parts, order = [], []
+    for _ in range(MOST_TEMPLATES):
+        size = int(count[left[0]])
+        alike = left[count[left] == size]
+        alike = alike[_same_tags(tags, opens[alike], size)]
+        fields = _fields_of(block, tags, int(opens[alike[0]]), size)
+        if fields is None:
+            return None
+        part = _read(block, tags, opens[alike], quotes[alike], fields, segment)
+        if part is None:
+            return None
+        part.where = tags.begin[opens[alike]] + start
+        parts.append(part)
+        order.append(alike)
+        if len(alike) == len(left):
+            break
+        left = np.setdiff1d(left, alike, assume_unique=True)
+    else:
+        return None
+    if len(parts) == 1:
+        return parts[0]
+    return join(parts).take(np.argsort(np.concatenate(order), kind="stable"))
+
+
+def _same_tags(tags: Tags, opens: Ints, size: int) -> Mask:
+    """Which points have tag for tag the bytes of the first one."""
+    same = np.ones(len(opens), bool)
+    for words in tags.words:
+        for k in range(1, size):
+            here = words[opens + k]
+            same &= here == here[0]
+    return same
+
+
+def _fields_of(block: Bytes, tags: Tags, at: int, size: int) -> dict[str, int] | None:
+    """Which tag of the point opens the value of which name, as expat sees one such point."""
+    stop = tags.end[at + size - 1] + 1
+    text = block[tags.begin[at] : stop].tobytes()
+    found: dict[str, int] = {}
+    number, depth, leaf = -1, 0, ""
+
+    def on_start(tag: str, _: dict[str, str]) -> None:
+        nonlocal number, depth, leaf
+        number, depth, leaf = number + 1, depth + 1, tag.rpartition(":")[2]
+        if depth == 1 and tag != "trkpt":
+            raise ValueError
+        if depth > 1 and leaf == "trkpt":
+            raise ValueError
+        if leaf in VALUES:
+            if leaf in found:
+                raise ValueError
+            found[leaf] = number
+
+    def on_end(tag: str) -> None:
+        nonlocal number, depth, leaf
+        number, depth = number + 1, depth - 1
+        tag = tag.rpartition(":")[2]
+        if tag in VALUES and found[tag] != number - 1:
+            raise ValueError
+        leaf = ""
+
+    try:
+        parser = _xml.new_parser(on_start, on_end, lambda _: None)
+        parser.Parse(text, True)
+    except (ValueError, expat.ExpatError):
+        return None
+    return found if number + 1 == size and b"/>" not in text and b"<?" not in text else None
+
+
+def _read(
+    block: Bytes, tags: Tags, opens: Ints, quotes: Ints, fields: dict[str, int], segment: int
+) -> Rows | None:
+    n = len(opens)
+    columns = unstated(n)
+    columns["segment"] = np.full(n, segment, np.int32)
+    time_us, became = np.full(n, _times.NAT), np.full(n, _times.MISSING, np.int8)
+    for name, k in fields.items():
+        begin, end = tags.end[opens + k] + 1, tags.begin[opens + k + 1]
+        if name == "time":
+            packed = _digits.texts(block, begin, end, LONGEST_TIME)
+            if packed is None:
+                return None
+            time_us, became = _times.parse_bytes(packed)
+        elif name == "fix":
+            packed = _digits.texts(block, begin, end, LONGEST_TIME)
+            if packed is None:
+                return None
+            columns["quality"] = _quality(packed)
+        else:
+            key = {"speed": "speed_m_s", "course": "course_deg", "hdop": "hdop"}[name]
+            columns[key] = _digits.decimals(block, begin, end)
+    lat = _digits.decimals(block, quotes[:, 0] + 1, quotes[:, 1])
+    lon = _digits.decimals(block, quotes[:, 2] + 1, quotes[:, 3])
+    return Rows(time_us, became, lat, lon, **columns, where=tags.begin[opens])
+
+
+def _quality(packed: Bytes) -> NDArray[np.int8]:
+    """GGA codes of the words that GPX has for a fix."""
+    said = packed.view(f"S{packed.shape[1]}").ravel()
+    words, inverse = np.unique(said, return_inverse=True)
+    codes = [QUALITY.get(w.decode("ascii").strip().lower(), NOT_STATED) for w in words]
+    return np.array(codes, np.int8)[inverse]

@@ -1,0 +1,147 @@
+"""GeoJSON with times: lines with a time for each position, or points with one each.
+
+Times of a line are looked for under coordTimes, times or timestamps, in the feature's properties
+or its coordinateProperties; times of a point under time, timestamp, datetime and the like.
+
+Source: RFC 7946 for the geometry; it says nothing of times, the names are custom.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from typing import Any
+
+import numpy as np
+
+from oplog.errors import Problem
+from oplog.readers import _times
+from oplog.readers._rows import Rows, finish, unstated
+from oplog.readers._tally import Tally
+from oplog.track import Track, empty
+
+_LINE_TIMES = ("coordTimes", "times", "timestamps", "time", "coordinateTimes")
+_POINT_TIMES = ("time", "timestamp", "datetime", "dateTime", "Time", "utc", "date_time", "when")
+_DEEPEST = 64
+
+
+def sniff(data: bytes) -> bool:
+    """A JSON object with coordinates."""
+    head = data[:262_144].lstrip(b"\xef\xbb\xbf \t\r\n")
+    return head[:1] in (b"{", b"[") and (b'"coordinates"' in head or b'"FeatureColl' in head)
+
+
+def read(data: bytes, name: str, zone: str | None) -> tuple[Track, list[Problem]]:
+    """Each line or chain of points is a segment. Never raises for bad data."""
+    tally = Tally(name)
+    try:
+        document = json.loads(data.decode("utf-8-sig", "replace"))
+    except json.JSONDecodeError as error:
+        tally.add("the JSON is cut off or damaged", error.lineno, 1, "nothing to read")
+        return empty(), tally.problems()
+    except RecursionError:
+        tally.add("JSON nested deeper than any track", done="refused")
+        return empty(), tally.problems()
+    positions: list[tuple[Any, Any, int]] = []
+    areas = 0
+    for segment, (geometry, properties) in enumerate(_features(document)):
+        kind = geometry.get("type")
+        areas += kind in ("Polygon", "MultiPolygon")
+        positions += _positions(geometry, properties, segment)
+    if not positions:
+        what = "GeoJSON with boundaries, but no track" if areas else "GeoJSON without a track"
+        tally.add(
+            what, done="boundaries are read with: oplog land add" if areas else "nothing read"
+        )
+        return empty(), tally.problems()
+    return finish(_rows(positions), tally, zone, "GeoJSON"), tally.problems()
+
+
+def _features(value: Any, depth: int = 0) -> Iterator[tuple[dict[str, Any], dict[str, Any]]]:
+    """Geometries with the properties that belong to them."""
+    if depth > _DEEPEST:
+        return
+    if isinstance(value, list):
+        for item in value:
+            yield from _features(item, depth + 1)
+    elif isinstance(value, dict):
+        if isinstance(value.get("features"), list):
+            yield from _features(value["features"], depth + 1)
+        elif isinstance(value.get("geometry"), dict):
+            properties = value.get("properties")
+            yield value["geometry"], properties if isinstance(properties, dict) else {}
+        elif "coordinates" in value:
+            yield value, {}
+
+
+def _positions(
+    geometry: dict[str, Any], properties: dict[str, Any], feature: int
+) -> list[tuple[Any, Any, int]]:
+    """Positions of one feature with time and segment (points share segment 0)."""
+    kind, coordinates = geometry.get("type"), geometry.get("coordinates")
+    if not isinstance(coordinates, list):
+        return []
+    if kind == "Point":
+        return [(coordinates, _first_of(properties, _POINT_TIMES), 0)]
+    times = _first_of(properties.get("coordinateProperties", properties), _LINE_TIMES)
+    if kind == "LineString":
+        return _line(coordinates, times, 1000 * feature + 1)
+    if kind == "MultiLineString":
+        found = []
+        for k, line in enumerate(coordinates):
+            of_line = times[k] if isinstance(times, list) and k < len(times) else None
+            found += _line(line, of_line, 1000 * feature + 1 + k % 999)
+        return found
+    return []
+
+
+def _line(line: Any, times: Any, segment: int) -> list[tuple[Any, Any, int]]:
+    if not isinstance(line, list):
+        return []
+    stamps = times if isinstance(times, list) else []
+    return [
+        (position, stamps[k] if k < len(stamps) else None, segment)
+        for k, position in enumerate(line)
+    ]
+
+
+def _first_of(properties: Any, names: tuple[str, ...]) -> Any:
+    if not isinstance(properties, dict):
+        return None
+    return next((properties[n] for n in names if properties.get(n) is not None), None)
+
+
+def _rows(positions: list[tuple[Any, Any, int]]) -> Rows:
+    n = len(positions)
+    lonlat = np.array([_lonlat(position) for position, _, _ in positions])
+    times = [_time(stamp) for _, stamp, _ in positions]
+    columns = unstated(n)
+    columns["segment"] = np.array([s % 2**31 for _, _, s in positions], np.int32)
+    return Rows(
+        np.array([t for t, _ in times], np.int64),
+        np.array([b for _, b in times], np.int8),
+        lonlat[:, 1],
+        lonlat[:, 0],
+        **columns,
+        where=np.full(n, -1),
+    )
+
+
+def _lonlat(position: Any) -> tuple[float, float]:
+    if isinstance(position, list) and len(position) >= 2:
+        lon, lat = position[:2]
+        if type(lon) in (int, float) and type(lat) in (int, float):
+            try:
+                return float(lon), float(lat)
+            except OverflowError:
+                pass
+    return np.nan, np.nan
+
+
+def _time(stamp: Any) -> tuple[int, int]:
+    """ISO 8601, or seconds or milliseconds since 1970."""
+    if isinstance(stamp, str):
+        return _times.parse_one(stamp)
+    if type(stamp) in (int, float) and 0 < stamp < 1e14:
+        return round(stamp * (1e3 if stamp > 1e11 else 1e6)), _times.GOOD
+    return _times.NAT, _times.MISSING if stamp is None else _times.BAD
