@@ -75,24 +75,29 @@ def _epochs(said: Said, timed: Mask) -> Ints:
     other_kind = said.kind[rows[1:]] != said.kind[rows[:-1]]
     new = np.r_[True, np.abs(apart) >= np.where(other_kind, _ROUNDING_US, 1)]
     number = np.cumsum(new) - 1
-    if ((apart < 0) & (apart > -_LATE_US)).any():
-        number = _late_ones_home(clock, number)
+    steps = apart[new[1:]]
+    if ((steps < 0) & (steps > -_LATE_US)).any():
+        placed = np.zeros(int(number[-1]) + 1, bool)
+        placed[number[~np.isnan(said.lat[rows])]] = True
+        number = _late_ones_home(clock[np.flatnonzero(new)], placed)[number]
     epoch = np.zeros(len(said), np.int64)
     epoch[rows] = number
     return epoch[np.maximum.accumulate(np.where(timed, np.arange(len(said)), 0))]
 
 
-def _late_ones_home(clock: Ints, number: Ints) -> Ints:
-    """Epoch numbers where rows of one clock time within a few epochs are one epoch.
+def _late_ones_home(clock: Ints, placed: Mask) -> Ints:
+    """New numbers for epochs, where those of one clock time that are a few apart become one.
 
-    Epochs are numbered in the order in which they begin; clock, number: one a timed row.
+    They are numbered in the order of their first positions. clock, placed: one an epoch; placed
+    tells whether it has a position.
     """
-    order = np.lexsort((np.arange(len(clock)), clock))
-    new = np.r_[True, (np.diff(clock[order]) != 0) | (np.diff(number[order]) > _LATE_EPOCHS)]
+    index = np.arange(len(clock))
+    order = np.lexsort((index, clock))
+    new = np.r_[True, (np.diff(clock[order]) >= _ROUNDING_US) | (np.diff(order) > _LATE_EPOCHS)]
     group = np.empty(len(clock), np.int64)
     group[order] = np.cumsum(new) - 1
-    first = np.full(int(group.max()) + 1, len(clock))
-    np.minimum.at(first, group, np.arange(len(clock)))
+    first = np.full(int(group.max()) + 1, 2 * len(clock))
+    np.minimum.at(first, group, np.where(placed, index, index + len(clock)))
     rank = np.empty(len(first), np.int64)
     rank[np.argsort(first, kind="stable")] = np.arange(len(first))
     return rank[group]

@@ -26,8 +26,8 @@ TWO_WAYS = "dates that can be read day first or month first"
 
 _NAMES = {
     "time": "time timestamp datetime utc utctime timeutc gpstime dateandtime datetimeutc"
-    " utcdatetime isotime gpsdatetime localtime datumzeit zeit zeitstempel zeitpunkt heure horodatage tijd"
-    " fecha hora",
+    " utcdatetime isotime gpsdatetime localtime datumzeit zeit zeitstempel zeitpunkt heure"
+    " horodatage tijd fecha hora",
     "date": "date utcdate gpsdate dateutc localdate datum",
     "lat": "lat latitude latdeg latitudedeg latitudedegrees latdd gpslat gpslatitude breite"
     " breitengrad latitud wgs84lat poslat positionlat ycoord",
