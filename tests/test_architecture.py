@@ -29,7 +29,7 @@ FLOOR = {
     "ground": 5,
     "log": 6,
     "query": 6,
-    "sheets": 6,
+    "sheets": 7,
     "flow": 7,
     "cli": 8,
     "__main__": 9,
@@ -244,6 +244,15 @@ def test_the_help_needs_nothing_heavy():
     )
     assert run.stdout.splitlines()[-1].strip() == "heavy:", run.stdout[-200:]
     assert "Usage" in run.stdout
+
+
+def test_the_map_in_developers_is_true():
+    text = (ROOT / "DEVELOPERS.md").read_text("utf-8")
+    told = {m[2]: int(m[1]) for m in re.finditer(r"^\| (\d) \| `(\w+)` \|", text, re.MULTILINE)}
+    assert told == FLOOR
+    named = re.findall(r"`((?:oplog|tests|benchmarks|queries|\.ci)/[\w/.-]*)`", text)
+    assert len(named) > 10
+    assert not [n for n in named if not (ROOT / n).exists()]
 
 
 # --- what the repository must not hold -------------------------------------------------------
