@@ -11,11 +11,11 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from oplog.cli import _shared
-from oplog.errors import DONE, DONE_WITH_PROBLEMS, OplogError, UnreadableFile
+from oplog.errors import DONE_WITH_PROBLEMS, OplogError, UnreadableFile
 
 if TYPE_CHECKING:
     from oplog.events import WorkMeasured
-    from oplog.flow.importing import Imported
+    from oplog.flow.importing import FileTaken, Imported
     from oplog.fold import Farm
 
 FULL_SCREENS = 2
@@ -57,9 +57,7 @@ def found(paths: Sequence[str]) -> Iterator[str]:
     for path in paths:
         if os.path.isdir(path):
             for folder, inner, names in os.walk(path):
-                inner[:] = sorted(
-                    n for n in inner if not n.startswith((".", "$", "System Volume"))
-                )
+                inner[:] = sorted(n for n in inner if not n.startswith((".", "$", "System Volume")))
                 yield from (str(Path(folder, n)) for n in sorted(names) if not n.startswith("."))
         elif os.path.exists(path):
             yield path
@@ -120,37 +118,45 @@ def show(farm: Farm, done: Imported, units: str) -> None:
         )
 
 
-def told_of_files(done: Imported, every: bool) -> int:
-    """Tell what became of each file, and give the exit code."""
-    from oplog.flow.importing import FileTaken
-
-    def line(f: FileTaken) -> str:
-        known = f", {f.known:,} known before" if f.known else ""
-        new = f"{f.new:,} new fixes" if f.new else "nothing new"
-        how = f" ({f.how})" if f.how else ""
-        return f"{f.name}: {new}{known}{how}."
-
+def tell_of_files(done: Imported, every: bool) -> None:
+    """Tell what was taken from each file: before the screen, to stderr."""
     taken = [f for f in done.files if not f.refused]
-    refused = [f.refused for f in done.files if f.refused]
-    if sys.stdout.isatty() and done.days:
-        click.echo(err=True)
-    for f in taken if every or len(taken) <= _shared.FEW * 2 else taken[: _shared.FEW]:
-        _shared.note(line(f), indent="  ")
-    if not every and len(taken) > _shared.FEW * 2:
-        rest = taken[_shared.FEW :]
+    shown = taken if every or len(taken) <= 2 * _shared.FEW else taken[: _shared.FEW]
+    for f in shown:
+        _shared.note(_taken(f), indent="  ")
+    if rest := taken[len(shown) :]:
         _shared.note(
             f"and {len(rest)} more files: {sum(f.new for f in rest):,} new fixes, "
             f"{sum(f.known for f in rest):,} known before."
         )
     if not done.days:
-        _shared.note("Nothing was added: the log holds all of this already.")
-    for reason in refused if every else refused[: _shared.FEW]:
+        said = " What is said of visits in it: oplog say VISIT --implement NAME." * done.said
+        _shared.note(f"Nothing was added: the log holds all of this already.{said}")
+    elif _shared.at_terminal():
+        click.echo(err=True)
+
+
+def exit_code(farm: Farm, done: Imported, every: bool) -> int:
+    """Tell of problems, after the screen, and give the exit code."""
+    refused = [f.refused for f in done.files if f.refused]
+    told = [p for f in done.files if not f.refused for p in f.problems]
+    if refused or told:
+        click.echo(err=True)
+    shown = refused if every else refused[: _shared.FEW]
+    for reason in shown:
         _shared.note(f"Left out: {reason}", indent="  ")
-    if not every and len(refused) > _shared.FEW:
-        _shared.note(f"and {len(refused) - _shared.FEW} more left out (--problems shows all)")
-    told = [p for f in taken for p in f.problems]
+    if len(shown) < len(refused):
+        _shared.note(f"and {len(refused) - len(shown)} more left out (--problems shows all)")
     code = _shared.problems(told, every=every)
-    return DONE_WITH_PROBLEMS if refused else code or DONE
+    nowhere = any(not [v for v in farm.visits if (v.machine, v.day) == d] for d in done.days)
+    return DONE_WITH_PROBLEMS if refused or nowhere else code
+
+
+def _taken(f: FileTaken) -> str:
+    known = f", {f.known:,} known before" if f.known else ""
+    new = f"{f.new:,} new fixes" if f.new else "nothing new"
+    how = f" ({f.how})" if f.how else ""
+    return f"{f.name}: {new}{known}{how}."
 
 
 class Progress:

@@ -30,8 +30,9 @@ if TYPE_CHECKING:
 
     Log: TypeAlias = log_room.Log
     FarmType: TypeAlias = Farm
+    TableType: TypeAlias = Table
 else:
-    Log = FarmType = Any
+    Log = FarmType = TableType = Any
 
 F = TypeVar("F", bound=Callable[..., Any])
 
@@ -262,6 +263,13 @@ def kind(name: str | None) -> str:
             f"Implements: {', '.join(OPERATION_OF)}."
         )
     return known[name.casefold()]
+
+
+def zone_of(farm: Farm) -> tzinfo:
+    """The farm's time zone."""
+    from zoneinfo import ZoneInfo
+
+    return ZoneInfo(farm.zone)
 
 
 def today(farm: Farm) -> date:

@@ -24,13 +24,13 @@ def command(
     oplog day 2027-03-25 --machine blue
     oplog day 2027-03-25 --csv
     """
-    from oplog.sheets.day import day_sheet, visits_table
+    from oplog.sheets.day import day_sheet
 
     farm = _shared.farm_of(log)
     name = farm.kit_item(machine, machine=True).name if machine else None
     when = _shared.day_of(farm, day) or _latest(farm)
     if output.form != "text":
-        _shared.put(visits_table(farm, when, name), output)
+        _shared.put(_visits(farm, when, name), output)
         return
     click.echo(
         day_sheet(
@@ -43,3 +43,15 @@ def command(
 def _latest(farm: _shared.FarmType) -> date:
     """The last day with something recorded; today where there is none."""
     return max((d.day for d in farm.days), default=_shared.today(farm))
+
+
+def _visits(farm: _shared.FarmType, day: date, machine: str | None) -> _shared.TableType:
+    """The day's rows of the question `visits`."""
+    from dataclasses import replace
+
+    from oplog.query import ask
+    from oplog.sheets.questions import answer_table
+
+    table = answer_table(ask(farm, "visits", {"day": day}))
+    at = [c.name for c in table.columns].index("machine")
+    return replace(table, rows=tuple(r for r in table.rows if machine in (None, r[at])))

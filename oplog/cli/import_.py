@@ -16,15 +16,14 @@ from oplog.cli import _import, _shared
 @click.option("--operation", metavar="NAME", help="What it did, if not the implement's usual work.")
 @click.option("--driver", metavar="NAME", help="Who drove.")
 @click.option("--zone", metavar="AREA/CITY", help="Zone of times in a file that state none.")
-@click.option("--later-by-1024-weeks", "rollover", is_flag=True,
-              help="Set right the dates of a receiver whose week counter has run over.")  # fmt: skip
 @click.option("--problems", "every", is_flag=True, help="Tell of every problem found in the files.")
 @_shared.units_option
 @_shared.with_log
 def command(log: _shared.Log, paths: tuple[str, ...], units: str, every: bool, **told: Any) -> int:
-    """Take in tracks (GPX, NMEA; .gz and .zip too) and show what was done.
+    """Take in tracks (GPX, NMEA) and show what was done.
 
-    Files or folders, which are read through: a whole stick will do. What the log holds already is
+    Files, compressed ones (.gz, .zip) too, or folders, which are read through: a whole stick will
+    do. What the log holds already is
     known and counts once. Each import is one entry: all of it or nothing.
 
     \b
@@ -33,5 +32,7 @@ def command(log: _shared.Log, paths: tuple[str, ...], units: str, every: bool, *
     """
     done = _import.run(log, paths, told)
     _import.ask_for_open(log, done)
-    _import.show(_shared.farm_of(log), done, units)
-    return _import.told_of_files(done, every)
+    _import.tell_of_files(done, every)
+    farm = _shared.farm_of(log)
+    _import.show(farm, done, units)
+    return _import.exit_code(farm, done, every)

@@ -12,9 +12,13 @@ from oplog.cli import _shared
 @click.command()
 @click.argument("job", metavar="NAME")
 @click.option("--operation", required=True, metavar="NAME", help="Drilling, mowing, ...")
-@click.option("--fields", "--field", multiple=True, metavar="FIELD", help="A field; again for more.")
+@click.option(
+    "--fields", "--field", multiple=True, metavar="FIELD", help="A field; again for more."
+)
 @click.option("--farm", "block", metavar="NAME", help="All fields of a block of land.")
-@click.option("--crop", metavar="NAME", help="All fields of a crop (of the block, if one is named).")
+@click.option(
+    "--crop", metavar="NAME", help="All fields of a crop (of the block, if one is named)."
+)
 @click.option("--harvest", "year", type=int, metavar="YEAR", help="Harvest year of the crop.")
 @click.option("--by", type=_shared.DAY, metavar="DATE", help="The deadline.")
 @_shared.with_log

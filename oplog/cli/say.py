@@ -17,7 +17,7 @@ from oplog.cli import _shared
 @_shared.units_option
 @_shared.with_log
 def command(log: _shared.Log, visits: tuple[str, ...], units: str, **words: str | None) -> None:
-    """Say with what, by whom and for which job visits were; or correct it.
+    """Say with what, by whom, for which job; or correct it.
 
     VISIT is the handle that 'oplog day' shows.
 

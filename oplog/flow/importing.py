@@ -66,11 +66,16 @@ class FileTaken:
 
 @dataclass(frozen=True)
 class Imported:
-    """What an import did. days: machine and working day of all that was measured."""
+    """What an import did.
+
+    days: machine and working day of all that was measured. said: whether an implement, operation
+    or driver came with it.
+    """
 
     files: tuple[FileTaken, ...]
     days: tuple[MachineDay, ...]
     entries: tuple[str, ...]
+    said: bool = False
 
     @property
     def problems(self) -> tuple[Problem, ...]:
@@ -133,7 +138,9 @@ def import_files(
             history = read(log)
             batch = _Batch(history.farm)
     entries += _write(history, batch, settings, progress, command)
-    return Imported(tuple(taken), tuple(sorted(days | batch.days, key=_by_day)), tuple(entries))
+    measured = tuple(sorted(days | batch.days, key=_by_day))
+    said = any((told.implement, told.operation, told.driver))
+    return Imported(tuple(taken), measured, tuple(entries), said)
 
 
 def _take(

@@ -10,7 +10,7 @@ from oplog.events import DayMeasured, WorkMeasured
 from oplog.fold import Farm
 from oplog.sheets import figures as fig
 from oplog.sheets.table import METRIC, Column, Table, in_units
-from oplog.sheets.text import WIDTH, clean, paragraph, write
+from oplog.sheets.text import HOLD, WIDTH, clean, paragraph, write
 from oplog.units import hectares, hectares_per_hour, hours, kmh
 from oplog.work.rates import overall_rate_m2_s, spot_rate_m2_s
 
@@ -183,7 +183,7 @@ def _what(farm: Farm, visit: WorkMeasured, system: str) -> str:
 
 def _hours(visit: WorkMeasured) -> str:
     parts = [
-        f"{fig.clock(getattr(visit, f'{s}_s'))} {s}"
+        f"{fig.clock(getattr(visit, f'{s}_s'))}{HOLD}{s}"
         for s in STATES
         if s != "unrecorded" or visit.unrecorded_s >= 30
     ]
@@ -211,10 +211,13 @@ def _total(
     low = sum(v.worked_low_m2 or v.worked_m2 or 0.0 for v in worked)
     high = sum(v.worked_high_m2 or v.worked_m2 or 0.0 for v in worked)
     unknown = sum(is_open(v) for v in own)
+    still_open = f"{unknown} visit{'s' * (unknown > 1)} still open" if unknown else ""
+    area = f"{fig.area(total, system)} worked"
+    if total:
+        area += f" ({fig.area_range(low, high, system)})"
     parts = [
-        f"{fig.area(total, system)} worked"
-        + (f" ({fig.area_range(low, high, system)})" if total else "")
-        + (f" and {unknown} visit{'s' * (unknown > 1)} still open" if unknown else ""),
+        *([area] if total or not unknown else []),
+        *([still_open] if still_open else []),
         f"{fig.clock(sum(d.field_s for d in days))} in fields",
         f"{fig.clock(sum(d.road_s for d in days))} on the road "
         f"({fig.distance(sum(d.road_m for d in days), system)})",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from oplog import units as u
 from oplog.sheets.table import METRIC
-from oplog.sheets.text import clock
+from oplog.sheets.text import HOLD, clock
 
 __all__ = ["area", "area_range", "clock", "distance", "rate", "share", "speed", "width"]
 
@@ -14,7 +14,7 @@ def area(area_m2: float | None, system: str = METRIC, *, unit: bool = True) -> s
     if area_m2 is None:
         return "?"
     value, name = (u.hectares(area_m2), "ha") if system == METRIC else (u.acres(area_m2), "acres")
-    return f"{value:.2f}{' ' + name if unit else ''}"
+    return f"{value:.2f}{HOLD + name if unit else ''}"
 
 
 def area_range(low_m2: float | None, high_m2: float | None, system: str = METRIC) -> str:
@@ -28,7 +28,11 @@ def speed(speed_m_s: float | None, system: str = METRIC) -> str:
     """[m/s] -> "8.2 km/h" or "5.1 mph"."""
     if speed_m_s is None:
         return "?"
-    return f"{u.kmh(speed_m_s):.1f} km/h" if system == METRIC else f"{u.mph(speed_m_s):.1f} mph"
+    return (
+        f"{u.kmh(speed_m_s):.1f}{HOLD}km/h"
+        if system == METRIC
+        else f"{u.mph(speed_m_s):.1f}{HOLD}mph"
+    )
 
 
 def rate(rate_m2_s: float | None, system: str = METRIC) -> str:
@@ -36,8 +40,8 @@ def rate(rate_m2_s: float | None, system: str = METRIC) -> str:
     if rate_m2_s is None or rate_m2_s != rate_m2_s:
         return "?"
     if system == METRIC:
-        return f"{u.hectares_per_hour(rate_m2_s):.2f} ha/h"
-    return f"{u.acres_per_hour(rate_m2_s):.2f} acres/h"
+        return f"{u.hectares_per_hour(rate_m2_s):.2f}{HOLD}ha/h"
+    return f"{u.acres_per_hour(rate_m2_s):.2f}{HOLD}acres/h"
 
 
 def width(length_m: float | None, system: str = METRIC) -> str:
@@ -45,14 +49,14 @@ def width(length_m: float | None, system: str = METRIC) -> str:
     if length_m is None:
         return "width ?"
     value, unit = (length_m, "m") if system == METRIC else (u.feet(length_m), "ft")
-    return f"{value:.2f}".rstrip("0").rstrip(".") + f" {unit}"
+    return f"{value:.2f}".rstrip("0").rstrip(".") + f"{HOLD}{unit}"
 
 
 def distance(length_m: float, system: str = METRIC) -> str:
     """[m] -> "5.2 km" or "3.2 miles"."""
     if system == METRIC:
-        return f"{length_m / 1000.0:.1f} km"
-    return f"{length_m / u.MILE_M:.1f} miles"
+        return f"{length_m / 1000.0:.1f}{HOLD}km"
+    return f"{length_m / u.MILE_M:.1f}{HOLD}miles"
 
 
 def share(part: float | None, whole: float | None) -> str:
@@ -61,7 +65,7 @@ def share(part: float | None, whole: float | None) -> str:
         return "?"
     percent = 100.0 * part / whole
     if 99.5 <= percent < 99.95:
-        return f"{percent:.1f} %"
+        return f"{percent:.1f}{HOLD}%"
     if 0.0 < percent < 0.5:
         return "under 1 %"
-    return f"{percent:.0f} %"
+    return f"{percent:.0f}{HOLD}%"

@@ -34,9 +34,7 @@ def jobs_table(farm: Farm, day: date) -> Table:
     return Table("", columns, tuple(rows))
 
 
-def _row(
-    farm: Farm, job: JobPlanned, covered: list[ground.Covered], day: date
-) -> tuple[Any, ...]:
+def _row(farm: Farm, job: JobPlanned, covered: list[ground.Covered], day: date) -> tuple[Any, ...]:
     done_m2 = left_m2 = area_m2 = whole_m2 = 0.0
     for name in job.fields:
         passes = [c for c in covered if c.pass_number == 1 and _is_of(c, job, name)]

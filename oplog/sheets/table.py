@@ -82,6 +82,8 @@ def _column_in_us(column: Column) -> Column:
 
 
 def _heading(name: str, unit: str) -> str:
-    suffix = {"ha": "_ha", "km/h": "_kmh", "ha/h": "_ha_h", "h": "_h", "m": "_m", "%": "_percent"}
-    end = suffix.get(unit, "")
-    return (name.removesuffix(end) or name).replace("_", " ")
+    suffix = {"ha": "_ha", "km/h": "_kmh", "ha/h": "_ha_h", "h": "_h", "m": "_m", "%": "_percent",
+              "ha/h/m": "_ha_h_m"}  # fmt: skip
+    if unit == "%" and name == "percent":
+        return ""
+    return name.removesuffix(suffix.get(unit, "")).replace("_", " ")

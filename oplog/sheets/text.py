@@ -12,8 +12,10 @@ from oplog import units
 from oplog.sheets.table import Column, Table
 
 WIDTH = 80
-_GAP = "  "
-_NARROWEST = 7
+_GAPS = (2, 1)
+"""Columns are this far apart; the second where they do not fit otherwise."""
+_BREAKABLE = 12
+"""Words longer than this may be broken to make a table fit."""
 _DIGITS = {
     "ha": 2,
     "acre": 2,
@@ -44,16 +46,16 @@ def write(
     ]
     heads = [_head(c) for c in table.columns]
     rights = [_is_number(table, i) for i in range(len(table.columns))]
-    widths = _fit(heads, cells, rights, width)
+    fitted = _fit(heads, cells, rights, width)
     lines = [_strong(clean(table.title), bold)] if table.title else []
     if not table.rows:
         lines.append("  (nothing)")
-    elif widths is None:
+    elif fitted is None:
         lines += _blocks(heads, cells, width)
     else:
-        lines += [_strong(line, bold) for line in _row(heads, widths, rights)]
+        lines += [_strong(line, bold) for line in _row(heads, *fitted, rights)]
         for row in cells:
-            lines += _row(row, widths, rights)
+            lines += _row(row, *fitted, rights)
     return "\n".join(lines)
 
 
@@ -94,7 +96,7 @@ def clean(text: str) -> str:
 
 def paragraph(text: str, *, first: str = "", rest: str = "", width: int = WIDTH) -> str:
     """Sentences wrapped to the width, with what stands before the first and further lines."""
-    return textwrap.fill(
+    filled = textwrap.fill(
         clean(text),
         width,
         initial_indent=first,
@@ -102,6 +104,11 @@ def paragraph(text: str, *, first: str = "", rest: str = "", width: int = WIDTH)
         break_long_words=False,
         break_on_hyphens=False,
     )
+    return filled.replace(HOLD, " ")
+
+
+HOLD = "\u00a0"
+"""A space at which no line is broken; written out as a plain one."""
 
 
 def span_of(text: str) -> int:
@@ -111,7 +118,8 @@ def span_of(text: str) -> int:
 
 
 def _head(column: Column) -> str:
-    return f"{column.heading} {column.unit}" if column.unit not in ("", "h") else column.heading
+    unit = column.unit if column.unit not in ("h", "degree") else ""
+    return f"{column.heading} {unit}".strip()
 
 
 def _is_number(table: Table, index: int) -> bool:
@@ -123,26 +131,46 @@ def _is_number(table: Table, index: int) -> bool:
 
 def _fit(
     heads: Sequence[str], cells: Sequence[Sequence[str]], rights: Sequence[bool], width: int
-) -> list[int] | None:
-    """Column widths that fit: headings wrap at words first, then the widest text gives way."""
+) -> tuple[list[int], int] | None:
+    """Column widths that fit, and the gap between; None where nothing does.
+
+    Headings wrap at words first, then the widest text gives way, down to its longest word.
+    """
     if not heads:
-        return []
+        return [], 0
     body = [max([span_of(r[i]) for r in cells], default=0) for i in range(len(heads))]
-    words = [max(span_of(w) for w in h.split() or [""]) for h in heads]
-    widths = [max(b, w) for b, w in zip(body, words, strict=True)]
-    room = width - len(_GAP) * (len(heads) - 1)
     full = [max(b, span_of(h)) for b, h in zip(body, heads, strict=True)]
-    if sum(full) <= room:
-        return full
+    if sum(full) + _GAPS[0] * (len(heads) - 1) <= width:
+        return full, _GAPS[0]
+    words = [_longest_word([h]) for h in heads]
+    least = [
+        max(w, b if right else min(_longest_word([r[i] for r in cells]), _BREAKABLE))
+        for i, (w, b, right) in enumerate(zip(words, body, rights, strict=True))
+    ]
+    widest = [max(b, w) for b, w in zip(body, words, strict=True)]
+    for gap in _GAPS:
+        room = width - gap * (len(heads) - 1)
+        if sum(least) <= room:
+            return _shrunk(widest, least, room), gap
+    return None
+
+
+def _shrunk(widths: list[int], least: Sequence[int], room: int) -> list[int]:
+    """Widths that add up to no more than the room, each no less than its least."""
+    widths = list(widths)
     while sum(widths) > room:
-        texts = [i for i, right in enumerate(rights) if not right and widths[i] > _NARROWEST]
-        if not texts:
-            return None
-        widths[max(texts, key=lambda i: widths[i])] -= 1
+        give = [i for i, w in enumerate(widths) if w > least[i]]
+        widths[max(give, key=lambda i: widths[i])] -= 1
     return widths
 
 
-def _row(cells: Sequence[str], widths: Sequence[int], rights: Sequence[bool]) -> list[str]:
+def _longest_word(texts: Sequence[str]) -> int:
+    return max((span_of(word) for text in texts for word in text.split()), default=0)
+
+
+def _row(
+    cells: Sequence[str], widths: Sequence[int], gap: int, rights: Sequence[bool]
+) -> list[str]:
     wrapped = [_wrap(c, w) for c, w in zip(cells, widths, strict=True)]
     lines = []
     for i in range(max(len(w) for w in wrapped)):
@@ -150,7 +178,7 @@ def _row(cells: Sequence[str], widths: Sequence[int], rights: Sequence[bool]) ->
             _pad(w[i] if i < len(w) else "", width, right)
             for w, width, right in zip(wrapped, widths, rights, strict=True)
         ]
-        lines.append(_GAP.join(parts).rstrip())
+        lines.append((" " * gap).join(parts).rstrip())
     return lines
 
 

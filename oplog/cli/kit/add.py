@@ -12,8 +12,7 @@ from oplog.cli import _shared
 
 @click.command()
 @click.argument("name")
-@click.option("--kind", help="tractor, combine, self-propelled sprayer; plough, cultivator, "
-              "roller, drill, planter, spreader, sprayer, header, mower, rake, baler; other.")  # fmt: skip
+@click.option("--kind", help="What kind of thing: tractor, drill, mower ... (see above).")
 @click.option("--machine/--implement", "is_machine", default=None,
               help="Which of the two, for --kind other.")  # fmt: skip
 @click.option("--width", "width_m", type=_shared.LENGTH, metavar="3m|20ft", help="Working width.")
@@ -42,8 +41,10 @@ def command(
 ) -> None:  # fmt: skip
     """Add a machine or an implement, or change what is listed of one.
 
-    Lengths take a unit: 3m, 20ft, 90cm. What is not said stays as it was. Without --from, what
-    was listed is corrected; figures measured before stay as they are.
+    Machines are of the kind tractor, combine, self-propelled sprayer or other; implements are a
+    plough, cultivator, roller, drill, planter, spreader, sprayer, header, mower, rake, baler or
+    other. Lengths take a unit: 3m, 20ft, 90cm. What is not said stays as it was. Without --from,
+    what was listed is corrected; figures measured before stay as they are.
 
     \b
     oplog kit add blue --kind tractor --right 0.9m --hitch 2.5m --carries drill

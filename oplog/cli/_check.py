@@ -1,0 +1,56 @@
+"""What `oplog check` says."""
+
+from __future__ import annotations
+
+import click
+
+from oplog import log as log_room
+from oplog.cli import _shared
+from oplog.errors import DAMAGED, DONE
+from oplog.flow.restoring import fixes_again
+
+
+def check(log: log_room.Log) -> int:
+    """Check a log; the exit code."""
+    return _tell(log_room.check(log.path))
+
+
+def mend(log: log_room.Log) -> int:
+    """Mend a log and check it; the exit code."""
+    mended = log_room.mend(log.path, fixes_again(log))
+    for done in mended.done:
+        _shared.say(f"- {done}")
+    if not mended.done:
+        _shared.say("There was nothing to mend.")
+    return _tell(mended.after)
+
+
+def seal(log: log_room.Log, text: str) -> int:
+    """Whether the log holds what a seal speaks of; the exit code."""
+    sealed = log_room.check_seal(log.path, text)
+    if sealed.mistyped:
+        _shared.say(
+            f"Mistyped, or no seal: {' '.join(sealed.mistyped)}. Compare it with the sheet."
+        )
+        return 1
+    if sealed.absent:
+        _shared.say(
+            f"The log does not hold what {' '.join(sealed.absent)} speaks of: entries were altered "
+            "or taken out after that sheet was made, or it is another log's."
+        )
+        return DAMAGED
+    _shared.say("The log still holds all that the sheet was made from.")
+    return DONE
+
+
+def _tell(report: log_room.Report) -> int:
+    for finding in report.findings:
+        _shared.say(f"- {finding}")
+    megabytes = report.bytes_read / 1e6
+    read = f"{report.files} files, {report.events} events, {megabytes:.1f} MB read"
+    if report.damaged:
+        click.echo(f"The log is damaged ({read}). To restore what can be: oplog check --mend")
+    else:
+        click.echo(f"The log is whole ({read}).")
+    click.echo(f"Seal: {report.seal}")
+    return report.exit_code

@@ -1,0 +1,32 @@
+"""oplog fixes"""
+
+from __future__ import annotations
+
+from datetime import date
+
+import click
+
+from oplog.cli import _shared
+
+
+@click.command()
+@click.argument("day", type=_shared.DAY, metavar="DATE")
+@click.option("--machine", metavar="NAME", help="One machine only.")
+@_shared.table_options
+@_shared.with_log
+def command(log: _shared.Log, day: date | str, machine: str | None, output: _shared.Output) -> None:
+    """Give every fix of a day, with field, state and bout.
+
+    \b
+    oplog fixes 2027-03-25 --csv > fixes.csv
+    """
+    from oplog.flow.fixes import day_fixes
+    from oplog.sheets.fixes import fixes_table
+
+    farm = _shared.farm_of(log)
+    name = farm.kit_item(machine, machine=True).name if machine else None
+    when = _shared.day_of(farm, day)
+    labelled = day_fixes(farm, log.fixes, when, name) if when else []
+    if not labelled:
+        _shared.note(f"Nothing was recorded on {when}.")
+    _shared.put(fixes_table(labelled), output, _shared.zone_of(farm))
