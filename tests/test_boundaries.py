@@ -432,6 +432,31 @@ def test_what_holds_no_boundary_says_what_it_is(data, says):
     assert says in spoken(problems)
 
 
+def test_whole_fields_of_a_cut_off_file_are_kept():
+    features = [feature([shifted(SQUARE, 0.1 * i)], name=f"F{i}") for i in range(3)]
+    text = json.dumps(collection(*features), indent=1)
+    drawings, problems = read_boundaries(text[:-200].encode(), name="land.geojson")
+    assert [d.name for d in drawings] == ["F0", "F1"]
+    assert "is not sound JSON" in spoken(problems)
+    assert "2 whole shapes were read" in spoken(problems)
+
+
+def test_a_cut_off_file_in_a_grid_is_not_taken_for_degrees():
+    crs = {"type": "name", "properties": {"name": "our own grid"}}
+    document = {"type": "FeatureCollection", "crs": crs, "features": [feature([SQUARE], name="a")]}
+    drawings, problems = read_boundaries(json.dumps(document)[:-1].encode(), name="land")
+    assert drawings == []
+    assert "is not known" in spoken(problems)
+
+
+@pytest.mark.parametrize("encoding", ["utf-8-sig", "utf-16", "cp1252"])
+def test_names_survive_the_usual_encodings(encoding):
+    text = json.dumps(collection(feature([SQUARE], name="Müllers Höhe")), ensure_ascii=False)
+    drawings, problems = read_boundaries(text.encode(encoding), name="land")
+    assert [d.name for d in drawings] == ["Müllers Höhe"]
+    assert not problems
+
+
 def test_points_and_lines_are_counted():
     drawings, problems = read(
         collection(

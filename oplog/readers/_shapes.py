@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import io
 import json
+import re
 import zipfile
 from collections import Counter
 from collections.abc import Iterator
@@ -34,12 +35,14 @@ class Layer:
     """The polygons of one file or layer, and the name of their coordinate system (None: lon/lat).
 
     others: how many geometries of other kinds there were, by kind.
+    damage: line and reason where the file is damaged and only sound features were read.
     """
 
     source: str
     shapes: list[Shape] = field(default_factory=list)
     system: str | None = None
     others: Counter[str] = field(default_factory=Counter)
+    damage: tuple[int, str] | None = None
 
 
 class Unusable(Exception):
@@ -84,12 +87,11 @@ def _zipped(files: dict[str, bytes]) -> bytes:
 
 
 def _geojson(data: bytes, source: str) -> Layer:
+    text = _text(data)
     try:
-        document = json.loads(data)
-    except UnicodeDecodeError:
-        document = _parsed(data.decode("cp1252", errors="replace"))
+        document = json.loads(text)
     except json.JSONDecodeError as error:
-        raise Unusable(f"is not sound JSON ({error.msg})", error.lineno) from None
+        return _salvaged(text, source, error)
     except RecursionError:
         raise Unusable("is JSON nested too deeply to be a boundary") from None
     if not isinstance(document, dict) or "type" not in document:
@@ -106,11 +108,33 @@ def _geojson(data: bytes, source: str) -> Layer:
     return layer
 
 
-def _parsed(text: str) -> Any:
+def _text(data: bytes) -> str:
+    encoding = json.detect_encoding(data)
     try:
-        return json.loads(text)
-    except json.JSONDecodeError as error:
-        raise Unusable(f"is not sound JSON ({error.msg})", error.lineno) from None
+        return data.decode(encoding)
+    except UnicodeDecodeError:
+        return data.decode("cp1252", errors="replace")
+
+
+def _salvaged(text: str, source: str, error: json.JSONDecodeError) -> Layer:
+    """The features of a damaged or cut-off file that are whole. Raises: Unusable for none."""
+    layer = Layer(source, damage=(error.lineno, f"is not sound JSON ({error.msg})"))
+    if crs := re.search(r'"crs"\s*:\s*', text):
+        layer.system = _named_system(_decoded(text, crs.end()))
+    for start in re.finditer(r'\{\s*"type"\s*:\s*"Feature"\s*[,}]', text):
+        if (feature := _decoded(text, start.start())) is not None:
+            _take_feature(feature, layer)
+    if not layer.shapes:
+        raise Unusable(f"is not sound JSON ({error.msg})", error.lineno)
+    return layer
+
+
+def _decoded(text: str, start: int) -> Any:
+    """The JSON value that begins at a place in a text; None where it is not whole."""
+    try:
+        return json.JSONDecoder().raw_decode(text, start)[0]
+    except (json.JSONDecodeError, RecursionError):
+        return None
 
 
 def _take_feature(feature: Any, layer: Layer) -> None:

@@ -82,6 +82,10 @@ def _drawn(layer: Layer, name_property: str | None, problems: list[Problem]) -> 
         Problem(source, None, kind, count, "left out")
         for kind, count in sorted(layer.others.items())
     ]
+    if layer.damage:
+        line, reason = layer.damage
+        done = f"{len(layer.shapes)} whole shapes were read"
+        problems.append(Problem(source, line, reason, done=done))
     if not layer.shapes:
         return []
     project = _projection(layer, problems)
