@@ -41,6 +41,7 @@ def run(log: _shared.Log, paths: Sequence[str], told: dict[str, Any]) -> Importe
             ((_shared.name_of(f), _shared.content(f)) for f in files),
             Told(**told),
             ask=ask_machine if _shared.at_terminal() else None,
+            today=_shared.today(_shared.farm_of(log)),
             progress=progress,
             command=_shared.typed(),
         )

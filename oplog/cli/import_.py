@@ -16,6 +16,8 @@ from oplog.cli import _import, _shared
 @click.option("--operation", metavar="NAME", help="What it did, if not the implement's usual work.")
 @click.option("--driver", metavar="NAME", help="Who drove.")
 @click.option("--zone", metavar="AREA/CITY", help="Zone of times in a file that state none.")
+@click.option("--add-days", type=int, metavar="N",
+              help="Set dates right that are 1024 weeks off (7168), or keep them (0).")  # fmt: skip
 @click.option("--problems", "every", is_flag=True, help="Tell of every problem found in the files.")
 @_shared.units_option
 @_shared.with_log

@@ -20,6 +20,7 @@ from oplog.flow.remeasuring import measured_anew
 from oplog.fold import Farm
 from oplog.geodesy import Plane
 from oplog.log import Log
+from oplog.readers.rollover import suspect_rollover
 from oplog.track import Track
 from oplog.work.clean import clean, interleaved
 from oplog.work.model import Settings
@@ -37,13 +38,18 @@ ELSEWHERE_M = 300.0
 
 @dataclass(frozen=True)
 class Told:
-    """What was said with an import; it holds for the whole of it."""
+    """What was said with an import; it holds for the whole of it.
+
+    zone: of times in a file that state none. add_days: what to add to the dates of a receiver
+    whose week counter has run over; 0 where they are right all the same; None where nobody said.
+    """
 
     machine: str | None = None
     implement: str | None = None
     operation: str | None = None
     driver: str | None = None
     zone: str | None = None
+    add_days: int | None = None
 
 
 @dataclass(frozen=True)
@@ -95,6 +101,17 @@ class _Batch:
     days: set[MachineDay] = field(default_factory=set)
 
 
+@dataclass(frozen=True, eq=False)
+class _File:
+    """A file that was read. fixes: as the log keeps them; how: how its machine was found."""
+
+    name: str
+    data: bytes
+    fixes: Track
+    problems: tuple[Problem, ...]
+    how: str
+
+
 def import_file(
     log: Log, data: bytes, name: str, told: Told | None = None, settings: Settings | None = None
 ) -> Imported:
@@ -113,12 +130,14 @@ def import_files(
     *,
     settings: Settings | None = None,
     ask: Ask | None = None,
+    today: date | None = None,
     progress: Progress = lambda what, done, of: None,
     command: str = "import",
 ) -> Imported:
     """Take in files, each name with its bytes, and measure every machine's day they touch.
 
-    ask: asked for a machine where nothing tells which one a file belongs to.
+    ask: asked for a machine where nothing tells which one a file belongs to. today: where given,
+    a file whose dates look 1024 weeks off is not taken until told.add_days says what holds.
     A file from which nothing can be taken is told of and does not stop the others.
     Raises: UnknownName for a machine, implement or zone that is not known; CannotWrite, LogBusy.
     """
@@ -131,7 +150,7 @@ def import_files(
     batch = _Batch(history.farm)
     for name, data in files:
         progress(f"reading {name}", len(taken), 0)
-        taken.append(_take(history, batch, name, data, told, ask))
+        taken.append(_take(history, batch, name, data, told, ask, today))
         if sum(map(len, batch.raw.values())) > ONE_ENTRY_BYTES:
             entries += _write(history, batch, settings, progress, command)
             days |= batch.days
@@ -144,17 +163,38 @@ def import_files(
 
 
 def _take(
-    history: History, batch: _Batch, name: str, data: bytes, told: Told, ask: Ask | None
+    history: History,
+    batch: _Batch,
+    name: str,
+    data: bytes,
+    told: Told,
+    ask: Ask | None,
+    today: date | None,
 ) -> FileTaken:
     """Read one file into the batch."""
     track, problems = readers.read(data, name=name, zone=told.zone)
+    if told.add_days:
+        track = replace(track, time=track.time + np.timedelta64(told.add_days, "D"))
+        problems.append(Problem(name, None, f"dates moved by {told.add_days} days, as told"))
     fixes = gather.ready(track)
-    if refused := _nothing_to_take(name, track, fixes, problems):
+    refused = _nothing_to_take(name, track, fixes, problems)
+    refused = refused or _date_in_doubt(name, fixes, told, today)
+    if refused:
         return FileTaken(name, problems=tuple(problems), refused=refused)
     try:
         machine, how = machine_of(batch.farm, name, track.device, told.machine, ask)
     except OplogError as error:
         return FileTaken(name, problems=tuple(problems), refused=str(error))
+    return _of_machine(
+        history, batch, _File(name, data, fixes, tuple(problems), how), machine, told
+    )
+
+
+def _of_machine(
+    history: History, batch: _Batch, file: _File, machine: str, told: Told
+) -> FileTaken:
+    """Take the new fixes of a file that is known to be of a machine."""
+    name, fixes = file.name, file.fixes
     first_at, last_at = moment(fixes.time[0]), moment(fixes.time[-1])
     own = [t for t in batch.farm.tracks if t.machine.casefold() == machine.casefold()]
     met = gather.overlapping(own, first_at, last_at)
@@ -166,34 +206,26 @@ def _take(
             f"{name}: {machine} was {apart_m / 1000.0:.1f} km away at these very times, by a track "
             "that is in the log already. Is this another machine's? Then say whose: --machine NAME."
         )
-        return FileTaken(name, machine, problems=tuple(problems), refused=refused)
+        return FileTaken(name, machine, problems=file.problems, refused=refused)
     all_days = tuple(d for d, _ in split(fixes, batch.farm.zone, batch.farm.day_turns_at))
-    if track.device:
-        _remember(history, batch, track.device, machine)
+    if fixes.device:
+        _remember(history, batch, fixes.device, machine)
     if len(new):
-        _add(history, batch, name, data, machine, new, known, problems, told)
-    return FileTaken(name, machine, len(new), known, how, all_days, tuple(problems))
+        _add(history, batch, file, machine, new, told)
+    return FileTaken(name, machine, len(new), known, file.how, all_days, file.problems)
 
 
 def _add(
-    history: History,
-    batch: _Batch,
-    name: str,
-    data: bytes,
-    machine: str,
-    new: Track,
-    known: int,
-    problems: Sequence[Problem],
-    told: Told,
+    history: History, batch: _Batch, file: _File, machine: str, new: Track, told: Told
 ) -> None:
-    file_digest = hashlib.sha256(data).hexdigest()
+    file_digest = hashlib.sha256(file.data).hexdigest()
     event = history.anew(
         TrackImported(
             machine=machine,
             fixes=new.digest(),
             file_digest=file_digest,
             fix_count=len(new),
-            known_fixes=known,
+            known_fixes=len(file.fixes) - len(new),
             first_at=moment(new.time[0]),
             last_at=moment(new.time[-1]),
             device=new.device or None,
@@ -201,15 +233,17 @@ def _add(
             operation=told.operation,
             driver=told.driver,
             found=tuple(
-                Found(p.source.removeprefix(name).lstrip(":"), p.line, p.message, p.count, p.done)
-                for p in problems
+                Found(
+                    p.source.removeprefix(file.name).lstrip(":"), p.line, p.message, p.count, p.done
+                )
+                for p in file.problems
             ),
         )
     )
     batch.events.append(event)
     batch.fixes[event.fixes] = new
-    batch.raw[file_digest] = data
-    batch.files.append(name)
+    batch.raw[file_digest] = file.data
+    batch.files.append(file.name)
     batch.farm = replace(batch.farm, tracks=(*batch.farm.tracks, event))
     for day, _ in split(new, batch.farm.zone, batch.farm.day_turns_at):
         batch.days.add((machine, day))
@@ -277,6 +311,21 @@ def _nothing_to_take(name: str, track: Track, fixes: Track, problems: Sequence[P
             "machine's track by itself. Nothing was added."
         )
     return ""
+
+
+def _date_in_doubt(name: str, fixes: Track, told: Told, today: date | None) -> str:
+    """What there is to say where the dates look 1024 weeks off; "" otherwise."""
+    if today is None or told.add_days is not None:
+        return ""
+    days = suspect_rollover(fixes.time[0], today)
+    if days is None:
+        return ""
+    first = fixes.time[0].astype("datetime64[D]")
+    return (
+        f"{name} begins on {first}. Receivers whose week counter has run over write dates "
+        f"1024 weeks off: it could be {first + np.timedelta64(days, 'D')}. If so, import it with "
+        f"--add-days {days}; if the date is right, with --add-days 0. Nothing was added."
+    )
 
 
 def in_two_places(track: Track) -> bool:
