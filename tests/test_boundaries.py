@@ -310,6 +310,19 @@ def test_a_field_across_the_date_line_is_whole():
         assert plane.project(drawing.geometry).area == pytest.approx(at_home, rel=1e-6)
 
 
+@given(
+    st.floats(179.9, 179.9999), st.floats(-60, 60), st.floats(0.0002, 0.3), st.floats(0.001, 0.1)
+)
+@settings(max_examples=100, deadline=None)
+def test_any_field_across_the_date_line(west, south, width, height):
+    corners = [(0, 0), (width, 0), (width, height), (0, height), (0, 0)]
+    ring = [[(west + x + 180.0) % 360.0 - 180.0, south + y] for x, y in corners]
+    drawing, problems = one(feature([ring], name="a"))
+    assert not problems
+    at_home = geodesy.area_m2(box(10, south, 10 + width, south + height))
+    assert geodesy.area_m2(drawing.geometry) == pytest.approx(at_home, rel=1e-6)
+
+
 def test_coordinates_the_wrong_way_round_are_swapped_where_that_is_certain():
     ring = shifted(SQUARE, 148.0, -86.0)
     drawing, problems = one(feature([[[y, x] for x, y in ring]], name="a"))

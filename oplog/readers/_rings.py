@@ -140,14 +140,15 @@ def _on_earth(points: Floats, project: Projection | None, near_lon: float | None
     if wrong.any():
         x, y = points[wrong.argmax()]
         raise ValueError(f"has a point off the earth ({x:.7g}, {y:.7g})")
-    lon = np.unwrap(lon, period=360.0)
-    if lon[0] != lon[-1]:
+    turns = -np.cumsum(np.round(np.diff(lon, prepend=lon[0]) / 360.0))
+    if turns[-1] != 0:
         raise ValueError("goes round a pole")
+    west = (lon + 360.0 * turns).min()
     if near_lon is None:
-        turns = np.floor((lon.min() + 180.0) / 360.0)
+        turns = turns - np.floor((west + 180.0) / 360.0)
     else:
-        turns = np.round((lon.min() - near_lon) / 360.0)
-    return np.column_stack([lon - 360.0 * turns if turns else lon, lat])
+        turns = turns - np.round((west - near_lon) / 360.0)
+    return np.column_stack([lon + 360.0 * turns, lat])
 
 
 def _uncrossed(face: Any, name: str, findings: list[Finding]) -> Any:
