@@ -29,21 +29,21 @@ class Pose(NamedTuple):
 
 
 def _mod(angle: float) -> float:
-    return angle % (2 * math.pi)
+    """Into [0, 2 pi); what is a whole turn but for rounding is no turn."""
+    angle %= 2 * math.pi
+    return 0.0 if angle > 2 * math.pi - 1e-9 else angle
 
 
 def _words(a: float, b: float, d: float) -> list[tuple[str, float, float, float]]:
     """All words of Dubins (1957) between headings a and b at distance d, radius 1."""
     sa, sb, ca, cb, cab = math.sin(a), math.sin(b), math.cos(a), math.cos(b), math.cos(a - b)
     words = []
-    p2 = 2 + d * d - 2 * cab + 2 * d * (sa - sb)
-    if p2 >= 0:
-        k = math.atan2(cb - ca, d + sa - sb)
-        words.append(("LSL", _mod(k - a), math.sqrt(p2), _mod(b - k)))
-    p2 = 2 + d * d - 2 * cab + 2 * d * (sb - sa)
-    if p2 >= 0:
-        k = math.atan2(ca - cb, d - sa + sb)
-        words.append(("RSR", _mod(a - k), math.sqrt(p2), _mod(k - b)))
+    p2 = max(2 + d * d - 2 * cab + 2 * d * (sa - sb), 0.0)
+    k = math.atan2(cb - ca, d + sa - sb) if p2 > 1e-9 else b
+    words.append(("LSL", _mod(k - a), math.sqrt(p2), _mod(b - k)))
+    p2 = max(2 + d * d - 2 * cab + 2 * d * (sb - sa), 0.0)
+    k = math.atan2(ca - cb, d - sa + sb) if p2 > 1e-9 else b
+    words.append(("RSR", _mod(a - k), math.sqrt(p2), _mod(k - b)))
     p2 = d * d - 2 + 2 * cab + 2 * d * (sa + sb)
     if p2 >= 0:
         p = math.sqrt(p2)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -143,7 +144,7 @@ def _turn(zone: Polygon, parts: list[tuple[int, Floats]]) -> Turn:
     cost, out = 0.0, 0.0
     for gear, xy in parts:
         size = length(xy)
-        line = LineString(xy[:: max(1, len(xy) // 24)].tolist() + [xy[-1].tolist()])
+        line = LineString([*xy[:: max(1, len(xy) // 24)].tolist(), xy[-1].tolist()])
         beyond = 0.0 if zone.contains(line) else line.difference(zone).length
         cost += size * (1.0 if gear > 0 else 1.6) + 7.0 * beyond
         out += beyond
@@ -255,7 +256,7 @@ def travel_to(d: Drive, b: Pose, v: float | None = None, along: Floats | None = 
     smooth = fillet(line, 1.6 * r)
     s = arcs(smooth)[-1]
     clear = min(2.5 * r, 0.35 * s)
-    first, last = pose_at(smooth, clear), pose_at(smooth, s - clear)
+    first = pose_at(smooth, clear)
     zone = d.ground.buffer(-1.0)
     for xy in min((_turn(zone, [(1, p)]) for p in dubins(d.pose, first, r)), key=_by_cost).parts:
         _add(d, xy[1], "travel", speed, vary=0.04)
@@ -294,7 +295,7 @@ class Bout:
 
 def run_in_m(m: Machine) -> float:
     """How far before the work the machine must run straight."""
-    return 1.5 + 1.4 * m.drag_m
+    return 1.5 + 1.6 * m.drag_m
 
 
 def bout_start(d: Drive, b: Bout) -> Pose:
@@ -328,7 +329,7 @@ def work(d: Drive, b: Bout, stops: list[tuple[float, float, bool]] | None = None
     d.bouts += 1
     edges = [0.0, *[down[0] + share * (down[1] - down[0]) for share, _, _ in stops or []], s]
     slow_by = float(d.rng.normal(1.0, m.vary / 2))
-    for i, (lo, hi) in enumerate(zip(edges, edges[1:], strict=False)):
+    for i, (lo, hi) in enumerate(pairwise(edges)):
         part = cut(xy, lo, hi) if len(edges) > 2 else xy
         held = i < len(edges) - 2 and bool(stops and stops[i][2])
         inside = (max(down[0] - lo, 0.0), min(down[1] - lo, hi - lo))

@@ -14,6 +14,7 @@ class Machine:
     drag_m: the part of it that swings behind the hitch (0: mounted).
     antenna_right_m: antenna right of the centre line.
     lag_down_s, lag_up_s: the implement is down and out this long after the edge of the work.
+    lag_sd_s: how much both differ from bout to bout.
     overlap_m: bouts are set this much closer than the working width.
     wander_m: standard deviation of steering across the bout.
     fill_area_m2: ground worked from one filling; None for what holds nothing.
@@ -34,6 +35,7 @@ class Machine:
     accel_m_s2: float = 0.6
     lag_down_s: float = 0.3
     lag_up_s: float = 0.3
+    lag_sd_s: float = 0.15
     overlap_m: float = 0.08
     wander_m: float = 0.03
     vary: float = 0.03
@@ -81,7 +83,7 @@ PLOUGH_5 = Machine(
     2.0, "ploughing", "plough", line_m=-5.0, work_m_s=1.9, radius_m=5.5, overlap_m=0.0,
 )  # fmt: skip
 CULTIVATOR_6 = Machine(
-    6.0, "cultivating", "cultivator", line_m=-7.5, drag_m=5.0, work_m_s=3.1, radius_m=6.5,
+    6.0, "cultivating", "cultivator", line_m=-6.2, drag_m=3.8, work_m_s=3.1, radius_m=6.5,
     trailed_turns=True, overlap_m=0.2,
 )  # fmt: skip
 CULTIVATOR_3 = Machine(3.0, "cultivating", "cultivator", line_m=-3.8, work_m_s=2.5)

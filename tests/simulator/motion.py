@@ -22,7 +22,8 @@ class Motion:
     """The true motion at even steps of 0.1 s; all columns (n,).
 
     t: seconds from the start. x, y: axle. heading: of the machine. speed: over ground.
-    antenna_x, antenna_y; line_x, line_y: middle of the working line; line_heading: of the implement.
+    antenna_x, antenna_y. line_x, line_y: middle of the working line.
+    line_heading: of the implement.
     down: implement down. piece: index of the piece of path.
     dwell: stop code while standing (see DWELLS), else 0.
     """
@@ -218,11 +219,11 @@ def _down(
         at = np.interp([s[i] + p.down[0], s[i] + p.down[1]], s[i : j + 1], arrive[i : j + 1])
         a, b = float(at[0]), float(at[1])
         if not before:
-            a += m.lag_down_s + float(d.rng.normal(0, 0.15))
+            a += m.lag_down_s + float(d.rng.normal(0, m.lag_sd_s))
         if p.held:
             b = float(leave[j])
         else:
-            b += m.lag_up_s + float(d.rng.normal(0, 0.15))
+            b += m.lag_up_s + float(d.rng.normal(0, m.lag_sd_s))
         # Never down across a change of gear or a stop with the implement up.
         lo = float(arrive[i]) - (1.5 if k and d.pieces[k - 1].gear == p.gear else 0.0)
         hi = float(leave[j]) if p.held else float(arrive[j]) + (1.0 if p.dwell_s == 0 else 0.0)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
@@ -37,7 +37,8 @@ class Style:
     margin_m: left unworked all round. share: of the bouts that are worked, from the first.
     cover: how far bouts are run out so that the whole width is over the headland, 0-1.
     lap_share: share of the headland bouts that are worked. stop_chance: per bout.
-    unload_stand: emptied where it stands. fixed_order: always begun from the same side, so that
+    unload_stand: emptied where it stands. unload_moving: emptied into a trailer alongside, slower.
+    fixed_order: always begun from the same side, so that
     shares of two days or machines fit. half_overlaps: share of bouts set half a width over.
     """
 
@@ -54,6 +55,7 @@ class Style:
     lap_share: float = 1.0
     stop_chance: float = 0.01
     unload_stand: bool = False
+    unload_moving: bool = False
     fixed_order: bool = False
     half_overlaps: float = 0.0
 
@@ -262,7 +264,9 @@ def run(d: Drive, bouts: list[Bout], s: Style, both_ways: bool = True) -> None:
     """Work a list of bouts in order, from the nearer end each time, filling where needed."""
     for b in bouts:
         if d.m.fill_area_m2 is not None and d.since_fill_m2 > d.m.fill_area_m2:
-            if s.unload_stand:
+            if s.unload_moving:
+                b, d.since_fill_m2 = replace(b, slow=0.8), 0.0
+            elif s.unload_stand:
                 at, d.fill_at = d.fill_at, None
                 fill(d)
                 d.fill_at = at
@@ -313,9 +317,7 @@ def headland(d: Drive, ground: Polygon, s: Style, inner_first: bool = False) -> 
 def body(d: Drive, ground: Polygon, s: Style) -> None:
     """Work the ground inside the headland in straight or curved bouts."""
     m = d.m
-    depth = s.margin_m + (
-        m.width_m / 2 + (s.laps - 1) * m.spacing_m + m.width_m / 2 if s.laps else 0
-    )
+    depth = s.margin_m + (m.width_m + (s.laps - 1) * m.spacing_m if s.laps else 0.0)
     angle = longest_edge(ground) if s.angle is None else s.angle
     blocks: list[list[Bout]] = []
     for part in _inset(ground, max(depth - m.overlap_m, 0.0)) if depth > 0 else [ground]:

@@ -580,6 +580,14 @@ def combine_spiral(name: str, rng: Rng) -> Scenario:
 
 
 @_scenario
+def unload_on_the_move(name: str, rng: Rng) -> Scenario:
+    """A combine emptied into a trailer alongside: slower bouts and no stops."""
+    shape = shapes.wedge(rng, float(rng.uniform(5, 9)))
+    style = Style(laps=2, corners="shunt", pattern="alternate", unload_moving=True)
+    return _one_field(rng, shape, _vary(rng, kit.COMBINE_7), style, _receiver(rng), name)
+
+
+@_scenario
 def headland_only(name: str, rng: Rng) -> Scenario:
     """Only the headland was worked."""
     shape = shapes.rectangle(rng, float(rng.uniform(5, 9)))

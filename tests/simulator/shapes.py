@@ -37,9 +37,9 @@ def ell(rng: Rng, ha: float = 7.0) -> Polygon:
 
 def you(rng: Rng, ha: float = 9.0) -> Polygon:
     a = float(rng.uniform(0.3, 0.36))
-    shape = Polygon(
-        [(0, 0), (1.3, 0), (1.3, 1.2), (1.3 - a, 1.2), (1.28 - a, 0.5), (a, 0.48), (a, 1.15), (0, 1.1)]
-    )  # fmt: skip
+    outer = [(0, 1.1), (0, 0), (1.3, 0), (1.3, 1.2)]
+    inner = [(1.3 - a, 1.2), (1.28 - a, 0.5), (a, 0.48), (a, 1.15)]
+    shape = Polygon(outer + inner)
     return settle(_scaled(affinity.rotate(shape, float(rng.uniform(-12, 12))), ha))
 
 

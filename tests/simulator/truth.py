@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 import shapely
@@ -60,7 +61,7 @@ def states(d: Drive, m: Motion) -> NDArray[np.int8]:
         down = here & m.down
         out[down] = STATES.index("working")
         spans = runs(down)
-        for (_, a), (b, _) in zip(spans, spans[1:], strict=False):
+        for (_, a), (b, _) in pairwise(spans):
             gap = slice(a, b)
             if not np.any(kind[gap] >= 2) and not np.any(m.dwell[gap] == DWELLS["fill"]):
                 out[gap] = STATES.index("turning")
