@@ -1,0 +1,168 @@
+"""Passes over fields, and what is done, left and missed of each. See the package's docstring."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import shapely
+
+from oplog import geodesy, land
+from oplog.events import WorkMeasured
+from oplog.fold import Farm
+from oplog.ground.outline import FINISHED, Key, Pass, enclosing
+from oplog.ground.shapes import GRID_M, closed, opened, tidy, together, within, without
+
+REPEATED = 0.5
+FULL_COVERING = 0.5
+USUAL_WIDTH_M = 3.0
+"""Taken where no width is known."""
+
+
+@dataclass(frozen=True, eq=False)
+class Covered:
+    """One pass of one operation over one field, over all days and machines.
+
+    pass_number: from 1. visits: in order of start. Geometries in lon/lat, areas in m2 with
+    done_m2 + left_m2 + missed_m2 = croppable_m2. finished: nothing is left.
+    """
+
+    operation: str
+    crop: str | None
+    harvest_year: int | None
+    field: land.Field
+    pass_number: int
+    visits: tuple[WorkMeasured, ...]
+    croppable: Any
+    done: Any
+    left: Any
+    missed: Any
+    croppable_m2: float
+    done_m2: float
+    left_m2: float
+    missed_m2: float
+    finished: bool
+
+    @property
+    def share_done(self) -> float:
+        """Share of the croppable ground that is not left. [1]"""
+        return 1.0 - self.left_m2 / self.croppable_m2 if self.croppable_m2 else 0.0
+
+
+def covered(
+    farm: Farm, *, harvest_year: int | None = None, field: str | None = None
+) -> list[Covered]:
+    """All passes, in order of operation, crop, harvest year, field and number.
+
+    harvest_year, field: only these. Visits whose operation or ground is not known, and fields
+    whose boundary is not on file, are left out.
+    """
+    passes: list[Pass] = []
+    for key, visits in sorted(_groups(farm).items(), key=lambda g: _sortable(g[0])):
+        if harvest_year not in (None, key[2]) or (field or key[3]).casefold() != key[3]:
+            continue
+        passes += _passes(farm, key, visits)
+    return [_covered(p, _known_margin(p, passes)) for p in passes]
+
+
+def _groups(farm: Farm) -> dict[Key, list[WorkMeasured]]:
+    groups: dict[Key, list[WorkMeasured]] = defaultdict(list)
+    for v in farm.visits:
+        if v.operation and v.geometry and v.field.casefold() in farm.fields:
+            at = farm.standing[v.event_id]
+            groups[v.operation, at.crop, at.harvest_year, v.field.casefold()].append(v)
+    return groups
+
+
+def _sortable(key: Key) -> tuple[str, str, int, str]:
+    return (key[0], key[1] or "", key[2] or 0, key[3])
+
+
+def _passes(farm: Farm, key: Key, visits: Sequence[WorkMeasured]) -> list[Pass]:
+    drawn = farm.field(key[3], max(v.day for v in visits))
+    plane = geodesy.plane_of(drawn.boundary)
+    boundary = tidy(plane.project(drawn.boundary))
+    grounds = [within(tidy(plane.project(shapely.from_wkb(v.geometry))), boundary) for v in visits]
+    found = []
+    for number, members in enumerate(_layers(grounds), start=1):
+        some = tuple(visits[i] for i in members)
+        width_m = min((v.width_used_m or v.width_m or USUAL_WIDTH_M) for v in some)
+        noise_m = max((v.noise_m or 0.0) for v in some)
+        done = _joined([grounds[i] for i in members], min(max(noise_m, 0.1), width_m / 4))
+        if not done.is_empty:
+            ground = within(done, boundary)
+            sliver_m = max(width_m / 2, 2 * noise_m)
+            p = Pass(key, number, drawn, some, plane, boundary, ground, width_m, sliver_m)
+            found.append(enclosing(p))
+    return found
+
+
+def _layers(grounds: Sequence[Any]) -> list[list[int]]:
+    """Which visits make up each pass: rows of `grounds`, given in order of time."""
+    layers: list[Any] = []
+    members: list[list[int]] = []
+    for i, ground in enumerate(grounds):
+        level = 0
+        while level < len(layers) and _repeats(ground, layers[level]):
+            level += 1
+        if level == len(layers):
+            layers.append(ground)
+            members.append([i])
+        else:
+            layers[level] = together(layers[level], ground)
+            members[level].append(i)
+    while len(layers) > 1 and layers[-1].area <= FULL_COVERING * layers[-2].area:
+        again, over = layers.pop(), members.pop()
+        layers[-1] = together(layers[-1], again)
+        members[-1] = sorted(members[-1] + over)
+    return members
+
+
+def _repeats(ground: Any, before: Any) -> bool:
+    again = shapely.intersection(ground, before, grid_size=GRID_M)
+    return bool(again.area > REPEATED * ground.area)
+
+
+def _joined(grounds: Sequence[Any], seam_m: float) -> Any:
+    """Ground of several visits, seams between them closed up to twice seam_m wide.
+
+    Gaps within one visit stay: its own measuring has judged them.
+    """
+    union = together(*grounds)
+    if len(grounds) < 2:
+        return union
+    each = together(*(closed(g, seam_m) for g in grounds))
+    return together(union, without(closed(union, seam_m), each))
+
+
+def _known_margin(p: Pass, passes: Sequence[Pass]) -> Any:
+    """What other work in the same field has enclosed; None where none has."""
+    others = [q for q in passes if q.whole and q.field is p.field]
+    return max(others, key=lambda q: q.enclosed.area).enclosed if others else None
+
+
+def _covered(p: Pass, margin: Any) -> Covered:
+    croppable = p.enclosed if p.whole else p.boundary
+    if not p.whole and margin is not None:
+        croppable = together(margin, p.done)
+    done = within(p.done, croppable)
+    not_done = without(croppable, done)
+    left = opened(not_done, p.sliver_m / 2)
+    finished = left.area <= FINISHED * croppable.area
+    if finished:
+        left = shapely.Polygon()
+    missed = without(not_done, left)
+    shapes = {"croppable": croppable, "done": done, "left": left, "missed": missed}
+    return Covered(
+        operation=p.key[0],
+        crop=p.key[1],
+        harvest_year=p.key[2],
+        field=p.field,
+        pass_number=p.number,
+        visits=p.visits,
+        **{name: p.plane.unproject(shape) for name, shape in shapes.items()},
+        **{f"{name}_m2": shape.area for name, shape in shapes.items()},
+        finished=bool(finished),
+    )
