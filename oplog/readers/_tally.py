@@ -53,6 +53,12 @@ class Tally:
         else:
             self.found[key] = [line, count]
 
+    def add_at(self, message: str, place: int, done: str) -> None:
+        """Count one case; its line is worked out only for the first."""
+        known = (message, done) in self.found
+        line = None if known or self.line_of is None else self.line_of(place)
+        self.add(message, line, 1, done)
+
     def add_rows(self, message: str, bad: object, where: object, done: str = "") -> None:
         """Count the rows where the mask `bad` is true; `where` holds each row's place."""
         rows = np.flatnonzero(np.asarray(bad))

@@ -36,7 +36,7 @@ _UNFINISHED = tuple(
 _ROWS_AT_ONCE = 50_000
 _BLOCK_BYTES = 1 << 21
 _SMALL_BYTES = 1 << 14
-_MOST_REFUSALS = 3
+_MOST_REFUSALS = 20
 
 
 def sniff(data: bytes) -> bool:
@@ -101,16 +101,15 @@ def _feed(points: Points, text: bytes, at: int) -> expat.ExpatError | None:
 
     Returns the error that stopped it.
     """
-    refusals = 0
     try:
-        while refusals < _MOST_REFUSALS and (run := text.find(b"<trkpt", at)) >= 0:
+        while points.refusals < _MOST_REFUSALS and (run := text.find(b"<trkpt", at)) >= 0:
             points.parse(text, at, run)
             at = run
-            if points.path != _TRACK:
+            if points.path != _TRACK or points.in_markup():
                 break
-            end = text.find(b"</trkseg>", at)
-            at, refused = _feed_run(points, text, at, end if end >= 0 else len(text))
-            refusals += refused
+            stop = min(at + _BLOCK_BYTES, len(text))
+            end = text.find(b"</trkseg>", at, stop)
+            at = _feed_run(points, text, at, stop if end < 0 else end)
         points.parse(text, at, len(text))
         points.xml.Parse(b"", True)
     except expat.ExpatError as error:
@@ -118,22 +117,21 @@ def _feed(points: Points, text: bytes, at: int) -> expat.ExpatError | None:
     return None
 
 
-def _feed_run(points: Points, text: bytes, at: int, end: int) -> tuple[int, bool]:
-    """Read points up to `end`, where their segment ends; where it stopped, whether refused."""
-    while end - at > _SMALL_BYTES:
-        cut = text.rfind(b"</trkpt>", at, min(at + _BLOCK_BYTES, end)) + 8
-        rows = _gpx_fast.rows(text, at, cut, max(points.segment, 0)) if cut > at else None
-        if rows is None:
-            cut = max(cut, min(at + _BLOCK_BYTES, end))
-            points.parse(text, at, cut)
-            return cut, True
-        points.add(rows)
-        points.base += cut - at
-        following = text.find(b"<trkpt", cut, end)
-        at = following if following >= 0 else end
-        points.parse(text, cut, at)
-    points.parse(text, at, end)
-    return end, False
+def _feed_run(points: Points, text: bytes, at: int, end: int) -> int:
+    """Read the whole points between `at` and `end`; where the last of them ends."""
+    cut = text.rfind(b"</trkpt>", at, end) + 8
+    if cut < at:
+        points.refusals += 1
+        cut = end
+    elif cut - at > _SMALL_BYTES:
+        rows = _gpx_fast.rows(text, at, cut, max(points.segment, 0))
+        if rows is not None:
+            points.add(rows)
+            points.base += cut - at
+            return cut
+        points.refusals += 1
+    points.parse(text, at, cut)
+    return cut
 
 
 def _after_blanks(text: bytes) -> int:
@@ -142,18 +140,17 @@ def _after_blanks(text: bytes) -> int:
 
 
 def _say_damage(tally: Tally, text: bytes, at: int, points: Points, goes_on: bool) -> None:
-    line = text.count(b"\n", 0, at) + 1
     if not goes_on and text.endswith(b"\0") and not text[at:].strip(b"\0 \r\n\t"):
-        tally.add("the file ends in zero bytes", line, 1, "all complete points before are read")
+        tally.add_at("the file ends in zero bytes", at, "all complete points before are read")
         return
     if not goes_on and not any(c in text[at + 1 :] for c in (b"<", b"\0")):
-        tally.add("the file is cut off", line, 1, "all complete points before are read")
+        tally.add_at("the file is cut off", at, "all complete points before are read")
         return
     if not points.path and _ROOT.match(text, _next_tag(text, at)):
-        tally.add("another document follows in the same file", line, 1, "read as well")
+        tally.add_at("another document follows in the same file", at, "read as well")
         return
     lost = ", one point lost" if points.in_point else ""
-    tally.add("damaged XML", line, 1, "stepped over" + lost)
+    tally.add_at("damaged XML", at, "stepped over" + lost)
 
 
 def _frame(prefix: bytes, tag: bytes) -> bytes:
@@ -191,7 +188,8 @@ class Points:
         self.waypoints = self.route_points = 0
         self.segment = -1
         self.in_point = False
-        self.base = 0
+        self.unclosed = self.in_cdata = False
+        self.base = self.refusals = 0
         self.path: list[str] = []
         self.lats: list[str | None] = []
         self.lons: list[str | None] = []
@@ -204,8 +202,11 @@ class Points:
     def begin(self, start: int, frame: bytes = b"") -> None:
         """A new parser, for text from `start` on, that stands inside the elements of a frame."""
         self.path, self.in_point, self.text = [], False, None
+        self.unclosed = self.in_cdata = False
         self.base = start - len(frame)
         self.xml = _xml.new_parser(self.on_start, self.on_end, self.on_text)
+        self.xml.StartCdataSectionHandler = lambda: self.on_cdata(True)
+        self.xml.EndCdataSectionHandler = lambda: self.on_cdata(False)
         if frame:
             self.xml.Parse(frame, False)
 
@@ -213,6 +214,17 @@ class Points:
         """Give the parser a stretch of the text, in pieces."""
         for at in range(start, stop, _xml.CHUNK_BYTES):
             self.xml.Parse(text[at : min(at + _xml.CHUNK_BYTES, stop)], False)
+        opened = max(text.rfind(b"<!", start, stop), text.rfind(b"<?", start, stop))
+        if opened >= 0 or self.unclosed:
+            begin = max(opened, start)
+            self.unclosed = all(text.find(c, begin, stop) < 0 for c in (b"-->", b"]]>", b"?>"))
+
+    def in_markup(self) -> bool:
+        """Whether the text given so far may end inside a comment or the like."""
+        return self.unclosed or self.in_cdata
+
+    def on_cdata(self, begins: bool) -> None:
+        self.in_cdata = begins
 
     def on_start(self, tag: str, attributes: dict[str, str]) -> None:
         tag = tag.rpartition(":")[2]
@@ -245,7 +257,7 @@ class Points:
 
     def on_end(self, tag: str) -> None:
         tag = self.path.pop()
-        if tag == "trkpt":
+        if tag == "trkpt" and self.in_point:
             self.values.append(self.point)
             self.segments.append(max(self.segment, 0))
             self.in_point = False
