@@ -31,7 +31,7 @@ def surfaces(shape: Any) -> Any:
     if shape.geom_type in ("Polygon", "MultiPolygon"):
         return shape
     parts = shapely.get_parts(shapely.get_parts(shape))
-    return shapely.union_all([p for p in parts if p.geom_type == "Polygon"], grid_size=GRID_M)
+    return shapely.MultiPolygon([p for p in parts if p.geom_type == "Polygon"])
 
 
 def closed(shape: Any, radius_m: float) -> Any:
