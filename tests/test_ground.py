@@ -14,8 +14,10 @@ from shapely.geometry.base import BaseGeometry
 
 from oplog.events import Event, WorkMeasured
 from oplog.fold import fold
+from oplog.geodesy import area_m2
 from oplog.ground import Covered, covered
 from tests.factory import PLANE, crop, drawn, ground, work
+from tests.simulator.scenarios import SCENARIOS
 
 FIELD = box(0, 0, 200, 100)
 WIDTH_M = 4.0
@@ -247,6 +249,14 @@ class TestPasses:
             ("rolling", "beans", 1),
         ]
 
+    def test_an_operation_is_the_same_in_any_spelling(self) -> None:
+        halves = box(0, 0, 200, 50), box(0, 50, 200, 100)
+        (p,) = passes(
+            block("2026-04-10", halves[0]),
+            block("2026-04-11", halves[1], operation="Drilling"),
+        )
+        assert (p.operation, p.finished) == ("drilling", True)
+
     def test_only_what_is_asked_for(self) -> None:
         events = [
             block("2026-04-10", FIELD),
@@ -257,6 +267,52 @@ class TestPasses:
         assert len(passes(*events)) == 2
         assert [p.field.name for p in passes(*events, field="top piece")] == ["Top Piece"]
         assert [p.field.name for p in passes(*events, harvest_year=2026)] == ["Long Acre"]
+
+
+TRUE_SHARE = {
+    "drill_rectangle": 1.0,
+    "combine_l": 1.0,
+    "pond_cultivator": 1.0,
+    "curved_drill": 1.0,
+    "margin_left": 1.0,
+    "two_days": 1.0,
+    "two_machines": 1.0,
+    "drill_part_worked": None,
+    "headland_only": None,
+    "part_worked_small": None,
+}
+"""Simulated fields, and the share of the croppable ground that was done; None: of the boundary."""
+
+
+@pytest.mark.parametrize(("name", "share"), TRUE_SHARE.items(), ids=list(TRUE_SHARE))
+def test_ground_that_was_truly_worked(name: str, share: float | None) -> None:
+    """The simulator's own account of the ground, worked out apart from the program."""
+    scenario = SCENARIOS[name](1)
+    days = [scenario, *scenario.also]
+    boundary = scenario.fields[0]["true"]
+    stays_of_day = [(i, v) for i, s in enumerate(days) for v in s.visits_truth]
+    visits = [
+        replace(
+            work(v.started.date().isoformat(), v.started.strftime("%H:%M"), machine=f"m{i}"),
+            geometry=bytes(shapely.to_wkb(v.worked)),
+            bouts=bytes(shapely.to_wkb(MultiLineString(v.bouts))),
+            width_used_m=v.rig["width_m"],
+            noise_m=0.1,
+        )
+        for i, v in stays_of_day
+        if v.field == scenario.fields[0]["name"]
+    ]
+    field = drawn(geometry=bytes(shapely.to_wkb(boundary)), boundary_m2=area_m2(boundary))
+    (p,) = covered(fold([field, *visits]))
+    done = area_m2(shapely.union_all([v.worked for _, v in stays_of_day]))
+    assert p.done_m2 == pytest.approx(done, rel=0.002)
+    if share is None:
+        assert p.share_done == pytest.approx(done / area_m2(boundary), abs=0.01)
+        assert not p.finished
+    else:
+        assert p.finished
+        assert p.share_done == share
+        assert p.croppable_m2 == pytest.approx(done, rel=0.01)
 
 
 def test_areas_add_up_and_lie_in_the_boundary() -> None:

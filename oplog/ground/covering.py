@@ -72,7 +72,7 @@ def _groups(farm: Farm) -> dict[Key, list[WorkMeasured]]:
     for v in farm.visits:
         if v.operation and v.geometry and v.field.casefold() in farm.fields:
             at = farm.standing[v.event_id]
-            groups[v.operation, at.crop, at.harvest_year, v.field.casefold()].append(v)
+            groups[v.operation.casefold(), at.crop, at.harvest_year, v.field.casefold()].append(v)
     return groups
 
 
@@ -156,7 +156,7 @@ def _covered(p: Pass, margin: Any) -> Covered:
     missed = without(not_done, left)
     shapes = {"croppable": croppable, "done": done, "left": left, "missed": missed}
     return Covered(
-        operation=p.key[0],
+        operation=p.visits[0].operation or p.key[0],
         crop=p.key[1],
         harvest_year=p.key[2],
         field=p.field,
