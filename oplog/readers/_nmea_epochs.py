@@ -23,7 +23,7 @@ _CORRECTED = (2, 3, 4, 5)
 _FIRST_EPOCHS = 10
 _ROUNDING_US = 10_000
 _LATE_US = 60_000_000
-_LATE_EPOCHS = 6
+_LATE_EPOCHS = 3
 
 Codes = NDArray[np.int8]
 

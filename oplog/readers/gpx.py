@@ -24,7 +24,7 @@ from oplog.track import NOT_STATED, Track, empty
 
 _ROOT = re.compile(rb"<(?:[\w.-]+:)?gpx[\s>/]")
 _RESUME = re.compile(rb"<((?:[A-Za-z_][\w.-]*:)?)(gpx|trkpt|trkseg|trk)(?=[\s>])")
-_POINT = re.compile(rb"<(?:[\w.-]+:)?trkpt\b")
+_POINT = re.compile(rb"<(?:[\w.-]+:)?trkpt\b[^>]*$")
 _TRACK = ["gpx", "trk", "trkseg"]
 _UNFINISHED = tuple(
     expat.errors.codes[e]
@@ -150,7 +150,8 @@ def _say_damage(tally: Tally, text: bytes, at: int, points: Points, goes_on: boo
     if not points.path and _ROOT.match(text, _next_tag(text, at)):
         tally.add_at("another document follows in the same file", at, "read as well")
         return
-    lost = ", one point lost" if points.in_point or _POINT.match(text, at) else ""
+    in_tag = _POINT.match(text, max(text.rfind(b"<", max(at - 500, 0), at + 1), 0), at)
+    lost = ", one point lost" if points.in_point or in_tag else ""
     tally.add_at("damaged XML", at, "stepped over" + lost)
 
 
