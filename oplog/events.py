@@ -398,7 +398,7 @@ def event_id(event: Event) -> str:
     content: dict[str, Any] = {"type": event.TYPE, "version": event.VERSION}
     for name, hint in columns(type(event)).items():
         value = getattr(event, name)
-        if value is not None and value != () and value != {}:
+        if value is not None and not (isinstance(value, tuple | list | dict) and not value):
             content[name] = _canonical(hint)(value)
     text = json.dumps(content, sort_keys=True, separators=(",", ":"), ensure_ascii=True)
     return hashlib.sha256(text.encode()).hexdigest()[:32]

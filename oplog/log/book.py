@@ -110,13 +110,13 @@ class Log:
         Returns: number of events that were new here. Raises: OplogError for another farm's log,
         LogBusy, CannotWrite; merging again then goes on where it broke off.
         """
-        theirs = other.events()
-        _refuse_later(other.path, other._files.index())
+        theirs, known = other.events(), other._files.index()
+        _refuse_later(other.path, known)
         with disk.held(self.path):
             index = self._files.index()
             _refuse_later(self.path, index)
             held = set(index.ids)
-            _refuse_other_farm(self, other, held, theirs)
+            _refuse_other_farm(self.path, other.path, index, known)
             new = [e for e in theirs if e.event_id not in held]
             new.sort(key=lambda e: isinstance(e, EntryWritten))  # what an entry names, before it
             for folder in (FIXES, RAW):
@@ -161,6 +161,8 @@ class Log:
         if not digest.isalnum():
             return
         for path in sorted((self.path / folder).glob(f"{digest}-*")):
+            if not kept.is_kept(path.name):  # still being written
+                continue
             try:
                 data = path.read_bytes()
             except OSError:
@@ -308,13 +310,14 @@ def _refuse_later(path: Path, index: Index) -> None:
         raise later_version(path)
 
 
-def _refuse_other_farm(log: Log, other: Log, held: set[str], theirs: Sequence[Event]) -> None:
-    farms = [e for e in theirs if isinstance(e, FarmOpened)]
-    if farms and not any(f.event_id in held for f in farms):
-        name = farms[0].farm_name
+def _refuse_other_farm(path: Path, other: Path, ours: Index, theirs: Index) -> None:
+    same = set(ours.farms) & set(theirs.farms)
+    # A damaged log may have lost the event that says whose it is; then what they share tells.
+    lost = not (ours.farms and theirs.farms) and (not ours.ids or set(ours.ids) & set(theirs.ids))
+    if not same and not lost:
         raise OplogError(
-            f"The log in {other.path} is of another farm ({name}), so that it was not merged into "
-            f"{log.path}. Nothing was changed."
+            f"The log in {other} is not of the same farm as the one in {path} (name, time zone "
+            "and turn of the day differ), so that they were not merged. Nothing was changed."
         )
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import time
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -75,7 +76,7 @@ def check(path: Path, *, now: float | None = None) -> Report:
     seen = _Seen(verified=writer.verified(VERIFIED))
     _marker(path, seen)
     for folder, one in ((book.EVENTS, _events_file), (book.FIXES, _kept), (book.RAW, _kept)):
-        for file in _listed(path / folder):
+        for file in _all_of(path / folder):
             one(file, f"{folder}/{file.name}", seen)
     entries = {i: e for i, e in seen.events.items() if isinstance(e, EntryWritten)}
     _Chains(path, seen, entries, time.time() if now is None else now).look()
@@ -99,8 +100,8 @@ def check_seal(path: Path, seal: str) -> chain.Sealed:
     """
     path = book.open_log(Path(path)).path
     seen = _Seen()
-    for file in _listed(path / book.EVENTS):
-        _events_file(file, file.name, seen)
+    for file in _all_of(path / book.EVENTS):
+        _events_file(file, f"{book.EVENTS}/{file.name}", seen)
     entries = [e for e in seen.events.values() if isinstance(e, EntryWritten)]
     return chain.check_seal(seal, entries, seen.events.keys())
 
@@ -124,6 +125,15 @@ def _marker(path: Path, seen: _Seen) -> None:
     for file in _listed(path):
         if file.is_file() and file.name not in (name, "lock"):
             _other(file.name, file.name, seen)
+
+
+def _all_of(folder: Path) -> Iterator[Path]:
+    """Files of a folder, those too that come while it is being read: what a tidy takes away is in
+    a file that was there before."""
+    done: set[Path] = set()
+    while new := [p for p in _listed(folder) if p not in done]:
+        done.update(new)
+        yield from new
 
 
 def _listed(folder: Path) -> list[Path]:
@@ -176,12 +186,14 @@ def _taken_apart(
         if named and disk.digest(data) in seen.verified:
             return decode(data, NOT_NEEDED), []
         events = decode(data) if named else salvage(data)
-        altered = [e for e in events if not is_whole(e)]
+        later = [e for e in events if named and isinstance(e, LaterEvent)]
+        altered = [e for e in events if not is_whole(e) and e not in later]
     except UNREADABLE:
         _unreadable(name, data, seen)
         return [], []
     if named and not altered:
-        seen.whole_files.add(disk.digest(data))
+        if not later:  # of those, a later version can tell more
+            seen.whole_files.add(disk.digest(data))
     elif not altered and _OURS.fullmatch(file_name):
         message = "its bytes are not what was written, though every event that it holds still is"
         seen.add(ALTERED, message, name)

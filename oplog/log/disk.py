@@ -56,34 +56,38 @@ def write_whole(folder: Path, name: str, data: bytes) -> None:
         except BaseException:
             for left in (aside,) if was_there else (aside, target):
                 with suppress(OSError):
-                    left.unlink()
+                    os.unlink(left)
             raise
     except OSError as error:
         raise cannot_write(folder, error) from error
 
 
-def set_aside(path: Path, folder: Path) -> Path:
-    """Move a file into a folder of things set aside, under its own name or, where that is taken,
-    one with a number. Raises: CannotWrite. Returns: where it is now."""
+def set_aside(path: Path, folder: Path) -> None:
+    """Move a file into a folder of things set aside. Raises: CannotWrite."""
     try:
         folder.mkdir(exist_ok=True)
-        target = folder / path.name
-        number = 1
-        while target.exists():
-            number += 1
-            target = folder / f"{path.name}.{number}"
-        _rename(path, target)
+        _rename(path, folder / free_name(folder, path.name))
         flush_folder(folder)
         flush_folder(path.parent)
     except OSError as error:
         raise cannot_write(folder, error) from error
-    return target
+
+
+def free_name(folder: Path, name: str) -> str:
+    """A name, or where it is taken in a folder, that name with a number."""
+    number, free = 1, name
+    while (folder / free).exists():
+        number += 1
+        free = f"{name}.{number}"
+    return free
 
 
 def remove(path: Path) -> bool:
     """Remove a file that is no longer needed; False where something still holds it."""
     try:
-        path.unlink(missing_ok=True)
+        os.unlink(path)
+    except FileNotFoundError:
+        return True
     except OSError:
         return False
     return True

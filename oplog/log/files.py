@@ -2,7 +2,8 @@
 
 A file is named by the digest of its bytes: one that still bears its name is what was written.
 One that does not was renamed (then every event in it still matches its own id) or altered (then
-the events that still match are read, the others are left out and reported).
+the events that still match are read, the others are left out and reported). An event of a later
+version cannot be matched, and is only believed in a file that bears its name.
 """
 
 from __future__ import annotations
@@ -13,13 +14,12 @@ from pathlib import Path
 from typing import TypeVar
 
 from oplog.errors import Problem
-from oplog.events import EntryWritten, Event
+from oplog.events import EntryWritten, Event, FarmOpened
 from oplog.log import disk
 from oplog.log.reading import (
     NO_COLUMNS,
     UNREADABLE,
     Index,
-    LaterEvent,
     decode,
     index,
     is_whole,
@@ -89,6 +89,7 @@ class EventFiles:
         return Index(
             ids=tuple({i: None for part in parts for i in part.ids}),
             entries=tuple(entries[i] for i in sorted(entries)),
+            farms=tuple(i for part in parts for i in part.farms),
             later=sum(part.later for part in parts),
         )
 
@@ -137,5 +138,6 @@ def _index_of(events: list[Event]) -> Index:
     return Index(
         tuple(e.event_id for e in events),
         tuple(e for e in events if isinstance(e, EntryWritten)),
-        sum(isinstance(e, LaterEvent) for e in events),
+        tuple(e.event_id for e in events if isinstance(e, FarmOpened)),
+        0,
     )

@@ -9,7 +9,7 @@ from pathlib import Path
 from oplog.events import Event, TrackImported
 from oplog.log import book, disk, kept, schema
 from oplog.log.check import check
-from oplog.log.reading import UNREADABLE, LaterEvent, is_whole, salvage
+from oplog.log.reading import UNREADABLE, is_whole, salvage
 from oplog.log.report import (
     ALTERED,
     FOREIGN,
@@ -63,17 +63,28 @@ def _file_mended(log: book.Log, finding: Finding) -> str | None:
 
 
 def _events_mended(log: book.Log, path: Path, name: str) -> str:
-    whole = _whole(path.read_bytes())
+    aside = log.path / SET_ASIDE
+    try:
+        data = path.read_bytes()
+    except OSError:
+        disk.set_aside(path, aside)
+        return f"{name}: set aside; the disk does not give it back"
+    # First a copy, then what is whole under its own name, which may be the very name of the file
+    # that was damaged: at no moment is anything gone.
+    disk.write_whole(aside, disk.free_name(aside, path.name), data)
+    whole, made = _whole(data), ""
     if whole:
-        data = schema.encode(whole)
-        disk.write_whole(path.parent, f"{disk.digest(data)}.parquet", data)
-    disk.set_aside(path, log.path / SET_ASIDE)
+        anew = schema.encode(whole)
+        made = f"{disk.digest(anew)}.parquet"
+        disk.write_whole(path.parent, made, anew)
+    if path.name != made:
+        disk.remove(path)
     return f"{name}: set aside; {len(whole)} whole events of it written anew"
 
 
 def _whole(data: bytes) -> list[Event]:
     try:
-        return [e for e in salvage(data) if is_whole(e) and not isinstance(e, LaterEvent)]
+        return [e for e in salvage(data) if is_whole(e)]
     except UNREADABLE:
         return []
 

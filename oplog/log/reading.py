@@ -9,7 +9,7 @@ from datetime import UTC
 from functools import cache
 from typing import Any
 
-from oplog.events import TYPES, EntryWritten, Event, Found, Span, columns, event_id
+from oplog.events import TYPES, EntryWritten, Event, FarmOpened, Found, Span, columns, event_id
 
 NO_COLUMNS: frozenset[str] = frozenset()
 
@@ -37,6 +37,7 @@ class Index:
 
     ids: tuple[str, ...]
     entries: tuple[EntryWritten, ...]
+    farms: tuple[str, ...]
     later: int
 
 
@@ -70,9 +71,11 @@ def index(data: bytes) -> Index:
         t not in TYPES or v > TYPES[t].VERSION for t, v in zip(types, versions, strict=True)
     )
     found = events_of(table.take(entries)) if entries else []
+    ids = values(table["event_id"])
     return Index(
-        tuple(values(table["event_id"])),
+        tuple(ids),
         tuple(e for e in found if isinstance(e, EntryWritten)),
+        tuple(i for i, t in zip(ids, types, strict=True) if t == FarmOpened.TYPE),
         later,
     )
 
@@ -83,13 +86,16 @@ def salvage(data: bytes) -> list[Event]:
     Each column of each row group is read by itself and left out where it cannot be read.
     Raises: one of UNREADABLE where nothing can be read at all.
     """
-    return [event for table in _row_groups(data) for event in events_of(table)]
+    tables = list(_row_groups(data))
+    if not tables:
+        raise ValueError("no row group from which an event can be read")
+    return [event for table in tables for event in events_of(table)]
 
 
 def is_whole(event: Event) -> bool:
-    """Whether an event is what its id says. A later version's cannot be told, and counts as is."""
+    """Whether an event is what its id says. Of a later version's that cannot be told: False."""
     try:
-        return isinstance(event, LaterEvent) or event_id(event) == event.event_id
+        return not isinstance(event, LaterEvent) and event_id(event) == event.event_id
     except (TypeError, ValueError, AttributeError, OverflowError):
         return False
 
