@@ -35,6 +35,10 @@ ONE_ENTRY_BYTES = 128 << 20
 ELSEWHERE_M = 300.0
 """Two tracks that put one machine this far apart at the same instants are of two machines."""
 
+JUMPING = 0.1
+"""A receiver loses itself now and then; where more than this share of the fixes is elsewhere,
+there are two."""
+
 
 @dataclass(frozen=True)
 class Told:
@@ -330,9 +334,14 @@ def _date_in_doubt(name: str, fixes: Track, told: Told, today: date | None) -> s
 
 def in_two_places(track: Track) -> bool:
     """Whether one track is two machines whose fixes interleave."""
-    usable = np.isfinite(track.lat) & np.isfinite(track.lon) & ~np.isnat(track.time)
-    plane = Plane(float(np.median(track.lon[usable])), float(np.median(track.lat[usable])))
-    return interleaved(clean(track, plane))
+    fixes = gather.ready(track)
+    plane = Plane(float(np.median(fixes.lon)), float(np.median(fixes.lat)))
+    x, y = plane.xy(fixes.lon, fixes.lat)
+    at_once = np.diff(fixes.time) == np.timedelta64(0, "us")
+    torn = int((at_once & (np.hypot(np.diff(x), np.diff(y)) > ELSEWHERE_M)).sum())
+    cleaned = clean(fixes, plane)
+    few = max(20, JUMPING * len(cleaned))
+    return torn > few or cleaned.jumps > few or interleaved(cleaned)
 
 
 def _known(farm: Farm, told: Told) -> Told:
