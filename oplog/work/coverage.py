@@ -23,7 +23,7 @@ class Covered:
 
     gross_m2: length worked x width. worked: ground covered inside the boundary, once, gaps that
     the noise explains closed. outside: covered outside it. overlap: covered more than once.
-    missed: ground inside the hull of the work that was left, wider than the gaps closed.
+    missed: ground that the work goes round but did not reach, wider than the gaps closed.
     """
 
     gross_m2: float
@@ -37,21 +37,15 @@ def bout_lines(x: Floats, y: Floats, bout: NDArray[np.int32]) -> list[Any]:
     """Centre line of each bout: (m,) positions and bout numbers (0: none) -> [LineString]."""
     from shapely import LineString
 
-    lines = []
-    for rows in bout_rows(bout):
-        if len(rows) >= 2:
-            lines.append(LineString(np.column_stack([x[rows], y[rows]])))
-    return lines
+    lines = [LineString(np.column_stack([x[rows], y[rows]])) for rows in bout_rows(bout)]
+    return [line for line in lines if line.length > 0]
 
 
 def bout_rows(bout: NDArray[np.int32]) -> list[NDArray[np.intp]]:
     """Rows of each bout, bout 1 first; the step after the last second belongs to it."""
     change = np.flatnonzero(np.diff(bout, prepend=0, append=0)).tolist()
-    found = []
-    for a, b in pairwise(change):
-        if bout[a] > 0:
-            found.append(np.arange(a, min(b + 1, len(bout))))
-    return found
+    found = [np.arange(a, min(b + 1, len(bout))) for a, b in pairwise(change) if bout[a] > 0]
+    return [rows for rows in found if len(rows) >= 2]
 
 
 def cover(lines: list[Any], width_m: float, boundary: Any | None, close_m: float) -> Covered:
@@ -60,72 +54,99 @@ def cover(lines: list[Any], width_m: float, boundary: Any | None, close_m: float
     close_m: gaps narrower than twice this are closed, as the noise explains them (a plain union
     of swaths loses area to gaps that are not there; a measured figure is in DEVELOPERS.md).
     """
-    from shapely import MultiPolygon, buffer, intersection, set_precision, simplify, union_all
+    from shapely import MultiPolygon
 
-    empty = MultiPolygon()
-    lines = [line for line in lines if line.length > 0]
     if not lines:
-        return Covered(0.0, empty, empty, empty, empty)
-    gross_m2 = float(sum(line.length for line in lines)) * width_m
-    thin = [simplify(line, THIN_M) for line in lines]
-    swaths = [
-        set_precision(
-            buffer(line, width_m / 2, cap_style="flat", join_style="mitre", mitre_limit=2), GRID_M
-        )
-        for line in thin
-    ]
-    union = union_all(swaths, grid_size=GRID_M)
-    closed = _close(union, close_m)
+        return Covered(0.0, *(MultiPolygon(),) * 4)
+    swaths = _swaths(lines, width_m)
+    union = join(swaths)
     overlap = _twice(swaths)
     if boundary is None:
-        worked, outside = closed, empty
+        worked, outside = close(union, close_m), MultiPolygon()
     else:
-        worked = intersection(_polygons(closed), boundary, grid_size=GRID_M)
-        outside = _polygons(union).difference(boundary, grid_size=GRID_M)
-        overlap = intersection(_polygons(overlap), boundary, grid_size=GRID_M)
-    missed = _missed(worked, boundary, width_m, close_m)
-    return Covered(gross_m2, _polygons(worked), _polygons(outside), _polygons(overlap), missed)
+        worked = common(_close_to(union, boundary, close_m), boundary)
+        outside, overlap = without(union, boundary), common(overlap, boundary)
+    gross_m2 = float(sum(line.length for line in lines)) * width_m
+    return Covered(gross_m2, worked, outside, overlap, _missed(worked, boundary, width_m, close_m))
 
 
-def _close(ground: Any, by_m: float) -> Any:
-    from shapely import buffer, union
+def _swaths(lines: list[Any], width_m: float) -> list[Any]:
+    from shapely import buffer, simplify
 
-    if by_m <= 0:
+    thin = simplify(np.asarray(lines), THIN_M)
+    wide = buffer(thin, width_m / 2, cap_style="flat", join_style="mitre", mitre_limit=2)
+    return [polygons(w) for w in wide]
+
+
+def close(ground: Any, by_m: float) -> Any:
+    """Fill gaps narrower than twice `by_m`."""
+    from shapely import buffer
+
+    if by_m <= 0 or ground.is_empty:
         return ground
     grown = buffer(ground, by_m, join_style="mitre", mitre_limit=2)
-    return union(ground, buffer(grown, -by_m, join_style="mitre", mitre_limit=2), grid_size=GRID_M)
+    return join([ground, buffer(grown, -by_m, join_style="mitre", mitre_limit=2)])
+
+
+def _close_to(ground: Any, boundary: Any, by_m: float) -> Any:
+    """Close gaps, those between the ground and the boundary too.
+
+    Bouts along the edge wander in and out of it: what they lose inside is made up for by no
+    gain outside, as that is cut off.
+    """
+    rim = without(boundary.buffer(4 * by_m + 1.0), boundary)
+    near = common(rim, polygons(ground.buffer(2 * by_m + 0.5, cap_style="square")))
+    return close(join([ground, near]), by_m)
 
 
 def _twice(swaths: list[Any]) -> Any:
     """Ground that two swaths share."""
-    from shapely import STRtree, intersection, union_all
+    from shapely import STRtree, intersection
 
     tree = STRtree(swaths)
     a, b = tree.query(swaths, predicate="intersects")
     pairs = a < b
-    shared = intersection(
-        np.asarray(swaths)[a[pairs]], np.asarray(swaths)[b[pairs]], grid_size=GRID_M
-    )
-    return union_all([_polygons(s) for s in shared], grid_size=GRID_M)
+    ground = np.asarray(swaths)
+    return join([polygons(s) for s in intersection(ground[a[pairs]], ground[b[pairs]])])
 
 
 def _missed(worked: Any, boundary: Any | None, width_m: float, close_m: float) -> Any:
     """Ground that the work goes round but did not reach: closed over by up to two widths."""
-    from shapely import MultiPolygon, difference, intersection
+    from shapely import MultiPolygon
 
-    if worked.is_empty:
-        return MultiPolygon()
-    hull = _close(worked, width_m)
+    hull = close(worked, width_m)
     if boundary is not None:
-        hull = intersection(_polygons(hull), boundary, grid_size=GRID_M)
-    holes = _polygons(difference(_polygons(hull), _polygons(worked), grid_size=GRID_M))
+        hull = common(hull, boundary)
     least = max(0.2, 2 * close_m)
-    kept = [h for h in holes.geoms if not h.buffer(-least / 2).is_empty]
-    return MultiPolygon(kept)
+    holes = without(hull, worked).geoms
+    return MultiPolygon([h for h in holes if not h.buffer(-least / 2).is_empty])
 
 
-def _polygons(geometry: Any) -> Any:
-    """Only the polygons of a geometry, as a MultiPolygon."""
+def join(parts: list[Any]) -> Any:
+    """Union, as polygons only."""
+    from shapely import union_all
+
+    return polygons(union_all([polygons(p) for p in parts], grid_size=GRID_M))
+
+
+def common(a: Any, b: Any) -> Any:
+    """Intersection, as polygons only."""
+    from shapely import intersection
+
+    return polygons(intersection(polygons(a), polygons(b), grid_size=GRID_M))
+
+
+def without(a: Any, b: Any) -> Any:
+    """Difference, as polygons only."""
+    from shapely import difference
+
+    return polygons(difference(polygons(a), polygons(b), grid_size=GRID_M))
+
+
+def polygons(geometry: Any) -> Any:
+    """The polygons of a geometry, as a MultiPolygon: overlays leave stray lines and points,
+    which the next overlay refuses."""
     from shapely import MultiPolygon, get_parts
 
-    return MultiPolygon([g for g in get_parts(geometry) if g.geom_type == "Polygon" and g.area > 0])
+    parts = get_parts(get_parts(geometry))
+    return MultiPolygon([g for g in parts if g.geom_type == "Polygon" and g.area > 0])

@@ -19,6 +19,7 @@ from oplog.work import idle
 from oplog.work.clean import Cleaned, clean, cross_noise_m, interleaved
 from oplog.work.coverage import Covered, bout_lines, cover
 from oplog.work.model import DayWork, Settings, Visit
+from oplog.work.line import working_line
 from oplog.work.motion import Path, path
 from oplog.work.spacing import gap_m, spacing
 from oplog.work.states import Evidence, first_guess, label
@@ -82,11 +83,12 @@ def _measure_stay(
     rig = rig_for(stay.field.name, started, ended)
     ground = plane.project(stay.field.boundary)
     width_m = rig.width_m or 3.0
-    x, y = working_line(part, rig)
+    line = working_line(part, rig)
+    x, y = line.x, line.y
     found = spacing(
         part.x, part.y, part.heading, _number_bouts(first_guess(part), part.piece), 2.5 * width_m
     )
-    work = label(part, x, y, width_m, gap_m(found, width_m), ground, Evidence())
+    work = label(part, line, width_m, gap_m(found, width_m), ground, Evidence())
     work = _drop_scraps(part, work, width_m)
     if not work.any():
         return None
@@ -97,35 +99,6 @@ def _measure_stay(
     return _visit(
         part, stay, rig, clock, plane, ground, covered, bout, x, y, edges, states, bouts, settings
     )
-
-
-def working_line(way: Path, rig: Rig) -> tuple[Floats, Floats]:
-    """Centre of the working line for each second: (m,) x, (m,) y. [m]
-
-    Rigid from the antenna to the hitch (or to a header); behind the hitch a trailed implement
-    follows the tractrix of the hitch's way.
-    """
-    rigid_m = (rig.line_m or 0.0) + rig.drag_m
-    right_m = rig.right_m or 0.0
-    x = way.x + rigid_m * np.cos(way.heading) - right_m * np.sin(way.heading)
-    y = way.y + rigid_m * np.sin(way.heading) + right_m * np.cos(way.heading)
-    return _dragged(x, y, way, rig.drag_m) if rig.drag_m > 0.3 else (x, y)
-
-
-def _dragged(x: Floats, y: Floats, way: Path, drag_m: float) -> tuple[Floats, Floats]:
-    out_x, out_y = np.empty_like(x), np.empty_like(y)
-    last = -1
-    for i, (hx, hy, p) in enumerate(zip(x.tolist(), y.tolist(), way.piece.tolist(), strict=True)):
-        if p != last:
-            tx = hx - drag_m * float(np.cos(way.heading[i]))
-            ty = hy - drag_m * float(np.sin(way.heading[i]))
-            last = p
-        else:
-            dx, dy = hx - tx, hy - ty
-            scale = 1.0 - drag_m / max((dx * dx + dy * dy) ** 0.5, 1e-6)
-            tx, ty = tx + dx * scale, ty + dy * scale
-        out_x[i], out_y[i] = tx, ty
-    return out_x, out_y
 
 
 def _part(way: Path, rows: NDArray[np.intp]) -> Path:
@@ -150,8 +123,19 @@ def _number_bouts(work: NDArray[np.bool_], piece: NDArray[np.int32]) -> NDArray[
     return np.where(work, np.cumsum(start), 0).astype(np.int32)
 
 
+def drift_m(noise_m: float) -> float:
+    """How far the positions wander over minutes, from how they tremble from fix to fix. [m]
+
+    RTK trembles by 1-2 cm and drifts by as much; with SBAS 5 cm go with 0.2-0.3 m, with a phone
+    half a metre with 2-3 m (sizes of error: references in DEVELOPERS.md). What changes slowly
+    cannot be seen in one track, so the ratio is a rule, not a measurement.
+    """
+    return max(noise_m, 6.0 * (noise_m - 0.03))
+
+
 def _closing_m(noise_m: float, width_m: float) -> float:
-    return float(min(0.05 + 2.0 * noise_m, width_m / 2))
+    """Half the width of a gap between bouts that drift explains. [m]"""
+    return float(min(0.02 + 2.0 * drift_m(noise_m), 0.4 * width_m))
 
 
 def _timeline(

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from oplog.track import Floats
 from oplog.work.claims import Cells, Swath, alone, beside, novelty, raster, swath
+from oplog.work.line import Line
 from oplog.work.motion import Path
 
 Flags = NDArray[np.bool_]
@@ -49,8 +50,7 @@ class Evidence:
 
 def label(
     path: Path,
-    x: Floats,
-    y: Floats,
+    line: Line,
     width_m: float,
     gap_m: float,
     ground: Any | None,
@@ -58,20 +58,21 @@ def label(
 ) -> Flags:
     """Working or not, for each second of the path: (m,) mask.
 
-    x, y: (m,) centre of the working line. [m] gap_m: what neighbouring bouts leave between them.
+    gap_m: what neighbouring bouts leave between them. [m]
     ground: the field in the plane, None for no field.
     """
-    lays = _lay(path, x, y, width_m, gap_m)
-    sides, edge = _sides(path, x, y, width_m, ground, lays.narrow)
-    fixed = _motion_evidence(path, _within(ground, x, y, max(2.0, 0.4 * width_m)), weights)
-    work = first_guess(path) & _within(ground, x, y, max(2.0, 0.4 * width_m))
+    lays = _lay(path, line, width_m, gap_m)
+    sides, edge = _sides(line, width_m, ground, lays.narrow)
+    inside = _within(ground, line.x, line.y, max(2.0, 0.4 * width_m))
+    fixed = _motion_evidence(path, line, inside, weights)
+    work = first_guess(path) & inside
     for _ in range(8):
         usual = working_speed(path.speed, work)
         new = novelty(lays.narrow, lays.wide, work, _rank(path, lays, work, usual))
         gain = weights.new_ground * (1 - np.exp(-new / weights.some_new)) - weights.old_ground
         score = (
             fixed
-            + _speed_evidence(path.speed, usual, weights)
+            + _speed_evidence(path.speed, usual, _slack(path, work, usual), weights)
             + gain
             - weights.apart * _apart(path, lays, sides, edge, work)
         )
@@ -79,7 +80,53 @@ def label(
         if bool((again == work).all()):
             break
         work = again
-    return np.asarray(work, dtype=bool)
+    return trim(path, line, work, new, usual)
+
+
+def trim(path: Path, line: Line, work: Flags, new: Floats, usual: float) -> Flags:
+    """Move the ends of each run to where the line comes onto new ground and leaves it: (m,) mask.
+
+    The sequence model finds the runs. Within some seconds of their ends the line decides, to the
+    second: where it crosses from old ground to new or back; failing that, where it runs straight.
+    """
+    able = ~path.reverse & (path.speed > 0.25 * usual)
+    fresh = able & (new >= 0.2) & (heading_change(line.heading, 1) < np.radians(30))
+    straight = fresh & (heading_change(line.heading, 1) < np.radians(14))
+    out = work.copy()
+    for a, b in true_runs(work, path.piece):
+        begin = _end_of_run(a, 1, fresh, straight)
+        end = _end_of_run(b, -1, fresh, straight)
+        if end > begin:
+            out[min(a, begin) : max(b, end) + 1] = False
+            out[begin : end + 1] = True
+    return np.asarray(out, dtype=bool)
+
+
+def _end_of_run(at: int, inward: int, fresh: Flags, straight: Flags, reach: int = 5) -> int:
+    """Where a run really ends, looked for within `reach` seconds; inward: +1 start, -1 end."""
+    rows = at + inward * np.arange(-reach, reach + 1)
+    rows = rows[(rows >= 0) & (rows < len(fresh))]
+    on = fresh[rows]
+    if not on.any():
+        return at
+    crossing = np.flatnonzero(on[1:] & ~on[:-1]) + 1
+    if len(crossing):
+        return int(rows[crossing[np.argmin(np.abs(rows[crossing] - at))]])
+    steady = np.flatnonzero(straight[rows])
+    return int(rows[steady[0]]) if len(steady) else at
+
+
+def true_runs(flags: Flags, piece: NDArray[np.int32]) -> list[tuple[int, int]]:
+    """First and last row of each run of set flags within a piece."""
+    run = np.flatnonzero(
+        np.diff(np.concatenate([[0], flags.astype(np.int8), [0]])) != 0
+    ).reshape(-1, 2)
+    found = []
+    for a, b in run.tolist():
+        cuts = (np.flatnonzero(np.diff(piece[a:b])) + a + 1).tolist()
+        edges = [a, *cuts, b]
+        found += [(p, q - 1) for p, q in zip(edges[:-1], edges[1:], strict=True)]
+    return found
 
 
 def first_guess(path: Path) -> Flags:
@@ -98,12 +145,12 @@ class _Lays:
     wide: Swath
 
 
-def _lay(path: Path, x: Floats, y: Floats, width_m: float, gap_m: float) -> _Lays:
-    grid = raster(x, y, width_m)
-    return _Lays(
-        swath(grid, x, y, path.heading, path.piece, width_m),
-        swath(grid, x, y, path.heading, path.piece, width_m + 2 * gap_m),
+def _lay(path: Path, line: Line, width_m: float, gap_m: float) -> _Lays:
+    grid = raster(line.x, line.y, width_m)
+    narrow, wide = (
+        swath(grid, line.x, line.y, line.heading, path.piece, w) for w in (width_m, width_m + 2 * gap_m)
     )
+    return _Lays(narrow, wide)
 
 
 def _rank(path: Path, lays: _Lays, work: Flags, usual: float) -> NDArray[np.int8]:
@@ -121,13 +168,13 @@ def _rank(path: Path, lays: _Lays, work: Flags, usual: float) -> NDArray[np.int8
 
 
 def _sides(
-    path: Path, x: Floats, y: Floats, width_m: float, ground: Any | None, lay: Swath
+    line: Line, width_m: float, ground: Any | None, lay: Swath
 ) -> tuple[list[Cells], Flags]:
     """Cells just beyond either end of the working line, and whether a side is off the field."""
-    cells, off = [], np.zeros(len(x), dtype=bool)
+    cells, off = [], np.zeros(len(line.x), dtype=bool)
     for reach in (0.65, 0.9, -0.65, -0.9):
-        sx = x - np.sin(path.heading) * reach * width_m
-        sy = y + np.cos(path.heading) * reach * width_m
+        sx = line.x - np.sin(line.heading) * reach * width_m
+        sy = line.y + np.cos(line.heading) * reach * width_m
         cells.append(lay.raster.cell(sx, sy))
         off |= ~_within(ground, sx, sy, 0.0)
     return cells, off
@@ -184,18 +231,31 @@ def decode(score: Floats, lower: float, lift: float) -> Flags:
     return work
 
 
-def _speed_evidence(speed: Floats, usual: float, weights: Evidence) -> Floats:
+def _slack(path: Path, work: Flags, usual: float) -> float:
+    """How far the visit's own straight work falls below its usual speed, as a log ratio.
+
+    A drill that keeps its speed makes slow driving suspect; a harvester that follows the crop
+    does not.
+    """
+    deep = work & (heading_change(path.heading, 8) < np.radians(20))
+    if deep.sum() < 30:
+        return 0.6
+    low = float(np.percentile(path.speed[deep], 15))
+    return float(np.clip(1.5 * np.log(usual / max(low, 0.05)), 0.3, 0.8))
+
+
+def _speed_evidence(speed: Floats, usual: float, slack: float, weights: Evidence) -> Floats:
     r = np.log(np.maximum(speed, 0.05) / usual)
-    slower = 0.5 * np.minimum((r / 0.8) ** 2, 6.0)
+    slower = 0.5 * np.minimum((r / slack) ** 2, 6.0)
     faster = 0.5 * np.minimum((r / 0.35) ** 2, 8.0)
     still = weights.still * (speed < 0.12 * usual)
     return np.asarray(weights.steady - np.where(r < 0, slower, faster) - still)
 
 
-def _motion_evidence(path: Path, inside: Flags, weights: Evidence) -> Floats:
-    bend = heading_change(path.heading)
+def _motion_evidence(path: Path, line: Line, inside: Flags, weights: Evidence) -> Floats:
+    bend = heading_change(line.heading)
     turning = np.clip((bend - np.radians(25)) / np.radians(40), 0.0, 1.5)
-    back = heading_change(path.heading, 9) > np.radians(135)
+    back = heading_change(line.heading, 9) > np.radians(135)
     return np.asarray(
         -weights.reverse * path.reverse
         - weights.turning * turning

@@ -1,0 +1,58 @@
+"""The working line: where the implement is, given where the antenna is."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from oplog.kit import Rig
+from oplog.track import Floats
+from oplog.work.motion import Path
+
+
+@dataclass(frozen=True, eq=False)
+class Line:
+    """Centre of the working line, second by second. [m]
+
+    x, y: (m,) its centre; heading: (m,) the direction in which the implement faces, along which
+    it is square; unwrapped within a piece. [rad]
+    """
+
+    x: Floats
+    y: Floats
+    heading: Floats
+
+
+def working_line(way: Path, rig: Rig) -> Line:
+    """The working line of a rig.
+
+    Rigid from the antenna to the hitch (or to a header); behind the hitch a trailed implement
+    follows the tractrix of the hitch's way.
+    """
+    rigid_m = (rig.line_m or 0.0) + rig.drag_m
+    right_m = rig.right_m or 0.0
+    x = way.x + rigid_m * np.cos(way.heading) - right_m * np.sin(way.heading)
+    y = way.y + rigid_m * np.sin(way.heading) + right_m * np.cos(way.heading)
+    return _dragged(x, y, way, rig.drag_m) if rig.drag_m > 0.3 else Line(x, y, way.heading)
+
+
+def _dragged(hitch_x: Floats, hitch_y: Floats, way: Path, drag_m: float) -> Line:
+    """Tractrix: the implement is always drawn straight towards the hitch."""
+    x, y = np.empty_like(hitch_x), np.empty_like(hitch_y)
+    last = -1
+    tx = ty = 0.0
+    heading = way.heading.tolist()
+    piece = way.piece.tolist()
+    for i, (hx, hy) in enumerate(zip(hitch_x.tolist(), hitch_y.tolist(), strict=True)):
+        if piece[i] != last:
+            last = piece[i]
+            tx = hx - drag_m * float(np.cos(heading[i]))
+            ty = hy - drag_m * float(np.sin(heading[i]))
+        else:
+            dx, dy = hx - tx, hy - ty
+            scale = 1.0 - drag_m / max((dx * dx + dy * dy) ** 0.5, 1e-6)
+            tx, ty = tx + dx * scale, ty + dy * scale
+        x[i], y[i] = tx, ty
+    facing = np.unwrap(np.arctan2(hitch_y - y, hitch_x - x))
+    return Line(x, y, np.asarray(facing))
