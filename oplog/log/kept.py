@@ -3,8 +3,9 @@
 Both are named `<digest of what is in it>-<digest of the file's own bytes>`, so that any change of
 any byte shows, and two files that hold the same under different bytes never share a name.
 
-Columns of a fixes file, one row per fix in the order of the track. All are whole numbers, packed
-as differences; a person with DuckDB gets positions back by adding steps up:
+Columns of a fixes file, one row per fix in the order of the track. All but the time are whole
+numbers of 32 bits (64 where a value is too large for that); a person with DuckDB gets positions
+back by adding steps up:
 
     SELECT time, sum(lat_step) OVER w / 1e7 AS lat, sum(lon_step) OVER w / 1e7 AS lon
     FROM read_parquet('fixes/....parquet', file_row_number = true)
@@ -92,9 +93,11 @@ def encode_fixes(fixes: Track) -> bytes:
         sink,
         table.schema,
         compression="zstd",
-        compression_level=9,
+        compression_level=15,
         use_dictionary=False,
-        column_encoding=dict.fromkeys(columns, "DELTA_BINARY_PACKED"),
+        # Measured on recorded tracks: times pack best as differences of differences, plain steps
+        # and speeds as they are (1.5 to 3.8 bytes a fix in all, 2.2 to 5.6 with everything packed).
+        column_encoding=dict.fromkeys(columns, "PLAIN") | {"time": "DELTA_BINARY_PACKED"},
         write_statistics=False,
         write_page_checksum=True,
         store_schema=False,
@@ -166,7 +169,10 @@ def _position(steps: Any, scale: float) -> Any:
 def _whole(values: Any, missing: Any) -> Any:
     import pyarrow as pa
 
-    return pa.array(values, mask=missing) if missing.any() else pa.array(values)
+    known = np.where(missing, 0, values)
+    small = not len(known) or (known.min() >= -(2**31) and known.max() < 2**31)
+    whole = known.astype(np.int32) if small else known
+    return pa.array(whole, mask=missing) if missing.any() else pa.array(whole)
 
 
 def _numbers(column: Any) -> Any:
