@@ -21,7 +21,7 @@ DRILLED = walk(bouts(0, 0, 100, 200, 4.0), 2.0)
 """Long Acre (2 ha), up and down with 4 m."""
 ROLLED = walk(bouts(300, 0, 120, 200, 6.0), 2.5, start=DRILLED[-1][0] + timedelta(minutes=4))
 """Mill (2.4 ha), later on the same day, with 6 m."""
-DAY = date(2027, 3, 25)
+DAY = date(2024, 3, 25)
 FIELDS = {"Long Acre": square(0, 0, 100, 200), "Mill": square(300, 0, 120, 200)}
 
 
@@ -38,7 +38,7 @@ def own_configuration(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 def farm_log(path: Path) -> log.Log:
     """A log with two fields, a tractor and two implements."""
     opened = log.create(path, "Hill Farm", "Europe/London")
-    flow.add_land(opened, geojson(FIELDS), "fields.geojson", today=date(2027, 3, 1))
+    flow.add_land(opened, geojson(FIELDS), "fields.geojson", today=date(2024, 3, 1))
     flow.add_kit(opened, KitItem("blue", "tractor", True, hitch_m=2.0))
     flow.add_kit(opened, KitItem("drill", "drill", False, width_m=4.0, behind_m=1.0, trailed=False))
     flow.add_kit(opened, KitItem("roller", "roller", False, width_m=6.0))

@@ -12,7 +12,7 @@ from oplog.geodesy import Plane
 PLACE = Plane(0.15, 52.30)
 """Where the fields of the tests lie."""
 
-START = datetime(2027, 3, 25, 8, 0, tzinfo=UTC)
+START = datetime(2024, 3, 25, 8, 0, tzinfo=UTC)
 
 
 def square(x0_m: float, y0_m: float, width_m: float, height_m: float) -> list[list[float]]:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import sys
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -35,7 +34,7 @@ def run(log: _shared.Log, paths: Sequence[str], told: dict[str, Any]) -> Importe
         raise UnreadableFile(f"There is no file in {', '.join(paths)}. Nothing was changed.")
     if told.get("zone"):
         told["zone"] = known_zone(told["zone"])
-    with Progress(len(files)) as progress:
+    with _shared.Progress(len(files)) as progress:
         done = import_files(
             log,
             ((_shared.name_of(f), _shared.content(f)) for f in files),
@@ -158,29 +157,6 @@ def _taken(f: FileTaken) -> str:
     new = f"{f.new:,} new fixes" if f.new else "nothing new"
     how = f" ({f.how})" if f.how else ""
     return f"{f.name}: {new}{known}{how}."
-
-
-class Progress:
-    """One line on stderr that says what is being done; nothing where stderr is no terminal."""
-
-    def __init__(self, files: int) -> None:
-        self.files, self.shown = files, sys.stderr.isatty()
-
-    def __enter__(self) -> Progress:
-        return self
-
-    def __exit__(self, *exception: object) -> None:
-        if self.shown:
-            click.echo("\r\033[K", nl=False, err=True)
-
-    def __call__(self, what: str, done: int, of: int) -> None:
-        """Show a step (see importing.Progress)."""
-        if self.shown:
-            from oplog.sheets.text import clean
-
-            of = of or self.files
-            line = f"{clean(what)} ({done + 1} of {of})" if of > 1 else clean(what)
-            click.echo(f"\r\033[K{line[: _shared.columns() - 1]}", nl=False, err=True)
 
 
 def _choice(question: str, known: Sequence[str]) -> str | None:

@@ -188,6 +188,29 @@ def at_terminal() -> bool:
     return sys.stdin.isatty() and sys.stderr.isatty()
 
 
+class Progress:
+    """One line on stderr that says what is being done; nothing where stderr is no terminal."""
+
+    def __init__(self, of: int = 1) -> None:
+        self.of, self.shown = of, sys.stderr.isatty()
+
+    def __enter__(self) -> Progress:
+        return self
+
+    def __exit__(self, *exception: object) -> None:
+        if self.shown:
+            click.echo("\r\033[K", nl=False, err=True)
+
+    def __call__(self, what: str, done: int, of: int) -> None:
+        """Show a step (see importing.Progress)."""
+        if self.shown:
+            from oplog.sheets.text import clean
+
+            of = of or self.of
+            line = f"{clean(what)} ({done + 1} of {of})" if of > 1 else clean(what)
+            click.echo(f"\r\033[K{line[: columns() - 1]}", nl=False, err=True)
+
+
 class Day(click.ParamType):  # type: ignore[type-arg]
     """A date as 2027-03-25, or today, or yesterday."""
 

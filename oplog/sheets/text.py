@@ -14,6 +14,8 @@ from oplog.sheets.table import Column, Table
 WIDTH = 80
 _GAPS = (2, 1)
 """Columns are this far apart; the second where they do not fit otherwise."""
+_WORTH_A_TABLE = 3
+"""Fewer rows than this, of too many columns, come as blocks."""
 _BREAKABLE = 12
 """Words longer than this may be broken to make a table fit."""
 _DIGITS = {
@@ -35,8 +37,10 @@ _DIGITS = {
 def write(
     table: Table, *, width: int = WIDTH, zone: tzinfo | None = None, bold: bool = False
 ) -> str:
-    """The table as text no wider than `width`; too many columns for it come as one block a row.
+    """The table as text no wider than `width`.
 
+    Too many columns for it come as several tables under each other, each with the columns that
+    name a row; or, for a row or two, as one block a row.
     zone: where times are shown in; None leaves them in the zone they carry.
     bold: headings in bold, for a terminal that can.
     """
@@ -46,16 +50,17 @@ def write(
     ]
     heads = [_head(c) for c in table.columns]
     rights = [_is_number(table, i) for i in range(len(table.columns))]
-    fitted = _fit(heads, cells, rights, width)
     lines = [_strong(clean(table.title), bold)] if table.title else []
     if not table.rows:
-        lines.append("  (nothing)")
-    elif fitted is None:
-        lines += _blocks(heads, cells, width)
-    else:
-        lines += [_strong(line, bold) for line in _row(heads, *fitted, rights)]
-        for row in cells:
-            lines += _row(row, *fitted, rights)
+        return "\n".join([*lines, "  (nothing)"])
+    parts = [list(range(len(heads)))]
+    if not _fits(heads, cells, rights, parts[0], width):
+        if len(cells) < _WORTH_A_TABLE:
+            return "\n".join([*lines, *_blocks(heads, cells, width)])
+        parts = _parts(heads, cells, rights, width)
+    for number, part in enumerate(parts):
+        lines += [""] if number else []
+        lines += _table(heads, cells, rights, part, width, bold)
     return "\n".join(lines)
 
 
@@ -127,6 +132,57 @@ def _is_number(table: Table, index: int) -> bool:
         return True
     values = [row[index] for row in table.rows if row[index] is not None]
     return bool(values) and all(isinstance(v, int | float) for v in values)
+
+
+def _table(
+    heads: Sequence[str],
+    cells: Sequence[Sequence[str]],
+    rights: Sequence[bool],
+    part: Sequence[int],
+    width: int,
+    bold: bool,
+) -> list[str]:
+    """Lines of some of the columns, which fit."""
+    some = [[row[i] for i in part] for row in cells]
+    right = [rights[i] for i in part]
+    widths, gap = _fit([heads[i] for i in part], some, right, width) or ([], 0)
+    lines = [_strong(line, bold) for line in _row([heads[i] for i in part], widths, gap, right)]
+    for row in some:
+        lines += _row(row, widths, gap, right)
+    return lines
+
+
+def _fits(
+    heads: Sequence[str],
+    cells: Sequence[Sequence[str]],
+    rights: Sequence[bool],
+    part: Sequence[int],
+    width: int,
+) -> bool:
+    some = [[row[i] for i in part] for row in cells]
+    return _fit([heads[i] for i in part], some, [rights[i] for i in part], width) is not None
+
+
+def _parts(
+    heads: Sequence[str], cells: Sequence[Sequence[str]], rights: Sequence[bool], width: int
+) -> list[list[int]]:
+    """Columns of each of several tables: first those that name a row, then what fits."""
+    names = _naming(cells)
+    parts: list[list[int]] = []
+    for i in range(len(names), len(heads)):
+        if parts and _fits(heads, cells, rights, [*parts[-1], i], width):
+            parts[-1].append(i)
+        else:
+            parts.append([*names, i])
+    return parts
+
+
+def _naming(cells: Sequence[Sequence[str]]) -> list[int]:
+    """The first columns that tell the rows apart, three at most."""
+    for count in (1, 2):
+        if len({tuple(row[:count]) for row in cells}) == len(cells):
+            return list(range(count))
+    return [0, 1, 2]
 
 
 def _fit(

@@ -15,21 +15,21 @@ from oplog.cli import _shared
 @click.option("--kind", help="What kind of thing: tractor, drill, mower ... (see above).")
 @click.option("--machine/--implement", "is_machine", default=None,
               help="Which of the two, for --kind other.")  # fmt: skip
-@click.option("--width", "width_m", type=_shared.LENGTH, metavar="3m|20ft", help="Working width.")
+@click.option("--width", "width_m", type=_shared.LENGTH, metavar="LENGTH", help="Working width.")
 @click.option("--operation", help="What it does. Otherwise its kind's usual operation.")
-@click.option("--right", "antenna_right_m", type=_shared.LENGTH, metavar="0.9m",
+@click.option("--right", "antenna_right_m", type=_shared.LENGTH, metavar="LENGTH",
               help="Machine: antenna right of the centre line (left is negative).")  # fmt: skip
-@click.option("--hitch", "hitch_m", type=_shared.LENGTH, metavar="2.5m",
+@click.option("--hitch", "hitch_m", type=_shared.LENGTH, metavar="LENGTH",
               help="Machine: from the antenna back to the hitch.")  # fmt: skip
 @click.option("--carries", metavar="IMPLEMENT", help="Machine: its usual implement.")
-@click.option("--behind", "behind_m", type=_shared.LENGTH, metavar="2m",
+@click.option("--behind", "behind_m", type=_shared.LENGTH, metavar="LENGTH",
               help="Implement: from the hitch back to the working line.")  # fmt: skip
-@click.option("--ahead", "ahead_m", type=_shared.LENGTH, metavar="4m",
+@click.option("--ahead", "ahead_m", type=_shared.LENGTH, metavar="LENGTH",
               help="Implement: working line in front of the antenna.")  # fmt: skip
 @click.option(
     "--trailed/--mounted", default=None, help="Implement: towed and swinging, or carried."
 )
-@click.option("--holds", metavar="1200kg|3000l", help="Implement: what its hopper or tank holds.")
+@click.option("--holds", metavar="AMOUNT", help="Implement: what its hopper or tank holds.")
 @click.option("--sections", type=int, metavar="N",
               help="Implement: sections that shut off by themselves.")  # fmt: skip
 @click.option("--from", "valid_from", type=_shared.DAY, metavar="DATE",
