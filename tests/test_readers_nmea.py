@@ -311,6 +311,14 @@ class TestFixes:
         text = gga("060000.00", "07.1234567", quality="4") + rmc("060000.00", "07.1235")
         assert messages(text)[0].lat[0] == pytest.approx(52 + 7.1234567 / 60, abs=1e-12)
 
+    @pytest.mark.parametrize(
+        ("modes", "quality"), [("AN", 1), ("DA", 2), ("RR", 4), ("NF", 5), ("NN", 0), ("AAAAAA", 1)]
+    )
+    def test_gns(self, modes, quality):
+        body = f"GNGNS,060000.00,5207.0000,N,00012.5000,E,{modes},09,0.8,40,46,,"
+        track, _ = messages(line(body) + zda("060000.00"))
+        assert track.quality.tolist() == ([quality] if quality else [])
+
     def test_the_older_vtg(self):
         track, _ = messages(
             rmc("060000.00").replace("4.0,90.0", "4.0,90.0")

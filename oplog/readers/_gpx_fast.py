@@ -52,10 +52,10 @@ def rows(text: bytes, start: int, stop: int, segment: int) -> Rows | None:
     opens = np.flatnonzero(tags.words[0] == _OPEN)
     if not len(opens) or opens[0] != 0:
         return None
-    quotes = np.flatnonzero(block == 34)
-    if len(quotes) != 4 * len(opens):
+    marks = np.flatnonzero(block == 34)
+    if len(marks) != 4 * len(opens):
         return None
-    quotes = quotes.reshape(-1, 4)
+    quotes = marks.reshape(-1, 4)
     if not _plain_points(block, tags, opens, quotes):
         return None
     return _by_template(block, tags, opens, quotes, start, segment)

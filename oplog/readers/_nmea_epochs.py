@@ -57,7 +57,7 @@ def merge(said: Said, tally: Tally) -> Rows:
     for name, kinds in (
         ("speed_m_s", (nf.VTG, nf.RMC)),
         ("course_deg", (nf.VTG, nf.RMC)),
-        ("hdop", (nf.GGA,)),
+        ("hdop", (nf.GNS, nf.GGA)),
     ):
         setattr(rows, name, _latest(said, epoch, count, name, kinds)[fixed])
     return rows
@@ -130,9 +130,9 @@ def _best_positions(said: Said, epoch: Ints, count: int, quality: Codes) -> Ints
 def _closing_kind(said: Said, epoch: Ints, there: Ints) -> list[int]:
     """The kinds that hold positions, the one that closes most of the first epochs last."""
     last = there[np.r_[np.diff(epoch[there]) != 0, True][: len(there)]][:_FIRST_EPOCHS]
-    order = [nf.GLL, nf.GGA, nf.RMC]
+    order = [nf.GLL, nf.GNS, nf.GGA, nf.RMC]
     if len(last):
-        closing = int(np.argmax(np.bincount(said.kind[last], minlength=3)[:3]))
+        closing = int(np.argmax(np.bincount(said.kind[last])))
         order.remove(closing)
         order.append(closing)
     return order
@@ -144,7 +144,9 @@ def _quality(said: Said, epoch: Ints, count: int) -> Codes:
     for letter, code in _QUALITY_OF_MODE.items():
         quality[epoch[said.mode == ord(letter)]] = code
     stated = said.quality >= 0
-    quality[epoch[stated]] = said.quality[stated]
+    for kind in (nf.GNS, nf.GGA):
+        rows = stated & (said.kind == kind)
+        quality[epoch[rows]] = said.quality[rows]
     quality[epoch[(said.status == nf.VOID)]] = 0
     return quality
 

@@ -1,4 +1,4 @@
-"""What the sentences say: RMC, GGA, GLL, VTG and ZDA as columns.
+"""What the sentences say: RMC, GGA, GLL, GNS, VTG and ZDA as columns.
 
 Source: NMEA 0183 as described in "NMEA Revealed" (E. S. Raymond).
 """
@@ -17,12 +17,11 @@ from oplog.readers._nmea_scan import Floats, Ints, Sentences
 from oplog.readers._times import DAY_US, days_of, valid_date
 from oplog.units import KNOT_M_S, from_kmh
 
-RMC, GGA, GLL, VTG, ZDA = range(5)
-NAMES = (b"RMC", b"GGA", b"GLL", b"VTG", b"ZDA")
+RMC, GGA, GLL, VTG, ZDA, GNS = range(6)
+NAMES = (b"RMC", b"GGA", b"GLL", b"VTG", b"ZDA", b"GNS")
+_MOST_SYSTEMS = 8
 UNKNOWN = np.iinfo(np.int64).min
 NOT_SAID, VOID, VALID = -1, 0, 1
-BROKEN_PLACE = 1
-"""Flag of a sentence whose position is there but cannot be one."""
 
 
 @dataclass
@@ -32,6 +31,7 @@ class Said:
     kind: RMC, GGA, ...; place: byte in the file. clock_us: time of day, day: days since 1970,
     UNKNOWN where not said. decimals: digits after the point of the minutes of latitude.
     status: VOID, VALID or NOT_SAID; quality: GGA code or -1; mode: FAA letter or 0.
+    broken: 1 where a position is there but cannot be one.
     """
 
     kind: NDArray[np.int8]
@@ -82,7 +82,7 @@ def said(kind: int, s: Sentences, offset: int) -> Said:
         broken=np.zeros(n, np.int8),
     )
     if n:
-        (_rmc, _gga, _gll, _vtg, _zda)[kind](blank, s)
+        (_rmc, _gga, _gll, _vtg, _zda, _gns)[kind](blank, s)
     return blank
 
 
@@ -101,6 +101,18 @@ def _gga(out: Said, s: Sentences) -> None:
     _position(out, s, 2)
     quality = _letter(s, 6)
     out.quality = np.where((quality >= 48) & (quality <= 57), quality - 48.0, -1).astype(np.int8)
+    out.hdop = _decimal(s, 8)
+
+
+def _gns(out: Said, s: Sentences) -> None:
+    """Field 6 has a letter for each system of satellites: the best of them counts."""
+    out.clock_us = _clock(s, 1)
+    _position(out, s, 2)
+    begin, end = s.field(6)
+    for letter, quality in (("N", 0), ("E", 6), ("A", 1), ("D", 2), ("P", 3), ("F", 5), ("R", 4)):
+        for k in range(_MOST_SYSTEMS):
+            byte = s.block[np.minimum(begin + k, len(s.block) - 1)]
+            out.quality[(begin + k < end) & (byte == ord(letter))] = quality
     out.hdop = _decimal(s, 8)
 
 

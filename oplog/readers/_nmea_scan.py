@@ -20,6 +20,7 @@ Bytes = NDArray[np.uint8]
 Ints = NDArray[np.int64]
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
+States = NDArray[np.int8]
 
 DOLLAR, STAR, COMMA, RETURN, NEWLINE, HASH = 36, 42, 44, 13, 10, 35
 MATCHES, DIFFERS, ABSENT, CUT = 0, 1, 2, 3
@@ -38,7 +39,7 @@ class Sentences:
     commas: Ints
     start: Ints
     end: Ints
-    checksum: NDArray[np.int8]
+    checksum: States
     first_comma: Ints
     field_count: Ints
     in_comment: Mask
@@ -100,7 +101,8 @@ def _in_comment(block: Bytes, marks: Ints, kinds: Bytes) -> Mask:
         return np.zeros(len(marks), bool)
     line_ends = (kinds == NEWLINE) | (kinds == RETURN)
     line_start = np.maximum.accumulate(np.where(line_ends, marks + 1, 0))
-    return block[np.minimum(line_start, len(block) - 1)] == HASH
+    commented: Mask = block[np.minimum(line_start, len(block) - 1)] == HASH
+    return commented
 
 
 def _adds_up(block: Bytes, start: Ints, end: Ints) -> Mask:
@@ -111,8 +113,9 @@ def _adds_up(block: Bytes, start: Ints, end: Ints) -> Mask:
     summed = running[end - 1] ^ running[start - 1]
     padded = np.minimum(np.stack([end + 1, end + 2]), len(block) - 1)
     high, low = _HEX[block[padded]]
-    whole = (end + 2 < len(block)) & (high < 16) & (low < 16)
-    return whole & (high * 16 + low == summed)
+    there = (end + 2 < len(block)) & (high < 16) & (low < 16)
+    adds_up: Mask = there & (high * 16 + low == summed)
+    return adds_up
 
 
 def numbers(block: Bytes, begin: Ints, end: Ints) -> tuple[Ints, Ints, Mask]:

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 Ints = NDArray[np.int64]
 Bytes = NDArray[np.uint8]
+Mask = NDArray[np.bool_]
 
 GOOD, MISSING, LOCAL, BAD, LEAP, UNDATED = range(6)
 """What became of a text: a UTC time, no text, a time without zone, no time, second 60, no date."""
@@ -61,8 +62,9 @@ def parse_one(text: str) -> tuple[int, int]:
     if not found:
         return NAT, BAD
     year, month, day, hour, minute, second, fraction, zone = found.groups(default="")
-    numbers = [int(x or 0) for x in (year, month, day, hour, minute, second)]
-    micros, status = from_parts(*numbers, int((fraction + "000000")[:6]))
+    parts = (year, month, day, hour, minute, second, (fraction + "000000")[:6])
+    found_us, became = civil(*(np.array([int(x or 0)]) for x in parts))
+    micros, status = int(found_us[0]), int(became[0])
     if status == BAD or (zone == "" and status != LEAP):
         return micros, status if status == BAD else LOCAL
     if zone[:1] in ("+", "-"):
@@ -70,15 +72,6 @@ def parse_one(text: str) -> tuple[int, int]:
         offset_us = (int(digits[:2]) * 3600 + int(digits[2:]) * 60) * 1_000_000
         micros += -offset_us if zone[0] == "+" else offset_us
     return (micros, LOCAL) if zone == "" else (micros, status)
-
-
-def from_parts(
-    year: int, month: int, day: int, hour: int, minute: int, second: int, micro: int
-) -> tuple[int, int]:
-    """Microseconds since 1970 of one civil time, and GOOD, LEAP or BAD."""
-    arrays = [np.array([x], np.int64) for x in (year, month, day, hour, minute, second, micro)]
-    micros, status = civil(*arrays)
-    return int(micros[0]), int(status[0])
 
 
 def civil(
@@ -106,13 +99,14 @@ def civil(
     return micros, status
 
 
-def valid_date(year: Ints, month: Ints, day: Ints) -> NDArray[np.bool_]:
+def valid_date(year: Ints, month: Ints, day: Ints) -> Mask:
     """Whether there is such a day, in a year that a receiver can mean (1900 to 2200)."""
     leap_year = ((year % 4 == 0) & (year % 100 != 0)) | (year % 400 == 0)
     lengths = np.array([0, 31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31])
     inside = (month >= 1) & (month <= 12)
     length = lengths[np.where(inside, month, 0)] + (leap_year & (month == 2))
-    return inside & (day >= 1) & (day <= length) & (year >= 1900) & (year <= 2200)
+    valid: Mask = inside & (day >= 1) & (day <= length) & (year >= 1900) & (year <= 2200)
+    return valid
 
 
 def days_of(year: Ints, month: Ints, day: Ints) -> Ints:
@@ -121,14 +115,9 @@ def days_of(year: Ints, month: Ints, day: Ints) -> Ints:
     era = y // 400
     year_of_era = y - era * 400
     day_of_year = (153 * ((month + 9) % 12) + 2) // 5 + day - 1
-    return (
-        era * 146_097
-        + year_of_era * 365
-        + year_of_era // 4
-        - year_of_era // 100
-        + day_of_year
-        - 719_468
-    )
+    leap_days = year_of_era // 4 - year_of_era // 100
+    days: Ints = era * 146_097 + year_of_era * 365 + leap_days + day_of_year - 719_468
+    return days
 
 
 def to_utc(local_us: Ints, zone: str) -> Ints:
@@ -149,7 +138,7 @@ def to_utc(local_us: Ints, zone: str) -> Ints:
     return np.where(known, local_us - offset, NAT)
 
 
-def _since(happened: NDArray[np.bool_], reset: NDArray[np.bool_]) -> NDArray[np.bool_]:
+def _since(happened: Mask, reset: Mask) -> Mask:
     """True from each happening up to the next reset."""
     index = np.arange(len(happened))
     last = np.maximum.accumulate(np.where(happened, index, -1))
@@ -158,7 +147,8 @@ def _since(happened: NDArray[np.bool_], reset: NDArray[np.bool_]) -> NDArray[np.
 
 
 def _offsets_us(quarters: Ints, zone: ZoneInfo) -> tuple[Ints, Ints]:
-    first, second = [], []
+    first: list[int] = []
+    second: list[int] = []
     for quarter in quarters.tolist():
         local = datetime.fromtimestamp(quarter * 900, UTC).replace(tzinfo=zone)
         for fold, into in ((0, first), (1, second)):
@@ -167,12 +157,12 @@ def _offsets_us(quarters: Ints, zone: ZoneInfo) -> tuple[Ints, Ints]:
     return np.array(first, np.int64) * 1_000_000, np.array(second, np.int64) * 1_000_000
 
 
-def _usual_shape(packed: Bytes) -> tuple[Ints, NDArray[np.int8], NDArray[np.bool_]]:
+def _usual_shape(packed: Bytes) -> tuple[Ints, NDArray[np.int8], Mask]:
     """Read the rows of the usual shape; the third array marks the others."""
     n, width = packed.shape
     micros, status = np.full(n, NAT, np.int64), np.full(n, MISSING, np.int8)
     if width < 20:
-        return micros, status, packed.any(axis=1) if width else np.zeros(n, bool)
+        return micros, status, (packed != 0).any(axis=1)
     columns = np.ascontiguousarray(packed.T)
     digits = columns - 48  # wraps: anything that is not a digit becomes more than 9
     usual = np.ones(n, bool)
@@ -182,17 +172,21 @@ def _usual_shape(packed: Bytes) -> tuple[Ints, NDArray[np.int8], NDArray[np.bool
         usual &= columns[at] == ord(mark)
     fraction, zoned, tail_is_usual = _tail(columns, digits)
     usual &= tail_is_usual
-    pair = lambda at: digits[at].astype(np.int64) * 10 + digits[at + 1]  # noqa: E731
-    year = pair(0) * 100 + pair(2)
-    with np.errstate(all="ignore"):
-        found, became = civil(year, pair(5), pair(8), pair(11), pair(14), pair(17), fraction)
+    year = _pair(digits, 0) * 100 + _pair(digits, 2)
+    month, day, hour, minute, second = (_pair(digits, at) for at in (5, 8, 11, 14, 17))
+    found, became = civil(year, month, day, hour, minute, second, fraction)
     became = np.where((became != BAD) & ~zoned, LOCAL, became)
     micros = np.where(usual, found, NAT)
     status = np.where(usual, became, MISSING).astype(np.int8)
-    return micros, status, ~usual & packed.any(axis=1)
+    return micros, status, ~usual & (packed != 0).any(axis=1)
 
 
-def _tail(columns: Bytes, digits: Bytes) -> tuple[Ints, NDArray[np.bool_], NDArray[np.bool_]]:
+def _pair(digits: Bytes, at: int) -> Ints:
+    number: Ints = digits[at].astype(np.int64) * 10 + digits[at + 1]
+    return number
+
+
+def _tail(columns: Bytes, digits: Bytes) -> tuple[Ints, Mask, Mask]:
     """Fraction in microseconds, whether Z follows, and whether nothing else is there."""
     width, n = columns.shape
     fraction = np.zeros(n, np.int64)

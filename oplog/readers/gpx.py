@@ -291,14 +291,16 @@ class Points:
         fixes = [v.get("fix", "").lower() for v in self.values]
         self.parts.append(
             Rows(
-                time_us,
-                became,
-                numbers(self.lats[:n]),
-                numbers(self.lons[:n]),
-                *(numbers([v.get(k) for v in self.values]) for k in ("speed", "course", "hdop")),
-                np.array([QUALITY.get(f, NOT_STATED) for f in fixes], np.int8),
-                np.array(self.segments, np.int32),
-                np.array(self.places[:n], np.int64),
+                time_us=time_us,
+                became=became,
+                lat=numbers(self.lats[:n]),
+                lon=numbers(self.lons[:n]),
+                speed_m_s=numbers([v.get("speed") for v in self.values]),
+                course_deg=numbers([v.get("course") for v in self.values]),
+                hdop=numbers([v.get("hdop") for v in self.values]),
+                quality=np.array([QUALITY.get(f, NOT_STATED) for f in fixes], np.int8),
+                segment=np.array(self.segments, np.int32),
+                where=np.array(self.places[:n], np.int64),
             )
         )
         self.values, self.segments = [], []

@@ -48,7 +48,7 @@ def read(data: bytes, name: str, zone: str | None) -> tuple[Track, list[Problem]
     tally = Tally(name, lambda place: data.count(b"\n", 0, place) + 1)
     names: Counter[bytes] = Counter()
     parts: list[Said] = []
-    checks: list[scan.Bytes] = []
+    checks: list[scan.States] = []
     for offset, block in _blocks(data):
         _count_binary(block, offset, tally)
         found = scan.scan(block)
@@ -87,7 +87,7 @@ def _count_binary(block: scan.Bytes, offset: int, tally: Tally) -> None:
 
 def _columns(
     found: Sentences, offset: int, names: Counter[bytes], tally: Tally
-) -> tuple[Said, scan.Bytes]:
+) -> tuple[Said, scan.States]:
     """What the position sentences of a block say, in the order of the file."""
     found = found.take(_sentences(found))
     names.update(_names(found, found.checksum == scan.MATCHES))
@@ -141,7 +141,7 @@ def _names(found: Sentences, good: Mask) -> dict[bytes, int]:
     return {int(v).to_bytes(5, "big"): int(c) for v, c in zip(values, counts, strict=True)}
 
 
-def _with_checksum(said: Said, check: scan.Bytes, tally: Tally) -> Said:
+def _with_checksum(said: Said, check: scan.States, tally: Tally) -> Said:
     """Leave out sentences without checksum, unless the log hardly has any."""
     absent = check == scan.ABSENT
     if not absent.any() or absent.sum() > 9 * (~absent).sum():

@@ -23,12 +23,17 @@ def suspect_rollover(first_time: np.datetime64 | datetime | date, today: date) -
     Returns: a multiple of 7168 [day] where the track begins 1024 weeks or more ago, or after
     tomorrow; None where its date can be right, or is no date.
     """
-    if isinstance(first_time, datetime):
-        first_time = first_time.date()
-    first = np.datetime64(first_time, "D")
-    if np.isnat(first):
+    day = _day(first_time)
+    if day is None:
         return None
     # one day's grace, for zones ahead of UTC
-    age_days = int((np.datetime64(today, "D") + 1 - first).astype(np.int64))
+    age_days = (today - day).days + 1
     cycles = age_days // CYCLE_DAYS
     return cycles * CYCLE_DAYS or None
+
+
+def _day(moment: np.datetime64 | datetime | date) -> date | None:
+    if isinstance(moment, np.datetime64):
+        days = moment.astype("datetime64[D]").item()
+        return days if isinstance(days, date) else None
+    return moment.date() if isinstance(moment, datetime) else moment
