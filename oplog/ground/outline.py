@@ -76,7 +76,8 @@ def _segments(p: Pass) -> NDArray[np.float64]:
     pieces = []
     for v in p.visits:
         if v.bouts:
-            bouts = shapely.simplify(p.plane.project(shapely.from_wkb(v.bouts)), 0.3)
+            lines = p.plane.project(shapely.from_wkb(v.bouts))
+            bouts = shapely.simplify(lines, 0.3, preserve_topology=False)
             for line in shapely.get_parts(bouts):
                 c = shapely.get_coordinates(line)
                 pieces.append(np.stack([c[:-1], c[1:]], axis=1))
