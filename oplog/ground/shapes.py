@@ -11,18 +11,22 @@ GRID_M = 0.01
 
 
 def tidy(shape: Any) -> Any:
+    """Ground made valid and put on the grid."""
     return surfaces(shapely.set_precision(shapely.make_valid(shape), GRID_M))
 
 
 def within(shape: Any, bounds: Any) -> Any:
+    """The ground that two have in common."""
     return surfaces(shapely.intersection(shape, bounds, grid_size=GRID_M))
 
 
 def without(shape: Any, taken: Any) -> Any:
+    """Ground less other ground."""
     return surfaces(shapely.difference(shape, taken, grid_size=GRID_M))
 
 
 def together(*shapes: Any) -> Any:
+    """All ground of several, once."""
     return surfaces(shapely.union_all(shapes, grid_size=GRID_M))
 
 
@@ -35,6 +39,7 @@ def surfaces(shape: Any) -> Any:
 
 
 def closed(shape: Any, radius_m: float) -> Any:
+    """Ground with gaps narrower than twice a radius closed. [m]"""
     return buffered(buffered(shape, radius_m), -radius_m)
 
 
@@ -44,12 +49,15 @@ def opened(shape: Any, radius_m: float) -> Any:
 
 
 def buffered(shape: Any, distance_m: float) -> Any:
+    """Ground grown (shrunk where negative) by a distance, corners kept sharp. [m]"""
     return tidy(shapely.buffer(shape, distance_m, join_style="mitre"))
 
 
 def filled(shape: Any) -> Any:
+    """Ground without its holes."""
     return together(*(shapely.Polygon(r) for r in outlines(shape)))
 
 
 def outlines(ground: Any) -> list[Any]:
+    """The outer ring of each piece of ground."""
     return [part.exterior for part in shapely.get_parts(ground) if part.geom_type == "Polygon"]
