@@ -94,8 +94,8 @@ def _trace(start: Pose, word: str, parts: tuple[float, float, float], radius: fl
     return np.concatenate(points)
 
 
-def dubins(start: Pose, end: Pose, radius: float) -> list[Floats]:
-    """Forward paths of limited radius between two poses, shortest first."""
+def dubins(start: Pose, end: Pose, radius: float, most: int = 6) -> list[Floats]:
+    """Forward paths of limited radius between two poses, shortest first; so many at most."""
     dx, dy = end.x - start.x, end.y - start.y
     d, bearing = math.hypot(dx, dy) / radius, math.atan2(dy, dx)
     words = _words(_mod(start.heading - bearing), _mod(end.heading - bearing), d)
@@ -105,6 +105,8 @@ def dubins(start: Pose, end: Pose, radius: float) -> list[Floats]:
         path = _trace(start, word, (t, p, q), radius)
         if math.hypot(path[-1, 0] - end.x, path[-1, 1] - end.y) < 0.01:
             paths.append(path)
+        if len(paths) == most:
+            break
     return paths
 
 

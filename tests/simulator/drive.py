@@ -144,7 +144,7 @@ def _turn(zone: Polygon, parts: list[tuple[int, Floats]]) -> Turn:
     cost, out = 0.0, 0.0
     for gear, xy in parts:
         size = length(xy)
-        line = LineString([*xy[:: max(1, len(xy) // 24)].tolist(), xy[-1].tolist()])
+        line = shapely.linestrings(np.vstack([xy[:: max(1, len(xy) // 24)], xy[-1]]))
         beyond = 0.0 if zone.contains(line) else line.difference(zone).length
         cost += size * (1.0 if gear > 0 else 1.6) + 7.0 * beyond
         out += beyond
@@ -168,7 +168,7 @@ def _arc(p: Pose, side: int, angle: float, radius: float, gear: int) -> tuple[Fl
 
 def best_turn(a: Pose, b: Pose, radius: float, zone: Polygon, reverses: bool) -> Turn:
     """The cheapest turn between two poses: loops and U-turns, or with reversing."""
-    found = [_turn(zone, [(1, xy)]) for xy in dubins(a, b, radius)[:3]]
+    found = [_turn(zone, [(1, xy)]) for xy in dubins(a, b, radius, 3)]
     loop = min(found, key=lambda t: t.cost)
     if not reverses or (loop.out_m < 0.5 and loop.cost < 7.5 * radius):
         return loop
@@ -176,12 +176,12 @@ def best_turn(a: Pose, b: Pose, radius: float, zone: Polygon, reverses: bool) ->
         beyond = b.moved(e)
         found += [
             _turn(zone, [(1, xy), (-1, _straight(beyond, -e))])
-            for xy in dubins(a, beyond, radius)[:2]
+            for xy in dubins(a, beyond, radius, 2)
         ]
     for ahead in (0.0, 4.0):
         for e in (2.0, 7.0):
             start, end = a.moved(ahead), b.moved(-e)
-            for xy in dubins(start.turned(math.pi), end.turned(math.pi), radius)[:2]:
+            for xy in dubins(start.turned(math.pi), end.turned(math.pi), radius, 2):
                 first, last = _straight(a, ahead), _straight(end, e)
                 found.append(_turn(zone, [(1, first), (-1, xy), (1, last)]))
     turn = (b.heading - a.heading + math.pi) % (2 * math.pi) - math.pi
@@ -190,7 +190,7 @@ def best_turn(a: Pose, b: Pose, radius: float, zone: Polygon, reverses: bool) ->
             one, p = _arc(a, side, alpha, radius, 1)
             for beta in (0.4, 0.9, 1.4):
                 two, q = _arc(p, side, beta, radius, -1)
-                for three in dubins(q, b, radius)[:1]:
+                for three in dubins(q, b, radius, 1):
                     found.append(_turn(zone, [(1, one), (-1, two), (1, three)]))
     return min(found, key=lambda t: t.cost)
 

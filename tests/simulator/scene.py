@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
+from functools import cache
 from typing import Any
 
 import numpy as np
@@ -52,6 +53,7 @@ class Place:
         return shapely.transform(geometry, put)
 
 
+@cache
 def _globe(lon: float, lat: float) -> pyproj.Transformer:
     """Azimuthal equidistant: true to scale within 1e-7 for some kilometres about its centre."""
     flat = pyproj.CRS.from_proj4(f"+proj=aeqd +lat_0={lat} +lon_0={lon} +ellps=WGS84 +units=m")
@@ -279,6 +281,8 @@ def _labels(
         at = np.interp(true, np.concatenate([m.t, [m.t[-1] + 0.1]]), total)
         held[i, :-1] = np.diff(at)
     best = held.argmax(axis=0)
+    now = code[np.clip(np.round((true - m.t[0]) * RATE_HZ).astype(int), 0, len(code) - 1)]
+    best = np.where(held.sum(axis=0) > 0, best, now)
     if len(best) > 1:
         best[-1] = best[-2]
     return np.array(STATES)[best]
