@@ -290,6 +290,22 @@ class TestTimes:
         assert track.segment.tolist() == [0, 0, 0, 1, 1, 1]
         assert said == ["x, line 7: time steps backwards; a new segment begins there"]
 
+    def test_a_week_counter_that_runs_over_within_a_file_is_noticed(self):
+        stamps = ["2004-09-16T06:00:00Z", "2004-09-16T06:00:01Z", "2024-05-02T06:00:02Z"]
+        track, said = messages(gpx(*(point(k, stamp=s) for k, s in enumerate(stamps))))
+        assert track.segment.tolist() == [0, 0, 1]
+        assert said[0].startswith("x, line 6: dates jump by 1024 weeks")
+        track, said = messages(gpx(*(point(k, stamp=s) for k, s in enumerate(stamps[::-1]))))
+        assert [s for s in said if "1024" in s]
+
+    def test_times_in_extensions_are_not_the_points_own(self):
+        inside = "<extensions><q:time>2001-01-01T00:00:00Z</q:time></extensions>"
+        own = "<time>2024-05-02T06:00:00Z</time>"
+        track, _ = messages(gpx(f'<trkpt lat="1" lon="2">{inside}{own}</trkpt>'))
+        assert str(track.time[0]) == "2024-05-02T06:00:00.000000"
+        many = [f'<trkpt lat="1" lon="{k / 10}">{inside}{own}</trkpt>\n' for k in range(300)]
+        assert set(messages(gpx(*many))[0].time.tolist()) == set(track.time.tolist())
+
     def test_repeats_are_kept_once(self):
         track, said = messages(gpx(*TEN[:3], TEN[2], TEN[2], TEN[0], TEN[3]))
         assert len(track) == 4

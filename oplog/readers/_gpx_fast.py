@@ -160,35 +160,42 @@ def _fields_of(block: Bytes, tags: Tags, at: int, size: int) -> dict[str, int] |
     """Which tag of the point opens the value of which name, as expat sees one such point."""
     stop = tags.end[at + size - 1] + 1
     text = block[tags.begin[at] : stop].tobytes()
-    found: dict[str, int] = {}
-    number, depth, leaf = -1, 0, ""
-
-    def on_start(tag: str, _: dict[str, str]) -> None:
-        nonlocal number, depth, leaf
-        number, depth, leaf = number + 1, depth + 1, tag.rpartition(":")[2]
-        if depth == 1 and tag != "trkpt":
-            raise ValueError
-        if depth > 1 and leaf == "trkpt":
-            raise ValueError
-        if leaf in VALUES:
-            if leaf in found:
-                raise ValueError
-            found[leaf] = number
-
-    def on_end(tag: str) -> None:
-        nonlocal number, depth, leaf
-        number, depth = number + 1, depth - 1
-        tag = tag.rpartition(":")[2]
-        if tag in VALUES and found[tag] != number - 1:
-            raise ValueError
-        leaf = ""
-
+    seen: list[tuple[str, bool]] = []
+    parser = _xml.new_parser(
+        lambda tag, _: seen.append((tag.rpartition(":")[2], True)),
+        lambda tag: seen.append((tag.rpartition(":")[2], False)),
+        lambda _: None,
+    )
     try:
-        parser = _xml.new_parser(on_start, on_end, lambda _: None)
         parser.Parse(text, True)
-    except (ValueError, expat.ExpatError):
+    except expat.ExpatError:
         return None
-    return found if number + 1 == size and b"/>" not in text and b"<?" not in text else None
+    if len(seen) != size or b"/>" in text or b"<?" in text:
+        return None
+    return _leaves(seen)
+
+
+def _leaves(seen: list[tuple[str, bool]]) -> dict[str, int] | None:
+    """Places of the values among the tags of a point (name, whether it opens); None if refused."""
+    found: dict[str, int] = {}
+    depth = 0
+    for k, (name, opens) in enumerate(seen):
+        depth += 1 if opens else -1
+        if (name == "trkpt") != (k in (0, len(seen) - 1)) or depth + 3 > _xml.DEEPEST:
+            return None
+        if opens and is_value(name, depth):
+            if name in found or seen[k + 1] != (name, False):
+                return None
+            found[name] = k
+    return found
+
+
+def is_value(name: str, depth: int) -> bool:
+    """Whether an element of a point is read; depth: 2 for the point's own children.
+
+    Only time has to be the point's own: extensions hold times of other things.
+    """
+    return name in VALUES and (name != "time" or depth == 2)
 
 
 def _read(

@@ -37,8 +37,9 @@ def merge(said: Said, tally: Tally) -> Rows:
     if not len(said):
         return _rows(said, np.zeros(0, np.int64), np.zeros(0, np.int64), np.zeros(0, np.int8))
     epoch = _epochs(said, timed)
-    said = said.take(order := np.argsort(epoch, kind="stable"))
-    epoch = epoch[order]
+    if (np.diff(epoch) < 0).any():
+        order = np.argsort(epoch, kind="stable")
+        said, epoch = said.take(order), epoch[order]
     count = int(epoch[-1]) + 1
     quality = _quality(said, epoch, count)
     at = _best_positions(said, epoch, count, quality)

@@ -12,7 +12,10 @@ from numpy.typing import NDArray
 from oplog.readers import _tally as say
 from oplog.readers import _times
 from oplog.readers._tally import Tally
+from oplog.readers.rollover import CYCLE_DAYS
 from oplog.track import NOT_STATED, Floats, Track, empty, track
+
+_CYCLE_US = CYCLE_DAYS * _times.DAY_US
 
 
 @dataclass
@@ -62,9 +65,10 @@ def finish(rows: Rows, tally: Tally, zone: str | None, device: str) -> Track:
     if keep is not None:
         tally.add_rows(say.REPEATED, ~keep, rows.where)
         rows, time_us = rows.take(keep), time_us[keep]
-    back = _steps_back(time_us)
-    tally.add_rows(say.BACKWARDS, back, rows.where)
-    breaks = np.r_[False, rows.segment[1:] != rows.segment[:-1]] | back
+    back, rolled_over = _steps(time_us)
+    tally.add_rows(say.BACKWARDS, back & ~rolled_over, rows.where)
+    tally.add_rows(say.ROLLED_OVER, rolled_over, rows.where)
+    breaks = np.r_[False, rows.segment[1:] != rows.segment[:-1]] | back | rolled_over
     return track(
         _times.as_times(time_us),
         rows.lat,
@@ -138,12 +142,16 @@ def _first_of_each(time_us: _times.Ints, lat: Floats, lon: Floats) -> NDArray[np
     return keep
 
 
-def _steps_back(time_us: _times.Ints) -> NDArray[np.bool_]:
-    """True at a fix whose time is before that of the last timed fix."""
+def _steps(time_us: _times.Ints) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+    """Masks of the fixes before the last timed one, and of those about 1024 weeks from it."""
     timed = np.flatnonzero(time_us != _times.NAT)
-    back = np.zeros(len(time_us), bool)
-    back[timed[1:][np.diff(time_us[timed]) < 0]] = True
-    return back
+    step = np.diff(time_us[timed])
+    back, rolled_over = np.zeros((2, len(time_us)), bool)
+    back[timed[1:][step < 0]] = True
+    far = np.abs(step) > _CYCLE_US // 2
+    off = np.abs(step) - np.rint(np.abs(step) / _CYCLE_US) * _CYCLE_US
+    rolled_over[timed[1:][far & (np.abs(off) < _times.DAY_US)]] = True
+    return back, rolled_over
 
 
 def unstated(n: int) -> dict[str, Any]:

@@ -17,6 +17,7 @@ LEAP_SECOND = "second 60"
 LOCAL_TIME = "times are local times without a zone"
 REPEATED = "the same time and place again"
 BACKWARDS = "time steps backwards"
+ROLLED_OVER = "dates jump by 1024 weeks (the receiver's week counter ran over)"
 NO_FIX = "the receiver had no fix"
 NOT_MEASURED = "position was not measured (estimated, typed in or simulated)"
 
@@ -29,6 +30,7 @@ DONE = {
     LOCAL_TIME: "say which zone with --zone; places kept without times",
     REPEATED: "kept once",
     BACKWARDS: "a new segment begins there",
+    ROLLED_OVER: "left as they are; a new segment begins there",
     NO_FIX: "set aside",
     NOT_MEASURED: "set aside",
 }

@@ -16,7 +16,7 @@ import numpy as np
 
 from oplog.errors import Problem
 from oplog.readers import _gpx_fast, _times, _xml
-from oplog.readers._gpx_fast import QUALITY, VALUES
+from oplog.readers._gpx_fast import QUALITY, is_value
 from oplog.readers._numbers import numbers
 from oplog.readers._rows import Rows, finish, join
 from oplog.readers._tally import Tally
@@ -190,6 +190,7 @@ class Points:
         self.waypoints = self.route_points = 0
         self.segment = -1
         self.in_point = False
+        self.point_depth = 0
         self.unclosed = self.in_cdata = False
         self.base = self.refusals = 0
         self.path: list[str] = []
@@ -240,12 +241,14 @@ class Points:
             if self.in_point:  # the end of the point before is missing
                 self.give_up_point()
             self.in_point = True
+            self.point_depth = len(self.path)
             self.point = {}
             self.lats.append(attributes.get("lat"))
             self.lons.append(attributes.get("lon"))
             self.places.append(self.base + self.xml.CurrentByteIndex)
         elif self.in_point:
-            if tag in VALUES and tag not in self.point:
+            depth = len(self.path) - self.point_depth + 1
+            if is_value(tag, depth) and tag not in self.point:
                 self.text = []
         elif tag == "trkseg":
             self.segment += 1
