@@ -63,7 +63,11 @@ def raster(x: Floats, y: Floats, width_m: float) -> Raster:
     east, north = float(x.max()) + 2 * width_m, float(y.max()) + 2 * width_m
     size = max(width_m / ACROSS, float(np.sqrt((east - west) * (north - south) / MOST_CELLS)))
     return Raster(
-        west, south, size, rows=int((north - south) / size) + 1, columns=int((east - west) / size) + 1
+        west,
+        south,
+        size,
+        rows=int((north - south) / size) + 1,
+        columns=int((east - west) / size) + 1,
     )
 
 
@@ -137,13 +141,8 @@ def novelty(
     return share(lay, mine)
 
 
-def beside(
-    wide: Swath, cells: list[Cells], working: Flags, recent_s: int = 12
-) -> Flags:
-    """Whether any of the spots given for each second is covered by other work: (m,) mask."""
+def beside(wide: Swath, spot: Cells, working: Flags, recent_s: int = 12) -> Flags:
+    """Whether a spot given for each second is covered by other work, ever: (m,) mask."""
     first, last = first_claims(wide, working), last_claims(wide, working)
     now = np.arange(wide.steps)
-    near = np.zeros(wide.steps, dtype=bool)
-    for spot in cells:
-        near |= (first[spot] < now - recent_s) | (last[spot] > now + recent_s)
-    return near
+    return np.asarray((first[spot] < now - recent_s) | (last[spot] > now + recent_s))

@@ -107,7 +107,9 @@ def _neighbours(
     if len(rows) < FEWEST or len(step) < FEWEST:
         return None
     legs = linestrings(
-        np.stack([np.column_stack([x[step], y[step]]), np.column_stack([x[step + 1], y[step + 1]])], 1)
+        np.stack(
+            [np.column_stack([x[step], y[step]]), np.column_stack([x[step + 1], y[step + 1]])], 1
+        )
     )
     tree = STRtree(legs)
     parts = []
@@ -127,7 +129,12 @@ def _neighbours(
         order = np.lexsort([away, ray])
         first = order[np.unique(ray[order], return_index=True)[1]]
         parts.append(
-            (bout[rows[ray[first]]], away[first], np.full(len(first), side > 0), turn[first] > np.pi / 2)
+            (
+                bout[rows[ray[first]]],
+                away[first],
+                np.full(len(first), side > 0),
+                turn[first] > np.pi / 2,
+            )
         )
     return _Neighbours(*(np.concatenate(c) for c in zip(*parts, strict=True)))
 

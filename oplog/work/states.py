@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from oplog.track import Floats
-from oplog.work.claims import Cells, Swath, alone, beside, novelty, raster, swath
+from oplog.work.claims import Cells, Raster, Swath, alone, beside, novelty, raster, swath
 from oplog.work.line import Line
 from oplog.work.motion import Path
 
@@ -41,7 +41,7 @@ class Evidence:
     """For a turn that ends up the other way within twenty seconds: never work."""
     outside: float = 6.0
     still: float = 4.0
-    apart: float = 4.0
+    apart: float = 5.0
     """Against a run that has neither worked ground nor the field's edge beside it."""
     lower: float = 3.0
     """Cost of starting work; lift: of stopping."""
@@ -62,21 +62,25 @@ def label(
     ground: the field in the plane, None for no field.
     """
     lays = _lay(path, line, width_m, gap_m)
-    sides, edge = _sides(line, width_m, ground, lays.narrow)
+    sides = _sides(line, width_m, ground, lays.narrow.raster)
     inside = _within(ground, line.x, line.y, max(2.0, 0.4 * width_m))
     fixed = _motion_evidence(path, line, inside, weights)
     work = first_guess(path) & inside
-    for _ in range(8):
+    before: Floats | float = 0.0
+    for turn in range(10):
         usual = working_speed(path.speed, work)
         new = novelty(lays.narrow, lays.wide, work, _rank(path, lays, work, usual))
         gain = weights.new_ground * (1 - np.exp(-new / weights.some_new)) - weights.old_ground
         score = (
             fixed
-            + _speed_evidence(path.speed, usual, _slack(path, work, usual), weights)
+            + _speed_evidence(path.speed, usual, *_slack(path, work, usual), weights)
             + gain
-            - weights.apart * _apart(path, lays, sides, edge, work)
+            - weights.apart * _apart(path, lays, sides, work)
         )
-        again = decode(np.clip(score, -6.0, 4.0), weights.lower, weights.lift)
+        score = np.clip(score, -6.0, 4.0)
+        # Two readings can each call the other forth; their mean settles which is the stronger.
+        score = before = score if turn < 2 else (score + before) / 2
+        again = decode(score, weights.lower, weights.lift)
         if bool((again == work).all()):
             break
         work = again
@@ -118,9 +122,9 @@ def _end_of_run(at: int, inward: int, fresh: Flags, straight: Flags, reach: int 
 
 def true_runs(flags: Flags, piece: NDArray[np.int32]) -> list[tuple[int, int]]:
     """First and last row of each run of set flags within a piece."""
-    run = np.flatnonzero(
-        np.diff(np.concatenate([[0], flags.astype(np.int8), [0]])) != 0
-    ).reshape(-1, 2)
+    run = np.flatnonzero(np.diff(np.concatenate([[0], flags.astype(np.int8), [0]])) != 0).reshape(
+        -1, 2
+    )
     found = []
     for a, b in run.tolist():
         cuts = (np.flatnonzero(np.diff(piece[a:b])) + a + 1).tolist()
@@ -148,7 +152,8 @@ class _Lays:
 def _lay(path: Path, line: Line, width_m: float, gap_m: float) -> _Lays:
     grid = raster(line.x, line.y, width_m)
     narrow, wide = (
-        swath(grid, line.x, line.y, line.heading, path.piece, w) for w in (width_m, width_m + 2 * gap_m)
+        swath(grid, line.x, line.y, line.heading, path.piece, w)
+        for w in (width_m, width_m + 2 * gap_m)
     )
     return _Lays(narrow, wide)
 
@@ -162,34 +167,88 @@ def _rank(path: Path, lays: _Lays, work: Flags, usual: float) -> NDArray[np.int8
     steady = (np.abs(np.log(np.maximum(path.speed, 0.05) / usual)) < 0.3) & (
         heading_change(path.heading, 8) < np.radians(30)
     )
-    run = _runs_of(path, work & (heading_change(path.heading) < np.radians(40)))
+    run = running(path)
     alone_run = (run > 0) & (_run_mean(run, alone(lays.narrow, lays.wide, work)) >= 0.35)
     return np.asarray(steady * (1 + alone_run), dtype=np.int8)
 
 
-def _sides(
-    line: Line, width_m: float, ground: Any | None, lay: Swath
-) -> tuple[list[Cells], Flags]:
-    """Cells just beyond either end of the working line, and whether a side is off the field."""
-    cells, off = [], np.zeros(len(line.x), dtype=bool)
-    for reach in (0.65, 0.9, -0.65, -0.9):
-        sx = line.x - np.sin(line.heading) * reach * width_m
-        sy = line.y + np.cos(line.heading) * reach * width_m
-        cells.append(lay.raster.cell(sx, sy))
-        off |= ~_within(ground, sx, sy, 0.0)
-    return cells, off
+@dataclass(frozen=True, eq=False)
+class _Sides:
+    """Spots just within and just beyond either end of the working line.
+
+    within, beyond: cells, left then right; off: (m,) whether the spots beyond lie off the field.
+    """
+
+    within: tuple[Cells, Cells]
+    beyond: tuple[Cells, Cells]
+    off: tuple[Flags, Flags]
 
 
-def _apart(path: Path, lays: _Lays, sides: list[Cells], edge: Flags, work: Flags) -> Floats:
-    """How far each second's run lies by itself, neither beside other work nor at the edge: 0-1."""
-    near = edge | beside(lays.wide, sides, work)
-    run = _runs_of(path, work & (heading_change(path.heading) < np.radians(40)))
-    alongside = _run_mean(run, near.astype(np.float64))
-    return np.where(run > 0, 1.0 - np.minimum(alongside / 0.3, 1.0), 0.0)
+def _sides(line: Line, width_m: float, ground: Any | None, grid: Raster) -> _Sides:
+    def spot(reach: float) -> tuple[Floats, Floats]:
+        across = reach * width_m
+        return line.x - np.sin(line.heading) * across, line.y + np.cos(line.heading) * across
+
+    left, right = spot(0.75), spot(-0.75)
+    return _Sides(
+        within=(grid.cell(*spot(0.3)), grid.cell(*spot(-0.3))),
+        beyond=(grid.cell(*left), grid.cell(*right)),
+        off=(~_within(ground, *left, 0.0), ~_within(ground, *right, 0.0)),
+    )
 
 
-def _runs_of(path: Path, chosen: Flags) -> NDArray[np.intp]:
-    """Number of the unbroken run of chosen seconds, 0 outside: (m,)"""
+def _apart(path: Path, lays: _Lays, sides: _Sides, work: Flags) -> Floats:
+    """Which seconds belong to runs that only lead to or from the work: (m,) 0 or 1.
+
+    A bout lies edge to edge with its neighbour: beyond one end of the line the ground is worked,
+    by others, or is not field, and within that end it is not. A way across fits nowhere. Runs
+    that do not fit are taken for ways where they lead on from the entry, to the exit, or to and
+    from a stop, with no run that fits between.
+    """
+    fits = np.zeros(len(path), dtype=bool)
+    for inner, outer, off in zip(sides.within, sides.beyond, sides.off, strict=True):
+        fits |= (off | beside(lays.wide, outer, work)) & ~beside(lays.wide, inner, work)
+    run = running(path)
+    share_fit = _run_mean(run, fits.astype(np.float64))
+    apart = np.zeros(len(path))
+    for rows in _ways(path, run, share_fit):
+        apart[rows] = 1.0
+    return apart
+
+
+def _ways(path: Path, run: NDArray[np.intp], fit: Floats) -> list[NDArray[np.intp]]:
+    """Rows of the runs that lead on from the entry, the exit or a stop and do not fit."""
+    numbers, first = np.unique(run, return_index=True)
+    runs = [(int(n), int(f)) for n, f in zip(numbers, first, strict=True) if n > 0]
+    runs.sort(key=lambda r: r[1])
+    if not runs:
+        return []
+    stops = [0, len(path)] + [
+        (a + b) // 2 for a, b in true_runs(path.speed < 0.1, path.piece) if b - a >= 15
+    ]
+    loose = {n for n, f in runs if fit[f] < 0.5}
+    order = [n for n, _ in runs]
+    length = np.bincount(run)
+    begin = np.array([f for _, f in runs])
+    ways: set[int] = set()
+    for stop in stops:
+        at = int(np.searchsorted(begin, stop))
+        for side in (order[at:], order[:at][::-1]):
+            for n in side:
+                if n not in loose and length[n] > 12:
+                    break
+                if n in loose:
+                    ways.add(n)
+    return [np.flatnonzero(run == n) for n in ways]
+
+
+def running(path: Path) -> NDArray[np.intp]:
+    """Number of each straight run, driven forward without a stop, 0 outside: (m,)
+
+    Runs are a matter of motion alone, whatever they are taken for: evidence that hung on the
+    labels would swing to and fro with them.
+    """
+    chosen = (path.speed > 0.3) & ~path.reverse & (heading_change(path.heading) < np.radians(40))
     start = chosen & ~np.concatenate([[False], chosen[:-1] & (np.diff(path.piece) == 0)])
     return np.where(chosen, np.cumsum(start), 0)
 
@@ -231,23 +290,26 @@ def decode(score: Floats, lower: float, lift: float) -> Flags:
     return work
 
 
-def _slack(path: Path, work: Flags, usual: float) -> float:
-    """How far the visit's own straight work falls below its usual speed, as a log ratio.
+def _slack(path: Path, work: Flags, usual: float) -> tuple[float, float]:
+    """How far the visit's own straight work falls below and rises above its usual speed.
 
-    A drill that keeps its speed makes slow driving suspect; a harvester that follows the crop
-    does not.
+    As log ratios. A drill that keeps its speed makes slow or fast driving suspect; a harvester
+    that follows the crop does not.
     """
     deep = work & (heading_change(path.heading, 8) < np.radians(20))
     if deep.sum() < 30:
-        return 0.6
-    low = float(np.percentile(path.speed[deep], 15))
-    return float(np.clip(1.5 * np.log(usual / max(low, 0.05)), 0.3, 0.8))
+        return 0.6, 0.3
+    low, high = np.percentile(path.speed[deep], [15, 90])
+    below = float(np.clip(1.5 * np.log(usual / max(low, 0.05)), 0.3, 0.8))
+    return below, float(np.clip(1.5 * np.log(high / usual), 0.15, 0.4))
 
 
-def _speed_evidence(speed: Floats, usual: float, slack: float, weights: Evidence) -> Floats:
+def _speed_evidence(
+    speed: Floats, usual: float, below: float, above: float, weights: Evidence
+) -> Floats:
     r = np.log(np.maximum(speed, 0.05) / usual)
-    slower = 0.5 * np.minimum((r / slack) ** 2, 6.0)
-    faster = 0.5 * np.minimum((r / 0.35) ** 2, 8.0)
+    slower = 0.5 * np.minimum((r / below) ** 2, 6.0)
+    faster = 0.5 * np.minimum((r / above) ** 2, 8.0)
     still = weights.still * (speed < 0.12 * usual)
     return np.asarray(weights.steady - np.where(r < 0, slower, faster) - still)
 
