@@ -30,7 +30,7 @@ def events_files(made: log.Log) -> list[Path]:
 
 def file_of(made: log.Log, event_id: str) -> Path:
     """The events file that holds an event."""
-    return next(p for p in events_files(made) if event_id in index(p.read_bytes()).ids)
+    return next(p for p in events_files(made) if event_id in index(p.read_bytes()).types)
 
 
 def put(made: log.Log, events: list) -> Path:
@@ -84,7 +84,7 @@ def test_no_byte_can_change_unnoticed_and_none_makes_the_rest_unreadable(tmp_pat
 
 
 def held_by(path: Path, content: bytes) -> set[str]:
-    return set(index(content).ids) if path.parent.name == "events" else set()
+    return set(index(content).types) if path.parent.name == "events" else set()
 
 
 def test_an_altered_event_is_named_even_where_the_file_was_named_to_match(tmp_path):

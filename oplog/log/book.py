@@ -93,8 +93,7 @@ class Log:
             index = self._files.index()
             _refuse_later(self.path, index)
             self._keep(fixes, raw)
-            held = set(index.ids)
-            new = list({e.event_id: e for e in events if e.event_id not in held}.values())
+            new = [e for i, e in {e.event_id: e for e in events}.items() if i not in index.types]
             if not new:
                 return Entry("", 0, ())
             who = _continued(self.path, index.entries)
@@ -115,9 +114,8 @@ class Log:
         with disk.held(self.path):
             index = self._files.index()
             _refuse_later(self.path, index)
-            held = set(index.ids)
             _refuse_other_farm(self.path, other.path, index, known)
-            new = [e for e in theirs if e.event_id not in held]
+            new = [e for e in theirs if e.event_id not in index.types]
             new.sort(key=lambda e: isinstance(e, EntryWritten))  # what an entry names, before it
             for folder in (FIXES, RAW):
                 self._copy_kept(other, folder)
@@ -311,9 +309,11 @@ def _refuse_later(path: Path, index: Index) -> None:
 
 
 def _refuse_other_farm(path: Path, other: Path, ours: Index, theirs: Index) -> None:
-    same = set(ours.farms) & set(theirs.farms)
+    farms, other_farms = ours.of_type(FarmOpened), theirs.of_type(FarmOpened)
+    same = farms & other_farms
     # A damaged log may have lost the event that says whose it is; then what they share tells.
-    lost = not (ours.farms and theirs.farms) and (not ours.ids or set(ours.ids) & set(theirs.ids))
+    shared = not ours.types or ours.types.keys() & theirs.types.keys()
+    lost = not (farms and other_farms) and shared
     if not same and not lost:
         raise OplogError(
             f"The log in {other} is not of the same farm as the one in {path} (name, time zone "

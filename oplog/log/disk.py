@@ -23,6 +23,9 @@ from oplog.errors import CannotWrite, LogBusy
 ASIDE = ".writing"
 """What the name of a file ends in while it is being written."""
 
+LOCK = "lock"
+"""Name of the file that a writer holds; it is always empty."""
+
 WAIT_S = 15.0
 """How long to wait for another program that holds the log. [s]"""
 
@@ -127,7 +130,7 @@ def held(path: Path, wait_s: float | None = None) -> Iterator[None]:
     import filelock
 
     wait_s = WAIT_S if wait_s is None else wait_s
-    lock = filelock.FileLock(path / "lock", timeout=wait_s)
+    lock = filelock.FileLock(path / LOCK, timeout=wait_s)
     try:
         lock.acquire()
     except filelock.Timeout as error:

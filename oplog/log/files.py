@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import TypeVar
 
 from oplog.errors import Problem
-from oplog.events import EntryWritten, Event, FarmOpened
+from oplog.events import Event
 from oplog.log import disk
 from oplog.log.reading import (
     NO_COLUMNS,
@@ -22,8 +22,10 @@ from oplog.log.reading import (
     Index,
     decode,
     index,
+    index_of,
     is_whole,
     salvage,
+    together,
 )
 
 SUFFIX = ".parquet"
@@ -82,16 +84,9 @@ class EventFiles:
             if as_named(name, data):
                 self._index[name] = index(data)
                 return self._index[name]
-            return _index_of(believable(name, data)[0])
+            return index_of(believable(name, data)[0])
 
-        parts = list(self._each(read, [], leave_out))
-        entries = {e.event_id: e for part in parts for e in part.entries}
-        return Index(
-            ids=tuple({i: None for part in parts for i in part.ids}),
-            entries=tuple(entries[i] for i in sorted(entries)),
-            farms=tuple(i for part in parts for i in part.farms),
-            later=sum(part.later for part in parts),
-        )
+        return together(self._each(read, [], leave_out))
 
     def _each(
         self, read: Callable[[str], _T], problems: list[Problem], leave_out: Collection[str] = ()
@@ -132,12 +127,3 @@ def unreadable(name: str, error: BaseException) -> Problem:
         f" ({error.strerror})" if isinstance(error, OSError) and error.strerror else ""
     )
     return Problem(f"events/{name}", None, message, 1, "left out; run oplog check")
-
-
-def _index_of(events: list[Event]) -> Index:
-    return Index(
-        tuple(e.event_id for e in events),
-        tuple(e for e in events if isinstance(e, EntryWritten)),
-        tuple(e.event_id for e in events if isinstance(e, FarmOpened)),
-        0,
-    )

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Iterable, Iterator
 from dataclasses import MISSING, dataclass, fields
 from datetime import UTC
 from functools import cache
 from typing import Any
 
-from oplog.events import TYPES, EntryWritten, Event, FarmOpened, Found, Span, columns, event_id
+from oplog.events import TYPES, EntryWritten, Event, Found, Span, TrackImported, columns, event_id
 
 NO_COLUMNS: frozenset[str] = frozenset()
 
@@ -33,12 +33,20 @@ class LaterEvent(Event):
 
 @dataclass(frozen=True)
 class Index:
-    """What an events file holds, without reading all of it: ids, and the entries among them."""
+    """What events there are, without reading all of them.
 
-    ids: tuple[str, ...]
-    entries: tuple[EntryWritten, ...]
-    farms: tuple[str, ...]
-    later: int
+    types: type of each event by its id. entries, imports: those events themselves. later: how
+    many are of a version that this program does not know.
+    """
+
+    types: dict[str, str]
+    entries: tuple[EntryWritten, ...] = ()
+    imports: tuple[TrackImported, ...] = ()
+    later: int = 0
+
+    def of_type(self, event_type: type[Event]) -> set[str]:
+        """Ids of the events of a type."""
+        return {i for i, t in self.types.items() if t == event_type.TYPE}
 
 
 def decode(data: bytes, without: Collection[str] = NO_COLUMNS) -> list[Event]:
@@ -58,26 +66,48 @@ def table_of(data: bytes, without: Collection[str] = NO_COLUMNS) -> Any:
 
 
 def index(data: bytes) -> Index:
-    """Ids and entries of a file. Raises: as `decode`."""
+    """What events a file holds. Raises: as `decode`."""
     file = _opened(data)
-    wanted = {"event_id", "type", "version", *columns(EntryWritten)}
-    table = file.read(
-        columns=[n for n in file.schema_arrow.names if n in wanted], use_threads=False
-    )
-    types = values(table["type"])
-    versions = values(table["version"])
-    entries = [i for i, t in enumerate(types) if t == EntryWritten.TYPE]
-    later = sum(
-        t not in TYPES or v > TYPES[t].VERSION for t, v in zip(types, versions, strict=True)
-    )
-    found = events_of(table.take(entries)) if entries else []
-    ids = values(table["event_id"])
+    wanted = {"event_id", "type", "version", *columns(EntryWritten), *columns(TrackImported)}
+    wanted -= {"found"}
+    names = [n for n in file.schema_arrow.names if n in wanted]
+    table = file.read(columns=names, use_threads=False)
+    ids, types, versions = (values(table[n]) for n in ("event_id", "type", "version"))
+    known = {t: c.VERSION for t, c in TYPES.items()}
+    later = sum(v > known.get(t, -1) for t, v in zip(types, versions, strict=True))
+    listed = [i for i, t in enumerate(types) if t in (EntryWritten.TYPE, TrackImported.TYPE)]
+    found = events_of(table.take(listed)) if listed else []
     return Index(
-        tuple(ids),
+        dict(zip(ids, types, strict=True)),
         tuple(e for e in found if isinstance(e, EntryWritten)),
-        tuple(i for i, t in zip(ids, types, strict=True) if t == FarmOpened.TYPE),
+        tuple(e for e in found if isinstance(e, TrackImported)),
         later,
     )
+
+
+def index_of(events: Iterable[Event]) -> Index:
+    """The index of events that were read."""
+    held = list(events)
+    return Index(
+        {e.event_id: e.type if isinstance(e, LaterEvent) else e.TYPE for e in held},
+        tuple(e for e in held if isinstance(e, EntryWritten)),
+        tuple(e for e in held if isinstance(e, TrackImported)),
+        sum(isinstance(e, LaterEvent) for e in held),
+    )
+
+
+def together(parts: Iterable[Index]) -> Index:
+    """One index of several; what is in more than one counts once."""
+    types: dict[str, str] = {}
+    entries: dict[str, EntryWritten] = {}
+    imports: dict[str, TrackImported] = {}
+    later = 0
+    for part in parts:
+        types |= part.types
+        entries |= {e.event_id: e for e in part.entries}
+        imports |= {e.event_id: e for e in part.imports}
+        later += part.later
+    return Index(types, tuple(entries.values()), tuple(imports.values()), later)
 
 
 def salvage(data: bytes) -> list[Event]:

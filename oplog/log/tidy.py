@@ -90,7 +90,7 @@ def _trusted(path: Path) -> Any:
 
 
 def _ids_elsewhere(files: EventFiles, names: set[str]) -> set[str]:
-    return set(files.index(leave_out=names).ids)
+    return set(files.index(leave_out=names).types)
 
 
 def _groups(names: Sequence[str], sizes: dict[str, int]) -> Iterator[list[str]]:
