@@ -132,6 +132,11 @@ def back(d: Drive, distance_m: float, v: float = 1.2) -> None:
     _add(d, _straight(d.pose, -distance_m), "road", v, -1)
 
 
+def back_up(d: Drive, distance_m: float) -> None:
+    """Reverse straight in the field, the implement up."""
+    _add(d, _straight(d.pose, -distance_m), "turn", 0.5 * d.m.turn_m_s, -1)
+
+
 @dataclass
 class Turn:
     parts: list[tuple[int, Floats]]
@@ -269,7 +274,7 @@ def _by_cost(turn: Turn) -> float:
     return turn.cost
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Bout:
     """One bout to work: the line of the working line's middle, and where along it to work.
 

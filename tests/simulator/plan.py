@@ -16,8 +16,10 @@ from tests.simulator.drive import (
     Bout,
     Drive,
     approach,
+    back_up,
     bout_start,
     fill,
+    run_in_m,
     stop,
     work,
 )
@@ -40,6 +42,7 @@ class Style:
     unload_stand: emptied where it stands. unload_moving: emptied into a trailer alongside, slower.
     fixed_order: always begun from the same side, so that
     shares of two days or machines fit. half_overlaps: share of bouts set half a width over.
+    blockages: chance per bout of a blockage: up, back a few metres, stand, and on again.
     """
 
     laps: int = 2
@@ -58,6 +61,7 @@ class Style:
     unload_moving: bool = False
     fixed_order: bool = False
     half_overlaps: float = 0.0
+    blockages: float = 0.0
 
 
 def _polygons(shape: object) -> list[Polygon]:
@@ -281,9 +285,21 @@ def run(d: Drive, bouts: list[Bout], s: Style, both_ways: bool = True) -> None:
         stops = None
         if d.rng.uniform() < s.stop_chance and b.size_m > 60:
             stops = [(float(d.rng.uniform(0.2, 0.8)), float(d.rng.uniform(12, 150)), True)]
+        if s.blockages and d.rng.uniform() < s.blockages and b.size_m > 50:
+            b = _blocked(d, b)
+            stops = None
         work(d, b, stops)
         if d.rng.uniform() < s.stop_chance:
             stop(d, float(d.rng.uniform(8, 60)), "stand")
+
+
+def _blocked(d: Drive, b: Bout) -> Bout:
+    """Work up to a blockage, back off it with the implement up; what is left of the bout."""
+    at = b.start_m + float(d.rng.uniform(0.25, 0.75)) * b.size_m
+    work(d, replace(b, end_m=at))
+    back_up(d, float(d.rng.uniform(4.0, 9.0)) + run_in_m(d.m))
+    stop(d, float(d.rng.uniform(4.0, 120.0)), "stand")
+    return replace(b, start_m=at - 1.0, backed=False)
 
 
 def _started_near(lap: list[Bout], d: Drive) -> list[Bout]:
@@ -401,7 +417,8 @@ def spiral(d: Drive, ground: Polygon, s: Style) -> None:
         k += 1
         if s.share < 1 and k > s.share * (ground.area**0.5 / 2 / m.spacing_m):
             return
-        run(d, _started_near(todo, d), s, both_ways=False)
+        if todo:
+            run(d, _started_near(todo, d), s, both_ways=False)
 
 
 def work_field(d: Drive, s: Style) -> None:

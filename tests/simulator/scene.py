@@ -288,12 +288,18 @@ def _labels(
     return np.array(STATES)[best]
 
 
+def _areas(shape: Any) -> Ground:
+    """The areas of an intersection; lines and points where edges only touch left out."""
+    parts = [g for g in shapely.get_parts(shape) if isinstance(g, Polygon) and not g.is_empty]
+    return parts[0] if len(parts) == 1 else MultiPolygon(parts)
+
+
 def _visit(
     t: StayTruth, d: Drive, w: Scene, given: list[Polygon | None], place: Place, started: datetime,
     rig: dict[str, Any],
 ) -> VisitTruth:  # fmt: skip
     number = d.stays[t.place].field
-    inside = t.worked.intersection(w.shapes[number])
+    inside = _areas(t.worked.intersection(w.shapes[number]))
     boundary = given[number] or w.shapes[number]
 
     def clock(seconds: float) -> datetime:
