@@ -139,6 +139,16 @@ def cross_noise_m(cleaned: Cleaned, quality: NDArray[np.int8]) -> float:
     return float(max(np.median(across) / 0.6745 / CROSS_NOISE_GAIN, _floor_m(quality)))
 
 
+def drift_m(noise_m: float) -> float:
+    """How far the positions wander over minutes, from how they tremble from fix to fix. [m]
+
+    RTK trembles by 1-2 cm and drifts by as much; with SBAS 5 cm go with 0.2-0.3 m, with a phone
+    half a metre with 2-3 m (sizes of error: references in DEVELOPERS.md). What changes slowly
+    cannot be seen in one track, so the ratio is a rule, not a measurement.
+    """
+    return max(noise_m, 6.0 * (noise_m - 0.03))
+
+
 def _floor_m(quality: NDArray[np.int8]) -> float:
     """Smallest noise that a fix quality is known for.
 

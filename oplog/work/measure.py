@@ -16,13 +16,13 @@ from oplog.kit import Rig
 from oplog.land import Field
 from oplog.track import Floats, Track
 from oplog.work import idle
-from oplog.work.clean import Cleaned, clean, cross_noise_m, interleaved
+from oplog.work.clean import Cleaned, clean, cross_noise_m, drift_m, interleaved
 from oplog.work.coverage import Covered, bout_lines, cover
-from oplog.work.model import DayWork, Settings, Visit
 from oplog.work.line import working_line
+from oplog.work.model import DayWork, Settings, Visit
 from oplog.work.motion import Path, path
 from oplog.work.spacing import gap_m, spacing
-from oplog.work.states import Evidence, first_guess, label
+from oplog.work.states import Evidence, ahead, first_guess, label
 from oplog.work.stays import Stay, stays
 
 RigFor = Callable[[str, datetime, datetime], Rig]
@@ -88,7 +88,10 @@ def _measure_stay(
     found = spacing(
         part.x, part.y, part.heading, _number_bouts(first_guess(part), part.piece), 2.5 * width_m
     )
-    work = label(part, line, width_m, gap_m(found, width_m), ground, Evidence())
+    ends = (stay.came_in, stay.went_out)
+    work = label(part, line, width_m, gap_m(found, width_m), ground, ends, Evidence())
+    if (rig.line_m or 0.0) > 0:
+        work = ahead(part, line, work)
     work = _drop_scraps(part, work, width_m)
     if not work.any():
         return None
@@ -121,16 +124,6 @@ def _drop_scraps(part: Path, work: NDArray[np.bool_], width_m: float) -> NDArray
 def _number_bouts(work: NDArray[np.bool_], piece: NDArray[np.int32]) -> NDArray[np.int32]:
     start = work & ~np.concatenate([[False], work[:-1] & (np.diff(piece) == 0)])
     return np.where(work, np.cumsum(start), 0).astype(np.int32)
-
-
-def drift_m(noise_m: float) -> float:
-    """How far the positions wander over minutes, from how they tremble from fix to fix. [m]
-
-    RTK trembles by 1-2 cm and drifts by as much; with SBAS 5 cm go with 0.2-0.3 m, with a phone
-    half a metre with 2-3 m (sizes of error: references in DEVELOPERS.md). What changes slowly
-    cannot be seen in one track, so the ratio is a rule, not a measurement.
-    """
-    return max(noise_m, 6.0 * (noise_m - 0.03))
 
 
 def _closing_m(noise_m: float, width_m: float) -> float:

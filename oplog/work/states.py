@@ -10,6 +10,7 @@ on what was worked before, labels and evidence are worked out in turn until they
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -17,6 +18,7 @@ from numpy.typing import NDArray
 
 from oplog.track import Floats
 from oplog.work.claims import Cells, Raster, Swath, alone, beside, novelty, raster, swath
+from oplog.work.clean import drift_m
 from oplog.work.line import Line
 from oplog.work.motion import Path
 
@@ -54,18 +56,22 @@ def label(
     width_m: float,
     gap_m: float,
     ground: Any | None,
+    ends: tuple[bool, bool],
     weights: Evidence,
 ) -> Flags:
     """Working or not, for each second of the path: (m,) mask.
 
     gap_m: what neighbouring bouts leave between them. [m]
-    ground: the field in the plane, None for no field.
+    ground: the field in the plane, None for no field. ends: whether the machine came in over the
+    boundary at the start of the path, and went out at its end.
     """
     lays = _lay(path, line, width_m, gap_m)
     sides = _sides(line, width_m, ground, lays.narrow.raster)
     inside = _within(ground, line.x, line.y, max(2.0, 0.4 * width_m))
     fixed = _motion_evidence(path, line, inside, weights)
     work = first_guess(path) & inside
+    # With positions that wander by a quarter of the width, fitting edge to edge means nothing.
+    blurred = drift_m(path.noise_m) > width_m / 4
     before: Floats | float = 0.0
     for turn in range(10):
         usual = working_speed(path.speed, work)
@@ -75,7 +81,7 @@ def label(
             fixed
             + _speed_evidence(path.speed, usual, *_slack(path, work, usual), weights)
             + gain
-            - weights.apart * _apart(path, lays, sides, work)
+            - (0.0 if blurred else weights.apart * _apart(path, lays, sides, work, ends))
         )
         score = np.clip(score, -6.0, 4.0)
         # Two readings can each call the other forth; their mean settles which is the stronger.
@@ -120,6 +126,18 @@ def _end_of_run(at: int, inward: int, fresh: Flags, straight: Flags, reach: int 
     return int(rows[steady[0]]) if len(steady) else at
 
 
+def ahead(path: Path, line: Line, work: Flags) -> Flags:
+    """Runs of a line carried in front, begun a second sooner and ended a second later.
+
+    A header is lowered before the crop and raised when it is clear of it, so that nothing is
+    left standing. Common practice; recorded harvests show one to two seconds either side.
+    """
+    able = ~path.reverse & (path.speed > 0.4) & (heading_change(line.heading) < np.radians(45))
+    sooner = np.concatenate([work[1:], [False]])
+    later = np.concatenate([[False], work[:-1]])
+    return np.asarray(work | (able & (sooner | later)), dtype=bool)
+
+
 def true_runs(flags: Flags, piece: NDArray[np.int32]) -> list[tuple[int, int]]:
     """First and last row of each run of set flags within a piece."""
     run = np.flatnonzero(np.diff(np.concatenate([[0], flags.astype(np.int8), [0]])) != 0).reshape(
@@ -129,7 +147,7 @@ def true_runs(flags: Flags, piece: NDArray[np.int32]) -> list[tuple[int, int]]:
     for a, b in run.tolist():
         cuts = (np.flatnonzero(np.diff(piece[a:b])) + a + 1).tolist()
         edges = [a, *cuts, b]
-        found += [(p, q - 1) for p, q in zip(edges[:-1], edges[1:], strict=True)]
+        found += [(p, q - 1) for p, q in pairwise(edges)]
     return found
 
 
@@ -197,7 +215,7 @@ def _sides(line: Line, width_m: float, ground: Any | None, grid: Raster) -> _Sid
     )
 
 
-def _apart(path: Path, lays: _Lays, sides: _Sides, work: Flags) -> Floats:
+def _apart(path: Path, lays: _Lays, sides: _Sides, work: Flags, ends: tuple[bool, bool]) -> Floats:
     """Which seconds belong to runs that only lead to or from the work: (m,) 0 or 1.
 
     A bout lies edge to edge with its neighbour: beyond one end of the line the ground is worked,
@@ -211,19 +229,21 @@ def _apart(path: Path, lays: _Lays, sides: _Sides, work: Flags) -> Floats:
     run = running(path)
     share_fit = _run_mean(run, fits.astype(np.float64))
     apart = np.zeros(len(path))
-    for rows in _ways(path, run, share_fit):
+    for rows in _ways(path, run, share_fit, ends):
         apart[rows] = 1.0
     return apart
 
 
-def _ways(path: Path, run: NDArray[np.intp], fit: Floats) -> list[NDArray[np.intp]]:
+def _ways(
+    path: Path, run: NDArray[np.intp], fit: Floats, ends: tuple[bool, bool]
+) -> list[NDArray[np.intp]]:
     """Rows of the runs that lead on from the entry, the exit or a stop and do not fit."""
     numbers, first = np.unique(run, return_index=True)
     runs = [(int(n), int(f)) for n, f in zip(numbers, first, strict=True) if n > 0]
     runs.sort(key=lambda r: r[1])
     if not runs:
         return []
-    stops = [0, len(path)] + [
+    stops = [at for at, there in zip((0, len(path)), ends, strict=True) if there] + [
         (a + b) // 2 for a, b in true_runs(path.speed < 0.1, path.piece) if b - a >= 15
     ]
     loose = {n for n, f in runs if fit[f] < 0.5}

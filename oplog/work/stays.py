@@ -16,11 +16,16 @@ from oplog.work.clean import Cleaned
 
 @dataclass(frozen=True, eq=False)
 class Stay:
-    """One stay in one field. Times in seconds since the first fix. [s]"""
+    """One stay in one field. Times in seconds since the first fix. [s]
+
+    came_in, went_out: whether the track crosses the boundary there, or only begins or ends.
+    """
 
     field: Field
     entered_s: float
     left_s: float
+    came_in: bool
+    went_out: bool
 
 
 def stays(cleaned: Cleaned, fields: list[Field], absence_s: float, far_m: float) -> list[Stay]:
@@ -41,7 +46,7 @@ def stays(cleaned: Cleaned, fields: list[Field], absence_s: float, far_m: float)
         entered = _crossing(cleaned, fields[field], first, first - 1)
         left = _crossing(cleaned, fields[field], last, last + 1)
         if left > entered:
-            found.append(Stay(fields[field], entered, left))
+            found.append(Stay(fields[field], entered, left, first > 0, last < len(cleaned) - 1))
     return found
 
 
