@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import csv
+import errno
 import io
 import json
 import os
-import stat
 import subprocess
 import sys
 from datetime import timedelta
@@ -17,6 +17,7 @@ import pytest
 from oplog import flow, log
 from oplog.flow import Told
 from oplog.kit import KitItem
+from oplog.log import disk
 from tests.evening import DRILLED, FIELDS, Run, day_gpx, in_field, now
 from tests.tracks import geojson, gpx
 
@@ -262,18 +263,25 @@ def test_the_log_is_found_from_below_and_by_the_environment(
     assert "Long Acre" in run("day").out
 
 
-@pytest.mark.skipif(sys.platform == "win32" or os.geteuid() == 0, reason="root may write anywhere")
-def test_a_read_only_log(at_home: log.Log, run: Run) -> None:
-    folders = [p for p in (at_home.path, *at_home.path.iterdir()) if p.is_dir()]
-    for folder in folders:
-        folder.chmod(stat.S_IRUSR | stat.S_IXUSR)
-    try:
-        said = run("import", "../day.gpx", "--implement", "drill")
-    finally:
-        for folder in folders:
-            folder.chmod(stat.S_IRWXU)
+@pytest.mark.parametrize("number", [errno.EROFS, errno.ENOSPC, errno.EACCES])
+def test_a_disk_that_takes_nothing(
+    at_home: log.Log, run: Run, monkeypatch: pytest.MonkeyPatch, number: int
+) -> None:
+    """Read-only, full, not ours: said in words, nothing half-written."""
+
+    def refused(path: object, mode: str = "r", **settings: object) -> object:
+        if set(mode) & set("xwa"):
+            raise OSError(number, os.strerror(number), str(path))
+        return open(str(path), mode, **settings)  # type: ignore[call-overload]
+
+    before = {e.event_id for e in at_home.events()}
+    monkeypatch.setattr(disk, "open", refused, raising=False)
+    said = run("import", "../day.gpx", "--implement", "drill")
+    monkeypatch.undo()
     assert said.code == 1
-    assert "Traceback" not in said.err
+    assert "fault in oplog" not in said.err
+    assert len(said.err) > 20
+    assert {e.event_id for e in log.open_log(at_home.path).events()} == before
 
 
 def test_a_new_log_over_an_old_one_is_refused(at_home: log.Log, run: Run) -> None:

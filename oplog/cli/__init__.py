@@ -107,11 +107,24 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except OSError as error:
         click.echo(_said(error), err=True)
         return FAILED
+    except Exception as error:
+        if os.environ.get("OPLOG_TRACEBACK"):
+            raise
+        click.echo(_fault(error), err=True)
+        return FAILED
 
 
 def _said(error: OSError) -> str:
     where = f" ({error.filename})" if error.filename else ""
-    return f"The computer would not do it: {error.strerror or error}{where}. Nothing was changed."
+    return f"The computer would not do it: {error.strerror or error}{where}."
+
+
+def _fault(error: Exception) -> str:
+    return (
+        f"This is a fault in oplog itself: {type(error).__name__}: {error}. The log is as it was "
+        "after the last entry. Please report it with what is shown when the same is run with "
+        "OPLOG_TRACEBACK=1 set."
+    )
 
 
 def _quiet_stdout() -> None:
