@@ -591,7 +591,8 @@ def test_without_the_extra_the_message_names_it(monkeypatch):
     kml = b"<?xml version='1.0'?><kml xmlns='http://www.opengis.net/kml/2.2'></kml>"
     drawings, problems = read_boundaries(kml, name="land.kml")
     assert drawings == []
-    assert "pip install 'oplog[boundaries]'" in spoken(problems)
+    assert "needs the extra 'boundaries'" in spoken(problems)
+    assert "pip install pyogrio" in spoken(problems)
 
 
 @pytest.mark.parametrize(

@@ -18,7 +18,8 @@ from typing import Any
 
 _BUNDLED = b"PK"
 """Archives are opened before: what begins like one here is a shapefile put together anew."""
-HOW_TO_INSTALL = "pip install 'oplog[boundaries]'"
+HOW_TO_INSTALL = "pip install pyogrio"
+"""What the extra `boundaries` holds."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -203,7 +204,7 @@ def _through_gdal(data: bytes, source: str) -> list[Layer]:
         import pyogrio
     except ImportError:
         raise Unusable(
-            "is a kind of boundary file that needs one more package: install it with "
+            "is a kind of boundary file that needs the extra 'boundaries': install it with "
             f"{HOW_TO_INSTALL}, or export the boundaries as GeoJSON"
         ) from None
     import warnings
