@@ -25,7 +25,7 @@ from collections.abc import Callable
 from dataclasses import MISSING, dataclass, fields
 from datetime import UTC, date, datetime
 from functools import cache, cached_property
-from typing import Any, ClassVar, cast
+from typing import Any, ClassVar, NamedTuple, cast
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -53,9 +53,8 @@ class Event:
         return event_id(self)
 
 
-@dataclass(frozen=True, slots=True)
-class Span:
-    """A stretch of time in one state.
+class Span(NamedTuple):
+    """A stretch of time in one state. A tuple, because a season has a million of them.
 
     state: working, turning, filling, standing, travelling, unrecorded, road or elsewhere.
     bout: number of the bout within the visit, from 1; 0 outside bouts.
@@ -433,16 +432,16 @@ def _storer(hint: Any) -> Callable[[Any], Any]:
 
 
 def _struct_storer(made: Any) -> Callable[[Any], Any]:
-    parts = [(name, _storer(hint)) for name, hint in _struct(made)]
+    parts = [(name, _storer(hint)) for name, hint in struct(made)]
     return lambda v: made(
         *[None if (x := getattr(v, name)) is None else part(x) for name, part in parts]
     )
 
 
 @cache
-def _struct(made: Any) -> list[tuple[str, Any]]:
-    hints = typing.get_type_hints(made)
-    return [(f.name, without_none(hints[f.name])) for f in fields(made)]
+def struct(made: Any) -> list[tuple[str, Any]]:
+    """Names and types, `| None` removed, of what a Span or Found is made of."""
+    return [(name, without_none(hint)) for name, hint in typing.get_type_hints(made).items()]
 
 
 def to_row(event: Event) -> dict[str, Any]:
@@ -502,7 +501,7 @@ def _canonical(hint: Any) -> Callable[[Any], Any]:
         item = _canonical(typing.get_args(hint)[0])
         return lambda v: [item(x) for x in v]
     if hint in (Span, Found):
-        parts = [(name, _canonical(inner)) for name, inner in _struct(hint)]
+        parts = [(name, _canonical(inner)) for name, inner in struct(hint)]
         return lambda v: [
             None if (x := getattr(v, name)) is None else part(x) for name, part in parts
         ]
@@ -545,6 +544,6 @@ def _restored(value: Any, hint: Any) -> Any:
     if hint is datetime and value.tzinfo is None:
         return value.replace(tzinfo=UTC)
     if hint in (Span, Found) and isinstance(value, dict):
-        inner = dict(_struct(hint))
+        inner = dict(struct(hint))
         return hint(**{k: _restored(v, inner[k]) for k, v in value.items()})
     return value

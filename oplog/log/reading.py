@@ -2,14 +2,24 @@
 
 from __future__ import annotations
 
+import gc
 import itertools
 from collections.abc import Collection, Iterable, Iterator
 from dataclasses import MISSING, dataclass, fields
 from datetime import UTC
-from functools import cache
 from typing import Any
 
-from oplog.events import TYPES, EntryWritten, Event, Found, Span, TrackImported, columns, event_id
+from oplog.events import (
+    TYPES,
+    EntryWritten,
+    Event,
+    Found,
+    Span,
+    TrackImported,
+    columns,
+    event_id,
+    struct,
+)
 
 NO_COLUMNS: frozenset[str] = frozenset()
 
@@ -132,6 +142,17 @@ def is_whole(event: Event) -> bool:
 
 def events_of(table: Any) -> list[Event]:
     """The events of a table that has the columns of an events file."""
+    # Nothing made here is ever part of a cycle, and looking for cycles would take half the time.
+    collecting = gc.isenabled()
+    gc.disable()
+    try:
+        return _events_of(table)
+    finally:
+        if collecting:
+            gc.enable()
+
+
+def _events_of(table: Any) -> list[Event]:
     types, versions = values(table["type"]), values(table["version"])
     rows: dict[tuple[str, int], list[int]] = {}
     for row, kind in enumerate(zip(types, versions, strict=True)):
@@ -236,16 +257,13 @@ def _column(column: Any, hint: Any, default: Any) -> list[Any]:
     return found
 
 
-def _made_of(found: list[Any], made: Any, struct: Any) -> list[Any]:
-    order = [struct.get_field_index(n) for n in _field_names(made)]
-    if order == list(range(len(order))):
-        return [v and tuple(made(*row) for row in v) for v in found]
+def _made_of(found: list[Any], made: Any, kind: Any) -> list[Any]:
+    names = [name for name, _ in struct(made)]
+    in_order = [f.name for f in kind] == names
+    if made is Span and in_order:
+        return [v and tuple(map(Span._make, v)) for v in found]
+    order = [kind.get_field_index(n) for n in names]
     return [v and tuple(made(*(row[i] for i in order)) for row in v) for v in found]
-
-
-@cache
-def _field_names(made: Any) -> tuple[str, ...]:
-    return tuple(f.name for f in fields(made))
 
 
 def _plain(array: Any) -> list[Any]:

@@ -10,12 +10,13 @@ from __future__ import annotations
 import json
 import typing
 from collections.abc import Iterable, Sequence
-from dataclasses import fields
 from datetime import date, datetime
 from functools import cache
 from typing import Any
 
-from oplog.events import TYPES, Event, Found, Span, columns, stored, without_none
+import numpy as np
+
+from oplog.events import TYPES, Event, Found, Span, columns, stored, struct
 
 GEOMETRIES = ("geometry", "missed", "overlap", "bouts")
 """Columns that hold WKB geometries, the primary one first."""
@@ -46,8 +47,7 @@ def arrow_type(hint: Any) -> Any:
     if hint in simple:
         return simple[hint]
     if hint in (Span, Found):
-        inner = typing.get_type_hints(hint)
-        return pa.struct([(f.name, arrow_type(without_none(inner[f.name]))) for f in fields(hint)])
+        return pa.struct([(name, arrow_type(inner)) for name, inner in struct(hint)])
     arguments = typing.get_args(hint)
     if typing.get_origin(hint) is dict:
         return pa.map_(arrow_type(arguments[0]), arrow_type(arguments[1]))
@@ -72,7 +72,7 @@ def table(events: Sequence[Event]) -> Any:
     schema = schema_of({e.TYPE for e in events})
     hints = {e.TYPE: columns(type(e)) for e in events}
     arrays = [
-        pa.array([_cell(e, f.name, hints[e.TYPE].get(f.name)) for e in events], type=f.type)
+        _array([_cell(e, f.name, hints[e.TYPE].get(f.name)) for e in events], f.type)
         for f in schema
     ]
     return pa.table(arrays, schema=schema)
@@ -110,12 +110,24 @@ def _cell(event: Event, name: str, hint: Any) -> Any:
         head = {"event_id": event.event_id, "type": event.TYPE, "version": event.VERSION}
         return head.get(name)
     value = stored(getattr(event, name), hint)
-    if isinstance(value, dict):
-        return sorted(value.items())
-    if isinstance(value, tuple) and value and isinstance(value[0], Span | Found):
-        names = [f.name for f in fields(value[0])]
-        return [{n: getattr(v, n) for n in names} for v in value]
-    return value
+    return sorted(value.items()) if isinstance(value, dict) else value
+
+
+def _array(cells: list[Any], kind: Any) -> Any:
+    import pyarrow as pa
+    import pyarrow.types as t
+
+    if not (t.is_list(kind) and t.is_struct(kind.value_type)):
+        return pa.array(cells, type=kind)
+    rows = [row for cell in cells if cell for row in cell]
+    parts = [pa.array([getattr(r, f.name) for r in rows], type=f.type) for f in kind.value_type]
+    offsets = np.cumsum([0, *(len(cell or ()) for cell in cells)])
+    return pa.ListArray.from_arrays(
+        pa.array(offsets, pa.int32()),
+        pa.StructArray.from_arrays(parts, fields=list(kind.value_type)),
+        type=kind,
+        mask=pa.array([cell is None for cell in cells], pa.bool_()),
+    )
 
 
 def _repeats(field: Any) -> bool:
