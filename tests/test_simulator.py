@@ -9,7 +9,7 @@ from functools import cache
 import numpy as np
 import pyproj
 import pytest
-from shapely.geometry import box
+from shapely.geometry import Polygon, box
 
 from tests.simulator import curves, motion, receiver, truth
 from tests.simulator import scenarios as all_scenarios
@@ -233,3 +233,30 @@ def test_a_field_driven_through_is_a_visit_without_work() -> None:
     assert through.worked_m2 == 0
     assert through.seconds["working"] == 0
     assert through.seconds["travelling"] > 20
+
+
+def test_thinned_strip_covers_what_the_full_one_does() -> None:
+    """Ground swept on a winding line, by thinned samples and by every one of them."""
+    t = np.arange(0, 120, 0.1)
+    x, y = 2.5 * t, 18 * np.sin(t / 17)
+    h = np.arctan2(np.gradient(y), np.gradient(x))
+    thinned, _ = truth.strip(x, y, h, 6.0)
+    half = np.column_stack([-np.sin(h), np.cos(h)]) * 3.0
+    centre = np.column_stack([x, y])
+    full = Polygon(np.vstack([centre + half, (centre - half)[::-1]]))
+    assert full.is_valid
+    assert thinned.area == pytest.approx(full.area, rel=5e-5)
+    assert thinned.symmetric_difference(full).area < 2e-3 * full.area
+
+
+def test_trailed_implement_cuts_the_corner_and_a_mounted_one_swings_out() -> None:
+    """On a quarter circle of radius 10 m, 6 m behind: inside the circle when trailed, outside
+    (sqrt(10^2 + 6^2) = 11.66 m from its centre) when mounted."""
+    angle = np.linspace(0, math.pi / 2, 400)
+    hitch = 10 * np.column_stack([np.sin(angle), 1 - np.cos(angle)])
+    phi = motion.towed(hitch[:, 0], hitch[:, 1], 0.0, 6.0)
+    trailed = hitch[-1] - 6.0 * np.array([math.cos(phi[-1]), math.sin(phi[-1])])
+    mounted = hitch[-1] - 6.0 * np.array([0.0, 1.0])
+    centre = np.array([0.0, 10.0])
+    assert np.hypot(*(trailed - centre)) < 10.0
+    assert np.hypot(*(mounted - centre)) == pytest.approx(math.hypot(10, 6))
