@@ -23,13 +23,17 @@ from oplog.readers.boundaries import Drawing, read_boundaries
 
 @dataclass(frozen=True)
 class LandAdded:
-    """What became of a boundary file: names of fields new, drawn anew, and there as they are."""
+    """What became of a boundary file: names of fields new, drawn anew, and there as they are.
+
+    named_by: where the names came from, as told to people ("property 'Name'").
+    """
 
     new: tuple[str, ...]
     redrawn: tuple[str, ...]
     unchanged: tuple[str, ...]
     valid_from: date | None
     problems: tuple[Problem, ...]
+    named_by: tuple[str, ...]
 
 
 def add_land(
@@ -66,7 +70,8 @@ def add_land(
     history.append(events, command=command, files=[name])
     from_day = valid_from or (today if sorts["redrawn"] else None)
     new, redrawn, unchanged = (tuple(sorts[s]) for s in ("new", "redrawn", "unchanged"))
-    return LandAdded(new, redrawn, unchanged, from_day, tuple(problems))
+    named_by = tuple(dict.fromkeys(d.named_by for d in drawings))
+    return LandAdded(new, redrawn, unchanged, from_day, tuple(problems), named_by)
 
 
 def state_crop(

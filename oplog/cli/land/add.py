@@ -43,4 +43,5 @@ def command(
             _shared.say(f"{what}{since}: {', '.join(names)}.")
     if added.unchanged:
         _shared.say(f"There already, unchanged: {', '.join(added.unchanged)}.")
+    _shared.note(f"Names are from {' and '.join(added.named_by)} (--name-from takes another).")
     return _shared.problems(added.problems)
