@@ -18,6 +18,8 @@ STATES = ("working", "turning", "filling", "standing", "travelling", "unrecorded
 _MANY = 8
 """More visits than this come as tables, one line each."""
 _AFTER_HANDLE = " " * 7
+NO_WORK = "no work seen: passed through or stood"
+"""Said of a visit without working time."""
 
 
 def day_sheet(
@@ -113,24 +115,33 @@ def _visits(
 
 def _block(farm: Farm, visit: WorkMeasured, system: str, width: int) -> list[str]:
     handle = farm.standing[visit.event_id].handle
-    when = _period(farm, visit)
+    when = period(farm, visit)
     name = clean(visit.field)
     room = width - len(_AFTER_HANDLE) - len(when) - 2
     head = f"{handle:<5}  {name[:room]:<{room}}  {when}"
-    body = [_what(farm, visit, system)]
+    body = [what(farm, visit, system)]
     if visit.working_s <= 0:
-        body.append("no work seen: passed through or stood")
-    elif visit.worked_m2 is None:
-        body.append(_labelled("worked", "not known until the implement is said"))
-        body.append(_labelled("speed", f"{fig.speed(visit.speed_m_s, system)} working"))
-    else:
-        body += _figures(visit, system)
-    body.append(_labelled("hours", _hours(visit)))
+        body.append(NO_WORK)
+    body += [_labelled(label, text) for label, text in facts(visit, system)]
     rest = _AFTER_HANDLE + " " * 8
     return [head, *(paragraph(b, first=_AFTER_HANDLE, rest=rest, width=width) for b in body)]
 
 
-def _figures(visit: WorkMeasured, system: str) -> list[str]:
+def facts(visit: WorkMeasured, system: str = METRIC) -> list[tuple[str, str]]:
+    """What is known of a visit: labels with their figures in words, hours last."""
+    if visit.working_s <= 0:
+        found = []
+    elif visit.worked_m2 is None:
+        found = [
+            ("worked", "not known until the implement is said"),
+            ("speed", f"{fig.speed(visit.speed_m_s, system)} working"),
+        ]
+    else:
+        found = _figures(visit, system)
+    return [*found, ("hours", _hours(visit))]
+
+
+def _figures(visit: WorkMeasured, system: str) -> list[tuple[str, str]]:
     ranged = fig.area_range(visit.worked_low_m2, visit.worked_high_m2, system)
     spot = None
     if visit.speed_m_s is not None and visit.width_m is not None:
@@ -142,18 +153,18 @@ def _figures(visit: WorkMeasured, system: str) -> list[str]:
             f"{fig.area(visit.boundary_m2, system)}"
         )
     lines = [
-        _labelled(
+        (
             "worked",
             fig.area(visit.worked_m2, system) + (f" ({ranged})" if ranged else "") + of_field,
         ),
-        _labelled(
+        (
             "gross",
             f"{fig.area(visit.gross_m2, system)}; overlap "
             f"{fig.area(visit.overlap_m2, system, unit=False)}, missed "
             f"{fig.area(visit.missed_m2, system, unit=False)}, over the boundary "
             f"{fig.area(visit.outside_m2, system, unit=False)}",
         ),
-        _labelled(
+        (
             "rate",
             f"{fig.rate(overall_m2_s(visit), system)} over all, {fig.rate(spot, system)} while "
             f"working at {fig.speed(visit.speed_m_s, system)}",
@@ -161,7 +172,7 @@ def _figures(visit: WorkMeasured, system: str) -> list[str]:
     ]
     if visit.applied_m2 is not None:
         applied = f"{fig.area(visit.applied_m2, system)} (sections shut off: assumed)"
-        lines.insert(2, _labelled("applied", applied))
+        lines.insert(2, ("applied", applied))
     return lines
 
 
@@ -169,7 +180,7 @@ def _labelled(label: str, text: str) -> str:
     return f"{label:<7} {text}"
 
 
-def _what(farm: Farm, visit: WorkMeasured, system: str) -> str:
+def what(farm: Farm, visit: WorkMeasured, system: str) -> str:
     """Operation, implement with its width, driver and job, as far as they are known."""
     standing = farm.standing[visit.event_id]
     if visit.implement is None:
@@ -191,7 +202,8 @@ def _hours(visit: WorkMeasured) -> str:
     return ", ".join(p + (long_break if p.endswith("standing") else "") for p in parts)
 
 
-def _period(farm: Farm, visit: WorkMeasured) -> str:
+def period(farm: Farm, visit: WorkMeasured) -> str:
+    """Start and end of a visit by the farm's clock."""
     zone = ZoneInfo(farm.zone)
     begin, end = visit.started_at.astimezone(zone), visit.ended_at.astimezone(zone)
     return f"{begin:%H:%M} to {end:%H:%M}"
@@ -199,23 +211,31 @@ def _period(farm: Farm, visit: WorkMeasured) -> str:
 
 def _total(
     name: str,
-    days: Iterable[DayMeasured],
+    days: Sequence[DayMeasured],
     visits: Sequence[WorkMeasured],
     system: str,
     width: int,
 ) -> list[str]:
     own = [v for v in visits if name == "all" or v.machine == name]
-    days = list(days)
-    worked = [v for v in own if v.worked_m2 is not None]
+    label = "the day" if name == "all" else clean(name)
+    parts = totals(days, own, system)
+    return [paragraph(f"{label}: " + "; ".join(parts) + ".", rest="  ", width=width)]
+
+
+def totals(
+    days: Sequence[DayMeasured], visits: Sequence[WorkMeasured], system: str = METRIC
+) -> list[str]:
+    """What measured days come to, as parts of a sentence."""
+    worked = [v for v in visits if v.worked_m2 is not None]
     total = sum(v.worked_m2 or 0.0 for v in worked)
     low = sum(v.worked_low_m2 or v.worked_m2 or 0.0 for v in worked)
     high = sum(v.worked_high_m2 or v.worked_m2 or 0.0 for v in worked)
-    unknown = sum(is_open(v) for v in own)
+    unknown = sum(is_open(v) for v in visits)
     still_open = f"{unknown} visit{'s' * (unknown > 1)} still open" if unknown else ""
     area = f"{fig.area(total, system)} worked"
     if total:
         area += f" ({fig.area_range(low, high, system)})"
-    parts = [
+    return [
         *([area] if total or not unknown else []),
         *([still_open] if still_open else []),
         f"{fig.clock(sum(d.field_s for d in days))} in fields",
@@ -223,8 +243,6 @@ def _total(
         f"({fig.distance(sum(d.road_m for d in days), system)})",
         f"{fig.clock(sum(d.elsewhere_s for d in days))} elsewhere",
     ]
-    label = "the day" if name == "all" else clean(name)
-    return [paragraph(f"{label}: " + "; ".join(parts) + ".", rest="  ", width=width)]
 
 
 def _unsure(
@@ -233,6 +251,15 @@ def _unsure(
     visits: Sequence[WorkMeasured],
     system: str,
     width: int,
+) -> list[str]:
+    found = unsure(farm, days, visits, system)
+    if not found:
+        return []
+    return ["", "Unsure:", *(paragraph(f, first="- ", rest="  ", width=width) for f in found)]
+
+
+def unsure(
+    farm: Farm, days: Sequence[DayMeasured], visits: Sequence[WorkMeasured], system: str = METRIC
 ) -> list[str]:
     """What the figures leave unsure, each with the command that settles it."""
     found = [s for v in visits for s in _visit_unsure(farm, v)]
@@ -252,9 +279,7 @@ def _unsure(
         for u in farm.unsettled
         if u.machine is not None and (u.machine.casefold(), u.day) in keys
     ]
-    if not found:
-        return []
-    return ["", "Unsure:", *(paragraph(f, first="- ", rest="  ", width=width) for f in found)]
+    return found
 
 
 def _visit_unsure(farm: Farm, visit: WorkMeasured) -> list[str]:
@@ -286,9 +311,9 @@ def _ground(farm: Farm, visits: Iterable[WorkMeasured]) -> Table:
     for v in visits:
         share = 100 * v.worked_m2 / v.boundary_m2 if v.worked_m2 and v.boundary_m2 else None
         areas = (v.worked_m2, v.worked_low_m2, v.worked_high_m2, v.gross_m2, v.overlap_m2)
-        what = _what(farm, v, METRIC)
+        said = what(farm, v, METRIC)
         ha = (None if a is None else hectares(a) for a in areas)
-        rows.append((farm.standing[v.event_id].handle, v.field, what, *ha, share))
+        rows.append((farm.standing[v.event_id].handle, v.field, said, *ha, share))
     return Table("", columns, tuple(rows))
 
 
