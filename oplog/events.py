@@ -347,6 +347,111 @@ class NoteWritten(Event):
 
 
 @dataclass(frozen=True, kw_only=True)
+class InputPlanned(Event):
+    """What a job is to get of a product. per_ha: amount a hectare, in `unit` (kg or l)."""
+
+    TYPE: ClassVar[str] = "input.planned"
+    job: str
+    product: str
+    kind: str
+    per_ha: float
+    unit: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class InputApplied(Event):
+    """Seed, spray, fertiliser, fuel or water went out.
+
+    kind: see work.agronomy.KINDS. amount: all that was filled in, in `unit` (kg or l); left_over
+    came back. To what: every visit that fits all of job, visit (with its period), field, day,
+    machine and operation, where they are not None. per_ha: dose as stated. The rest is what an
+    electronic record of plant protection asks for; eppo: EPPO code of the crop; wind_force:
+    Beaufort; started: local time of day.
+    """
+
+    TYPE: ClassVar[str] = "input.applied"
+    product: str
+    kind: str
+    amount: float
+    unit: str
+    job: str | None = None
+    visit: str | None = None
+    field: str | None = None
+    day: date | None = None
+    machine: str | None = None
+    operation: str | None = None
+    started_at: datetime | None = None
+    ended_at: datetime | None = None
+    left_over: float | None = None
+    loads: float | None = None
+    per_ha: float | None = None
+    water_l_ha: float | None = None
+    nozzle_m: float | None = None
+    authorisation: str | None = None
+    started: str | None = None
+    eppo: str | None = None
+    bbch: str | None = None
+    operator: str | None = None
+    wind_force: float | None = None
+    wind_from: str | None = None
+    use: str | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class DrillCalibrated(Event):
+    """A drill was set for a product: what it is to sow, and what it gave over a known area.
+
+    rate_kg_ha: wanted. calibrated_m2, caught_kg: area that was turned, and what fell.
+    """
+
+    TYPE: ClassVar[str] = "drill.calibrated"
+    implement: str
+    product: str
+    day: date
+    rate_kg_ha: float
+    plants_m2: float | None = None
+    thousand_grain_g: float | None = None
+    establishment: float | None = None
+    calibrated_m2: float | None = None
+    caught_kg: float | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class CustomerStated(Event):
+    """Work in these fields, and in the fields of these farms, is done for a customer."""
+
+    TYPE: ClassVar[str] = "customer.stated"
+    customer: str
+    farms: tuple[str, ...] = ()
+    fields: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, kw_only=True)
+class PriceStated(Event):
+    """What an operation costs. per: "ha" or "h". basis: the area that is charged: field, net or
+    gross; hours for per h. customer: None for every customer without a price of his own."""
+
+    TYPE: ClassVar[str] = "price.stated"
+    operation: str
+    price: float
+    currency: str
+    per: str
+    basis: str
+    customer: str | None = None
+    valid_from: date | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class SequencePlanned(Event):
+    """The operations that a crop is to get, in order."""
+
+    TYPE: ClassVar[str] = "sequence.planned"
+    crop: str
+    operations: tuple[str, ...]
+    harvest_year: int | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
 class EntryWritten(Event):
     """One entry of one writer: what it holds, and the writer's entry before it (a hash chain).
 

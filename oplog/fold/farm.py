@@ -12,12 +12,18 @@ from oplog import land
 from oplog.errors import OplogError, UnknownName
 from oplog.events import (
     CropStated,
+    CustomerStated,
     DayMeasured,
+    DrillCalibrated,
     EntryStruck,
     EntryWritten,
     Event,
+    InputApplied,
+    InputPlanned,
     JobPlanned,
     NoteWritten,
+    PriceStated,
+    SequencePlanned,
     TrackImported,
     VisitSaid,
     WorkMeasured,
@@ -79,6 +85,12 @@ class Farm:
     said: tuple[VisitSaid, ...] = ()
     struck: tuple[EntryStruck, ...] = ()
     notes: tuple[NoteWritten, ...] = ()
+    inputs: tuple[InputApplied, ...] = ()
+    needs: tuple[InputPlanned, ...] = ()
+    calibrations: tuple[DrillCalibrated, ...] = ()
+    customers: tuple[CustomerStated, ...] = ()
+    prices: tuple[PriceStated, ...] = ()
+    sequences: tuple[SequencePlanned, ...] = ()
     visits: tuple[WorkMeasured, ...] = ()
     days: tuple[DayMeasured, ...] = ()
     standing: Mapping[str, Standing] = column(default_factory=dict)
