@@ -134,3 +134,10 @@ def test_fields_half_done_at_nightfall_are_finished_the_next_day() -> None:
         "Long Dole": 1, "Nine Lands": 2, "Barn Close": 2,
     }  # fmt: skip
     assert sum(worked["Nine Lands"]) == pytest.approx(7.8, rel=0.03)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("file", list(DAYS))
+def test_every_file_made_again_is_the_same(file: str) -> None:
+    assert make_sample.encode(made(file)) == plain(file)
+    assert make_sample.truth(made(file)) == truths()[file]
