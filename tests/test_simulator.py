@@ -17,8 +17,8 @@ from tests.simulator.curves import Pose
 from tests.simulator.drive import Bout, Drive, approach, enter, road, work
 from tests.simulator.machines import Machine
 from tests.simulator.plan import Style, work_field
-from tests.simulator.scenarios import SCENARIOS
-from tests.simulator.scene import Scenario
+from tests.simulator.scenarios import SCENARIOS, placed
+from tests.simulator.scene import Place, Scenario
 
 PLAIN = Machine(
     10.0, "cultivating", "cultivator", antenna_ahead_m=0.0, line_m=0.0, overlap_m=0.0,
@@ -260,3 +260,15 @@ def test_trailed_implement_cuts_the_corner_and_a_mounted_one_swings_out() -> Non
     centre = np.array([0.0, 10.0])
     assert np.hypot(*(trailed - centre)) < 10.0
     assert np.hypot(*(mounted - centre)) == pytest.approx(math.hypot(10, 6))
+
+
+def test_a_scenario_can_be_placed_anywhere_with_the_same_motion_and_noise() -> None:
+    south = placed("sprayer_30", 5, Place(180.0, -45.0, 1.0))
+    here = made("sprayer_30")
+    assert np.array_equal(south.labels, here.labels)
+    assert south.visits_truth[0].worked_m2 == here.visits_truth[0].worked_m2
+    geod = pyproj.Geod(ellps="WGS84")
+    lengths = [geod.line_length(s.fixes["lon"], s.fixes["lat"]) for s in (south, here)]
+    assert lengths[0] == pytest.approx(lengths[1], rel=1e-6)
+    assert south.fixes["lon"].min() < -179
+    assert south.fixes["lon"].max() > 179

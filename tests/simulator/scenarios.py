@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from contextvars import ContextVar
 from dataclasses import replace
 from datetime import UTC, datetime
 from typing import Any
@@ -50,16 +51,29 @@ def _scenario(make: Callable[[str, Rng], Scenario]) -> Callable[[str, Rng], Scen
     return make
 
 
+_WHERE: ContextVar[Place | None] = ContextVar("where", default=None)
+
+
+def placed(name: str, seed: int, place: Place) -> Scenario:
+    """The same scenario, with the same motion and noise, at another place of the globe."""
+    token = _WHERE.set(place)
+    try:
+        return SCENARIOS[name](seed)
+    finally:
+        _WHERE.reset(token)
+
+
 def _place(rng: Rng) -> Place:
-    """Somewhere temperate, turned any way."""
+    """Somewhere temperate, turned any way, unless a place is set."""
     lon, lat = ((-1.2, 52.6), (10.4, 53.1), (-98.2, 41.0), (147.5, -36.2), (24.1, 60.1))[
         int(rng.integers(0, 5))
     ]
-    return Place(
+    drawn = Place(
         lon + float(rng.uniform(-0.4, 0.4)),
         lat + float(rng.uniform(-0.4, 0.4)),
         float(rng.uniform(0, 2 * math.pi)),
     )
+    return _WHERE.get() or drawn
 
 
 def _vary(rng: Rng, m: Machine, **changes: Any) -> Machine:
