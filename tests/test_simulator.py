@@ -12,7 +12,6 @@ import pytest
 from shapely.geometry import Polygon, box
 
 from tests.simulator import curves, motion, receiver, truth
-from tests.simulator import scenarios as all_scenarios
 from tests.simulator.curves import Pose
 from tests.simulator.drive import Bout, Drive, approach, enter, road, work
 from tests.simulator.machines import Machine
@@ -165,8 +164,8 @@ def test_a_logger_by_distance_is_silent_while_standing() -> None:
 
 def test_there_is_a_scenario_for_every_kind_of_day() -> None:
     assert len(SCENARIOS) >= 36
-    for name in SCENARIOS:
-        assert inspect.getdoc(getattr(all_scenarios, name)), name
+    for name, make in SCENARIOS.items():
+        assert inspect.getdoc(make), name
 
 
 def test_a_seed_fixes_a_scenario() -> None:
