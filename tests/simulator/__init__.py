@@ -3,8 +3,8 @@
 It drives real geometry at 10 Hz, drags the implement behind the hitch, and knows the true worked
 ground and the true seconds in each state. Follow one scenario through the modules in this order:
 
-shapes (a field) -> machines -> plan (laps and bouts) -> drive (pieces of path) -> motion (10 Hz)
--> truth (ground and seconds) -> receiver (fixes) -> scene (all of it on the globe) -> scenarios.
+shapes (a field) -> machines -> lines (laps and bouts) -> plan -> turns -> drive (pieces of path)
+-> motion (10 Hz) -> truth (ground, seconds) -> receiver (fixes) -> scene (globe) -> scenarios.
 
 Use: `scenarios.SCENARIOS[name](seed)` gives a `scene.Scenario`: `.track()` what was recorded,
 `.rig_for(field, start, end)` what the user says, `.visits_truth` and `.labels` what was true.

@@ -8,9 +8,8 @@ from itertools import pairwise
 from typing import Any
 
 import numpy as np
-import shapely
 from numpy.typing import NDArray
-from shapely.geometry import LineString, Point, Polygon
+from shapely.geometry import Polygon
 
 from tests.simulator.curves import (
     STEP_M,
@@ -24,6 +23,7 @@ from tests.simulator.curves import (
     pose_at,
 )
 from tests.simulator.machines import Machine
+from tests.simulator.turns import best_turn, by_cost, priced, straight, way
 
 Floats = NDArray[np.float64]
 
@@ -124,80 +124,17 @@ def road(d: Drive, *points: tuple[float, float], v: float | None = None) -> None
 
 def ahead(d: Drive, distance_m: float, kind: str, v: float) -> None:
     """Drive straight on."""
-    _add(d, _straight(d.pose, distance_m), kind, v)
+    _add(d, straight(d.pose, distance_m), kind, v)
 
 
 def back(d: Drive, distance_m: float, v: float = 1.2) -> None:
     """Reverse straight, on the road."""
-    _add(d, _straight(d.pose, -distance_m), "road", v, -1)
+    _add(d, straight(d.pose, -distance_m), "road", v, -1)
 
 
 def back_up(d: Drive, distance_m: float) -> None:
     """Reverse straight in the field, the implement up."""
-    _add(d, _straight(d.pose, -distance_m), "turn", 0.5 * d.m.turn_m_s, -1)
-
-
-@dataclass
-class Turn:
-    parts: list[tuple[int, Floats]]
-    cost: float
-    out_m: float
-
-
-def _turn(zone: Polygon, parts: list[tuple[int, Floats]]) -> Turn:
-    parts = [p for p in parts if length(p[1]) > 0.01]
-    cost, out = 0.0, 0.0
-    for gear, xy in parts:
-        size = length(xy)
-        line = shapely.linestrings(np.vstack([xy[:: max(1, len(xy) // 24)], xy[-1]]))
-        beyond = 0.0 if zone.contains(line) else line.difference(zone).length
-        cost += size * (1.0 if gear > 0 else 1.6) + 7.0 * beyond
-        out += beyond
-    return Turn(parts, cost + 7.0 * (len(parts) - 1), out)
-
-
-def _straight(p: Pose, d_m: float) -> Floats:
-    q = p.moved(d_m)
-    n = max(2, math.ceil(abs(d_m) / STEP_M) + 1)
-    return np.column_stack([np.linspace(p.x, q.x, n), np.linspace(p.y, q.y, n)])
-
-
-def _arc(p: Pose, side: int, angle: float, radius: float, gear: int) -> tuple[Floats, Pose]:
-    """An arc whose body heading turns by side * angle, in either gear."""
-    c = p.moved(0, side * gear * radius)
-    start = math.atan2(p.y - c.y, p.x - c.x)
-    t = start + side * np.linspace(0, angle, max(3, math.ceil(angle * radius / STEP_M)))
-    xy = np.column_stack([c.x + radius * np.cos(t), c.y + radius * np.sin(t)])
-    return xy, Pose(float(xy[-1, 0]), float(xy[-1, 1]), p.heading + side * angle)
-
-
-def best_turn(a: Pose, b: Pose, radius: float, zone: Polygon, reverses: bool) -> Turn:
-    """The cheapest turn between two poses: loops and U-turns, or with reversing."""
-    found = [_turn(zone, [(1, xy)]) for xy in dubins(a, b, radius, 3)]
-    loop = min(found, key=lambda t: t.cost)
-    if not reverses or (loop.out_m < 0.5 and loop.cost < 7.5 * radius):
-        return loop
-    for e in (4.0, 9.0, 14.0):
-        beyond = b.moved(e)
-        found += [
-            _turn(zone, [(1, xy), (-1, _straight(beyond, -e))])
-            for xy in dubins(a, beyond, radius, 2)
-        ]
-    for ahead in (0.0, 4.0):
-        for e in (2.0, 7.0):
-            start, end = a.moved(ahead), b.moved(-e)
-            for xy in dubins(start.turned(math.pi), end.turned(math.pi), radius, 2):
-                first, last = _straight(a, ahead), _straight(end, e)
-                found.append(_turn(zone, [(1, first), (-1, xy), (1, last)]))
-    turn = (b.heading - a.heading + math.pi) % (2 * math.pi) - math.pi
-    for side in (1, -1) if abs(turn) > 2.8 else (1 if turn > 0 else -1,):
-        for alpha in (0.6, 1.2, 1.8):
-            one, p = _arc(a, side, alpha, radius, 1)
-            for beta in (0.4, 0.9, 1.4):
-                two, q = _arc(p, side, beta, radius, -1)
-                for three in dubins(q, b, radius, 1):
-                    found.append(_turn(zone, [(1, one), (-1, two), (1, three)]))
-    return min(found, key=lambda t: t.cost)
+    _add(d, straight(d.pose, -distance_m), "turn", 0.5 * d.m.turn_m_s, -1)
 
 
 def turn_to(d: Drive, b: Pose, kind: str = "turn", v: float | None = None) -> None:
@@ -211,38 +148,6 @@ def turn_to(d: Drive, b: Pose, kind: str = "turn", v: float | None = None) -> No
         _add(d, xy, kind, speed if gear > 0 else 0.55 * speed, gear)
         if i < len(found.parts) - 1:
             stop(d, float(d.rng.uniform(0.6, 1.8)), "brief")
-
-
-def way(ground: Polygon, a: tuple[float, float], b: tuple[float, float], edge_m: float) -> Floats:
-    """A line from a to b that stays in the field: straight, or along the headland."""
-    inner = ground.buffer(-min(2.0, edge_m / 2))
-    straight = LineString([a, b])
-    if ground.buffer(0.5).contains(straight) or straight.difference(inner).length < 3:
-        return np.array([a, b])
-    ring_ground = ground.buffer(-edge_m, join_style="mitre")
-    if ring_ground.geom_type != "Polygon":
-        ring_ground = max(ring_ground.geoms, key=lambda g: g.area)
-    best: Floats | None = None
-    for r in [ring_ground.exterior, *ring_ground.interiors]:
-        s0, s1 = r.project(Point(a)), r.project(Point(b))
-        for forward in (True, False):
-            span = (s1 - s0) % r.length if forward else -((s0 - s1) % r.length)
-            corners = shapely.get_coordinates(r)[:-1]
-            along = np.array([r.project(Point(c)) for c in corners])
-            offset = (along - s0) % r.length if forward else (s0 - along) % r.length
-            inside = np.argsort(offset)
-            inside = inside[(offset[inside] > 0) & (offset[inside] < abs(span))]
-            p, q = r.interpolate(s0), r.interpolate(s1)
-            line = np.array([a, (p.x, p.y), *corners[inside].tolist(), (q.x, q.y), b])
-            if best is None or _cost(ground, line) < _cost(ground, best):
-                best = line
-    assert best is not None
-    return best
-
-
-def _cost(ground: Polygon, line: Floats) -> float:
-    path = LineString(line)
-    return path.length + 10.0 * path.difference(ground).length
 
 
 def travel_to(d: Drive, b: Pose, v: float | None = None, along: Floats | None = None) -> None:
@@ -263,15 +168,11 @@ def travel_to(d: Drive, b: Pose, v: float | None = None, along: Floats | None = 
     clear = min(2.5 * r, 0.35 * s)
     first = pose_at(smooth, clear)
     zone = d.ground.buffer(-1.0)
-    for xy in min((_turn(zone, [(1, p)]) for p in dubins(d.pose, first, r)), key=_by_cost).parts:
+    for xy in min((priced(zone, [(1, p)]) for p in dubins(d.pose, first, r)), key=by_cost).parts:
         _add(d, xy[1], "travel", speed, vary=0.04)
     _add(d, dense(cut(smooth, clear, s - clear)), "travel", speed, vary=0.04)
-    for xy in min((_turn(zone, [(1, p)]) for p in dubins(d.pose, b, r)), key=_by_cost).parts:
+    for xy in min((priced(zone, [(1, p)]) for p in dubins(d.pose, b, r)), key=by_cost).parts:
         _add(d, xy[1], "travel", speed, vary=0.04)
-
-
-def _by_cost(turn: Turn) -> float:
-    return turn.cost
 
 
 @dataclass(frozen=True, eq=False)
