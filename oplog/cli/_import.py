@@ -15,6 +15,7 @@ from oplog.errors import DONE_WITH_PROBLEMS, OplogError, UnreadableFile
 if TYPE_CHECKING:
     from oplog.events import WorkMeasured
     from oplog.flow.importing import FileTaken, Imported
+    from oplog.flow.machines import Ask
     from oplog.fold import Farm
 
 FULL_SCREENS = 2
@@ -39,7 +40,7 @@ def run(log: _shared.Log, paths: Sequence[str], told: dict[str, Any]) -> Importe
             log,
             ((_shared.name_of(f), _shared.content(f)) for f in files),
             Told(**told),
-            ask=ask_machine if _shared.at_terminal() else None,
+            ask=asking(progress) if _shared.at_terminal() else None,
             today=_shared.today(_shared.farm_of(log)),
             progress=progress,
             command=_shared.typed(),
@@ -65,25 +66,36 @@ def found(paths: Sequence[str]) -> Iterator[str]:
             raise OplogError(f"There is no file or folder {path}. Nothing was changed.")
 
 
-def ask_machine(name: str, known: Sequence[str]) -> str | None:
-    """Ask whose track a file is."""
-    return _choice(f"Whose track is {name}?", known)
+def asking(progress: _shared.Progress) -> Ask:
+    """Asks whose track a file is."""
+
+    def ask(name: str, known: Sequence[str]) -> str | None:
+        progress.clear()
+        return _choice(f"Whose track is {name}?", known, "leaves it out")
+
+    return ask
 
 
 def ask_for_open(log: _shared.Log, done: Imported) -> None:
-    """At a terminal, ask once with which implement each open visit was done, and keep the answers
-    as one entry. Return leaves a visit open."""
+    """At a terminal, ask once what nobody has said of each open visit, and keep the answers as one
+    entry. Return leaves a visit open."""
     if not _shared.at_terminal() or not done.days:
         return
     from oplog.flow.saying import Words, say
 
     farm = _shared.farm_of(log)
-    known = sorted({v[-1].name for v in farm.kit.values() if not v[-1].is_machine})
+    implements = sorted({v[-1].name for v in farm.kit.values() if not v[-1].is_machine})
+    drivers = sorted({v.driver for v in farm.visits if v.driver})
     answers = []
-    for visit in open_visits(farm, done) if known else []:
-        what = f"{visit.machine} in {visit.field} on {visit.day}, from {_start(farm, visit)}: with?"
-        if implement := _choice(what, known):
-            answers.append((farm.standing[visit.event_id].handle, Words(implement=implement)))
+    for visit in open_visits(farm, done) if implements else []:
+        what = f"{visit.machine} in {visit.field} on {visit.day}, from {_start(farm, visit)}"
+        implement = _choice(f"{what}: with?", implements)
+        driver = None
+        if implement and drivers and visit.driver is None:
+            driver = _answer(f"{what}: driven by? [{', '.join(drivers)} or another; Return: open]")
+        if implement:
+            handle = farm.standing[visit.event_id].handle
+            answers.append((handle, Words(implement=implement, driver=driver)))
     if answers:
         say(log, answers, command=_shared.typed())
 
@@ -159,21 +171,20 @@ def _taken(f: FileTaken) -> str:
     return f"{f.name}: {new}{known}{how}."
 
 
-def _choice(question: str, known: Sequence[str]) -> str | None:
+def _choice(question: str, known: Sequence[str], if_none: str = "leaves it open") -> str | None:
     """One of the names known, asked until it is one; None for Return alone."""
     by_key = {k.casefold(): k for k in known}
     while True:
-        answer = click.prompt(
-            f"{question} [{', '.join(known)}; Return leaves it open]",
-            default="",
-            show_default=False,
-            err=True,
-        ).strip()
-        if not answer:
-            return None
-        if answer.casefold() in by_key:
-            return by_key[answer.casefold()]
+        answer = _answer(f"{question} [{', '.join(known)}; Return {if_none}]")
+        if answer is None or answer.casefold() in by_key:
+            return by_key[answer.casefold()] if answer else None
         click.echo(f"{answer!r} is not one of them.", err=True)
+
+
+def _answer(question: str) -> str | None:
+    """What a person answers; None for Return alone."""
+    said: str = click.prompt(question, default="", show_default=False, err=True)
+    return said.strip() or None
 
 
 def _start(farm: Farm, visit: WorkMeasured) -> str:

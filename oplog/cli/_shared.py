@@ -22,7 +22,7 @@ import click
 from oplog.errors import DONE, DONE_WITH_PROBLEMS, OplogError, Problem
 
 if TYPE_CHECKING:
-    from datetime import tzinfo
+    from datetime import datetime, tzinfo
 
     from oplog import log as log_room
     from oplog.fold import Farm
@@ -35,6 +35,9 @@ else:
     Log = FarmType = TableType = Any
 
 F = TypeVar("F", bound=Callable[..., Any])
+
+NARROWEST = 40
+"""Columns written in however narrow the terminal."""
 
 FEW = 5
 """Problems shown where not all are asked for."""
@@ -171,7 +174,8 @@ def columns() -> int:
     """Columns to write in: 80, or what a narrower terminal has."""
     if not sys.stdout.isatty():
         return 80
-    return max(min(os.get_terminal_size(sys.stdout.fileno()).columns, 80), 40)
+    wide = os.get_terminal_size(sys.stdout.fileno()).columns
+    return min(max(wide, NARROWEST), 80) if wide else 80
 
 
 def bold() -> bool:
@@ -198,6 +202,10 @@ class Progress:
         return self
 
     def __exit__(self, *exception: object) -> None:
+        self.clear()
+
+    def clear(self) -> None:
+        """Take the line away, as before a question."""
         if self.shown:
             click.echo("\r\033[K", nl=False, err=True)
 
@@ -312,3 +320,13 @@ def day_of(farm: Farm, day: date | str | None) -> date | None:
         return day
     today = working_day(datetime.now(UTC), farm.zone, farm.day_turns_at)
     return today - timedelta(days=1) if day == "yesterday" else today
+
+
+def moment_of(farm: Farm, day: date | str | None) -> datetime:
+    """Now, or the turn of the working day that is named."""
+    from datetime import UTC, datetime
+
+    from oplog.flow.days import bounds
+
+    named = day_of(farm, day)
+    return bounds(named, farm.zone, farm.day_turns_at)[0] if named else datetime.now(UTC)

@@ -184,7 +184,8 @@ def _filled(item: KitItem, base: KitItem | None) -> KitItem:
     """What was not said now is as it was listed before, or usual for its kind."""
     said = {k: v for k, v in asdict(item).items() if v not in (None, "")}
     full = replace(base, **said) if base else item
-    full = replace(full, valid_from=item.valid_from, event_id="")
+    name = base.name if base else item.name
+    full = replace(full, name=name, valid_from=item.valid_from, event_id="")
     is_machine = full.kind in kit.MACHINES and not (base and not base.is_machine)
     if full.kind == "other":
         is_machine = base.is_machine if base else item.is_machine

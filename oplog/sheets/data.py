@@ -22,13 +22,11 @@ def to_csv(table: Table, *, raw: bool = False) -> str:
     raw: text as it is. Otherwise text that a spreadsheet would run as a formula gets an
     apostrophe in front, which a spreadsheet takes for "this is text"; numbers are never touched.
     """
-    out = io.StringIO()
-    writer = csv.writer(out, lineterminator="\n")
-    writer.writerow([c.name for c in table.columns])
+    lines = [_line([c.name for c in table.columns])]
     for row in table.rows:
         cells = [_plain(v, c.unit) for v, c in zip(row, table.columns, strict=True)]
-        writer.writerow([_cell(v, raw) for v in cells])
-    return out.getvalue()
+        lines.append(_line([_cell(v, raw) for v in cells]))
+    return "".join(lines)
 
 
 def to_json(table: Table) -> str:
@@ -51,6 +49,13 @@ def is_formula(text: str) -> bool:
     except ValueError:
         return True
     return False
+
+
+def _line(cells: list[Any]) -> str:
+    """One line. Written as with CRLF, so that both halves of it are quoted where text has them."""
+    out = io.StringIO()
+    csv.writer(out, lineterminator="\r\n").writerow(cells)
+    return out.getvalue()[:-2] + "\n"
 
 
 def _cell(value: Any, raw: bool) -> Any:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import textwrap
 import unicodedata
 from collections.abc import Sequence
 from datetime import date, datetime, tzinfo
@@ -101,15 +100,36 @@ def clean(text: str) -> str:
 
 def paragraph(text: str, *, first: str = "", rest: str = "", width: int = WIDTH) -> str:
     """Sentences wrapped to the width, with what stands before the first and further lines."""
-    filled = textwrap.fill(
-        clean(text),
-        width,
-        initial_indent=first,
-        subsequent_indent=rest,
-        break_long_words=False,
-        break_on_hyphens=False,
-    )
-    return filled.replace(HOLD, " ")
+    lines = wrap(clean(text), width - span_of(first), width - span_of(rest))
+    ahead = [first, *[rest] * (len(lines) - 1)]
+    return "\n".join(a + line for a, line in zip(ahead, lines, strict=True)).replace(HOLD, " ")
+
+
+def wrap(text: str, width: int, later: int | None = None) -> list[str]:
+    """Text in lines of a width, broken at spaces; a word that is wider than a line is cut.
+
+    later: width of the lines after the first, where it differs.
+    """
+    lines, line, room = [], "", width
+    for word in text.split(" "):
+        joined = f"{line} {word}" if line else word
+        while span_of(joined) > room:
+            if not line:
+                line, joined = _cut(joined, room)
+            else:
+                joined = word
+            lines.append(line)
+            line, room = "", later if later is not None else width
+        line = joined
+    return [*lines, line] if line or not lines else lines
+
+
+def _cut(word: str, room: int) -> tuple[str, str]:
+    """As much of a word as there is room for, one character at least, and the rest."""
+    taken = 1
+    while taken < len(word) and span_of(word[: taken + 1]) <= room:
+        taken += 1
+    return word[:taken], word[taken:]
 
 
 HOLD = "\u00a0"
@@ -239,9 +259,7 @@ def _row(
 
 
 def _wrap(text: str, width: int) -> list[str]:
-    if span_of(text) <= width:
-        return [text]
-    return textwrap.wrap(text, max(width, 1)) or [""]
+    return [text] if span_of(text) <= width else wrap(text, max(width, 1))
 
 
 def _pad(text: str, width: int, right: bool) -> str:
