@@ -141,8 +141,11 @@ def novelty(
     return share(lay, mine)
 
 
-def beside(wide: Swath, spot: Cells, working: Flags, recent_s: int = 12) -> Flags:
-    """Whether a spot given for each second is covered by other work, ever: (m,) mask."""
+def beside(wide: Swath, spots: list[Cells], working: Flags, recent_s: int = 12) -> Flags:
+    """Whether any of the spots given for each second is covered by other work, ever: (m,)."""
     first, last = first_claims(wide, working), last_claims(wide, working)
     now = np.arange(wide.steps)
-    return np.asarray((first[spot] < now - recent_s) | (last[spot] > now + recent_s))
+    covered = np.zeros(wide.steps, dtype=bool)
+    for spot in spots:
+        covered |= (first[spot] < now - recent_s) | (last[spot] > now + recent_s)
+    return covered

@@ -83,11 +83,13 @@ def _measure_stay(
     rig = rig_for(stay.field.name, started, ended)
     ground = plane.project(stay.field.boundary)
     width_m = rig.width_m or 3.0
-    line = working_line(part, rig)
-    x, y = line.x, line.y
     found = spacing(
         part.x, part.y, part.heading, _number_bouts(first_guess(part), part.piece), 2.5 * width_m
     )
+    if rig.right_m is None and found is not None and found.right_m is not None:
+        rig = replace(rig, right_m=found.right_m)
+    line = working_line(part, rig)
+    x, y = line.x, line.y
     ends = (stay.came_in, stay.went_out)
     work = label(part, line, width_m, gap_m(found, width_m), ground, ends, Evidence())
     if (rig.line_m or 0.0) > 0:

@@ -27,7 +27,7 @@ class Spacing:
 
     width_m: commonest distance between neighbours. sd_m: its standard error.
     spread_m: robust spread of single distances about it, along and between bouts. [m]
-    right_m: antenna right of the centre line, from up-and-down pairs; None where there are few.
+    right_m: antenna right of the centre line, where up-and-down pairs show one; else None.
     right_sd_m: its standard error. pairs: bouts that have a neighbour.
     distance: single distances about the width. [m]
     """
@@ -74,18 +74,18 @@ def spacing(
     found = _neighbours(x, y, heading, bout, reach_m)
     if found is None or len(found.distance) < FEWEST:
         return None
-    peak = _commonest(found.distance)
-    near = np.abs(found.distance - peak) < 0.35 * peak
-    if near.sum() < FEWEST or len(np.unique(found.bout[near])) < 3:
-        return None
-    right_m, right_sd_m = _offset(found, near)
-    distance = found.distance[near]
-    if right_m is not None and abs(right_m) > 2 * (right_sd_m or 0.0):
-        shift = np.where(found.left[near], -2 * right_m, 2 * right_m)
-        distance = distance + np.where(found.against[near], shift, 0.0)
-    width = _middle(distance)
-    spread = float(np.median(np.abs(distance - width)) / 0.6745)
+    right_m, right_sd_m = _offset(found)
+    distance = found.distance
+    if right_m is not None:
+        shift = np.where(found.left, -2 * right_m, 2 * right_m)
+        distance = distance + np.where(found.against, shift, 0.0)
+    peak = _commonest(distance)
+    near = np.abs(distance - peak) < 0.35 * peak
     pairs = len(np.unique(found.bout[near]))
+    if near.sum() < FEWEST or pairs < 3:
+        return None
+    width = _middle(distance[near])
+    spread = _mad(distance[near])
     return Spacing(
         width_m=width,
         sd_m=max(spread / np.sqrt(pairs), 0.005 * width),
@@ -93,7 +93,7 @@ def spacing(
         right_m=right_m,
         right_sd_m=right_sd_m,
         pairs=pairs,
-        distance=distance,
+        distance=distance[near],
     )
 
 
@@ -160,19 +160,25 @@ def _middle(distance: Floats) -> float:
     return float(distance[(distance >= low) & (distance <= high)].mean())
 
 
-def _offset(found: _Neighbours, near: NDArray[np.bool_]) -> tuple[float | None, float | None]:
+def _offset(found: _Neighbours) -> tuple[float | None, float | None]:
     """Antenna offset from gaps to the left and to the right of up-and-down neighbours.
 
     An antenna r right of the centre puts an opposite neighbour at w + 2r on the left and w - 2r
-    on the right.
+    on the right. Only where either side keeps to its own distance as steering by satellite does
+    (a driver who laps more on one side than on the other looks the same), and only where it is
+    three times its standard error.
     """
-    left = found.distance[near & found.against & found.left]
-    right = found.distance[near & found.against & ~found.left]
-    bouts = len(np.unique(found.bout[near & found.against]))
-    if len(left) < FEWEST or len(right) < FEWEST or bouts < 4:
+    left = found.distance[found.against & found.left]
+    right = found.distance[found.against & ~found.left]
+    bouts = len(np.unique(found.bout[found.against]))
+    if len(left) < FEWEST or len(right) < FEWEST or bouts < 6:
         return None, None
-    sd = np.hypot(_mad(left), _mad(right)) / 4 / np.sqrt(bouts / 2)
-    return float((_middle(left) - _middle(right)) / 4), float(max(sd, 0.005))
+    between, spread = (np.median(left) + np.median(right)) / 2, max(_mad(left), _mad(right))
+    offset = float(np.median(left) - np.median(right)) / 4
+    error = max(float(spread) / 2 / np.sqrt(bouts / 2), 0.01)
+    if spread > 0.06 * between or abs(offset) < max(3 * error, 0.02 * between):
+        return None, None
+    return offset, error
 
 
 def _mad(values: Floats) -> float:

@@ -100,26 +100,32 @@ def trim(path: Path, line: Line, work: Flags, new: Floats, usual: float) -> Flag
     second: where it crosses from old ground to new or back; failing that, where it runs straight.
     """
     able = ~path.reverse & (path.speed > 0.25 * usual)
-    fresh = able & (new >= 0.2) & (heading_change(line.heading, 1) < np.radians(30))
-    straight = fresh & (heading_change(line.heading, 1) < np.radians(14))
+    turn = heading_change(line.heading, 1)
+    # Noise bends a heading over two seconds by its size over the way gone.
+    bent = np.radians(5) + 2 * path.noise_m / max(2 * usual, 0.5)
+    level = able & (new >= 0.2)
+    # A trailed implement swings straight some seconds after the machine: at the start the
+    # machine's own heading tells, at the end the implement's.
+    lined_up = level & (heading_change(path.heading, 1) < bent)
+    drawn_straight = level & (turn < bent)
     out = work.copy()
     for a, b in true_runs(work, path.piece):
-        begin = _end_of_run(a, 1, fresh, straight)
-        end = _end_of_run(b, -1, fresh, straight)
+        begin = _end_of_run(a, 1, new >= 0.2, able & (turn < np.radians(30)), lined_up)
+        end = _end_of_run(b, -1, new >= 0.2, able & (turn < np.radians(30)), drawn_straight)
         if end > begin:
             out[min(a, begin) : max(b, end) + 1] = False
             out[begin : end + 1] = True
     return np.asarray(out, dtype=bool)
 
 
-def _end_of_run(at: int, inward: int, fresh: Flags, straight: Flags, reach: int = 5) -> int:
+def _end_of_run(
+    at: int, inward: int, fresh: Flags, able: Flags, straight: Flags, reach: int = 5
+) -> int:
     """Where a run really ends, looked for within `reach` seconds; inward: +1 start, -1 end."""
     rows = at + inward * np.arange(-reach, reach + 1)
     rows = rows[(rows >= 0) & (rows < len(fresh))]
     on = fresh[rows]
-    if not on.any():
-        return at
-    crossing = np.flatnonzero(on[1:] & ~on[:-1]) + 1
+    crossing = np.flatnonzero(on[1:] & ~on[:-1] & able[rows[1:]]) + 1
     if len(crossing):
         return int(rows[crossing[np.argmin(np.abs(rows[crossing] - at))]])
     steady = np.flatnonzero(straight[rows])
@@ -191,31 +197,31 @@ def _rank(path: Path, lays: _Lays, work: Flags, usual: float) -> NDArray[np.int8
 
 
 @dataclass(frozen=True, eq=False)
-class _Sides:
-    """Spots just within and just beyond either end of the working line.
+class _Side:
+    """One side of the working line. within: cells near its middle; beyond: cells past its end;
+    off: (m,) whether the ground past its end is not the field's."""
 
-    within, beyond: cells, left then right; off: (m,) whether the spots beyond lie off the field.
-    """
-
-    within: tuple[Cells, Cells]
-    beyond: tuple[Cells, Cells]
-    off: tuple[Flags, Flags]
+    within: Cells
+    beyond: list[Cells]
+    off: Flags
 
 
-def _sides(line: Line, width_m: float, ground: Any | None, grid: Raster) -> _Sides:
+def _sides(line: Line, width_m: float, ground: Any | None, grid: Raster) -> list[_Side]:
     def spot(reach: float) -> tuple[Floats, Floats]:
         across = reach * width_m
         return line.x - np.sin(line.heading) * across, line.y + np.cos(line.heading) * across
 
-    left, right = spot(0.75), spot(-0.75)
-    return _Sides(
-        within=(grid.cell(*spot(0.3)), grid.cell(*spot(-0.3))),
-        beyond=(grid.cell(*left), grid.cell(*right)),
-        off=(~_within(ground, *left, 0.0), ~_within(ground, *right, 0.0)),
-    )
+    sides = []
+    for left in (1.0, -1.0):
+        past = [spot(left * reach) for reach in (0.6, 0.75, 0.95)]
+        off = np.any([~_within(ground, *at, 0.0) for at in past], axis=0)
+        sides.append(_Side(grid.cell(*spot(left * 0.1)), [grid.cell(*at) for at in past], off))
+    return sides
 
 
-def _apart(path: Path, lays: _Lays, sides: _Sides, work: Flags, ends: tuple[bool, bool]) -> Floats:
+def _apart(
+    path: Path, lays: _Lays, sides: list[_Side], work: Flags, ends: tuple[bool, bool]
+) -> Floats:
     """Which seconds belong to runs that only lead to or from the work: (m,) 0 or 1.
 
     A bout lies edge to edge with its neighbour: beyond one end of the line the ground is worked,
@@ -224,8 +230,9 @@ def _apart(path: Path, lays: _Lays, sides: _Sides, work: Flags, ends: tuple[bool
     from a stop, with no run that fits between.
     """
     fits = np.zeros(len(path), dtype=bool)
-    for inner, outer, off in zip(sides.within, sides.beyond, sides.off, strict=True):
-        fits |= (off | beside(lays.wide, outer, work)) & ~beside(lays.wide, inner, work)
+    for side in sides:
+        flanked = side.off | beside(lays.wide, side.beyond, work)
+        fits |= flanked & ~beside(lays.wide, [side.within], work)
     run = running(path)
     share_fit = _run_mean(run, fits.astype(np.float64))
     apart = np.zeros(len(path))
@@ -246,7 +253,7 @@ def _ways(
     stops = [at for at, there in zip((0, len(path)), ends, strict=True) if there] + [
         (a + b) // 2 for a, b in true_runs(path.speed < 0.1, path.piece) if b - a >= 15
     ]
-    loose = {n for n, f in runs if fit[f] < 0.5}
+    loose = {n for n, f in runs if fit[f] < 0.25}
     order = [n for n, _ in runs]
     length = np.bincount(run)
     begin = np.array([f for _, f in runs])
