@@ -27,6 +27,7 @@ FLOOR = {
     "work": 3,
     "fold": 4,
     "ground": 5,
+    "season": 5,
     "log": 6,
     "query": 6,
     "sheets": 7,
@@ -47,7 +48,7 @@ KEEPERS = {
 }
 """Libraries that only these rooms know of, so that each can be replaced in one place."""
 
-PURE = ("units", "track", "land", "kit", "geodesy", "events", "work", "fold", "ground")
+PURE = ("units", "track", "land", "kit", "geodesy", "events", "work", "fold", "ground", "season")
 """Rooms that take values and give values: no path, clock, chance, database or terminal."""
 
 IMPURE_MODULES = {"os", "pathlib", "io", "time", "random", "secrets", "subprocess", "sys", "socket"}

@@ -3,7 +3,7 @@
 queries/NAME.sql -> Question (its header read) -> ask(farm, NAME, params) -> Answer
 """
 
-from oplog.query.asking import Answer, ask
+from oplog.query.asking import Answer, ask, records
 from oplog.query.question import Column, Param, Question, find, questions
 
-__all__ = ["Answer", "Column", "Param", "Question", "ask", "find", "questions"]
+__all__ = ["Answer", "Column", "Param", "Question", "ask", "find", "questions", "records"]

@@ -65,6 +65,11 @@ def ask(farm: Farm, name: str | Question, params: Mapping[str, Any] | None = Non
     )
 
 
+def records(answer: Answer) -> list[dict[str, Any]]:
+    """The rows of an answer by the names of their columns."""
+    return [dict(zip(answer.columns, row, strict=True)) for row in answer.rows]
+
+
 def _prepare(connection: Any, farm: Farm, question: Question, values: Mapping[str, Any]) -> None:
     """Base tables and macros in; then the door is locked."""
     connection.execute("SET TimeZone = 'UTC'")

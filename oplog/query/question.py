@@ -72,7 +72,8 @@ class Question:
     def unread(self) -> tuple[str, ...]:
         """Columns of the events that the answer does not rest on: most of what a log holds."""
         drawings = ("geometry", "bouts") if "ground" not in self.reads else ()
-        return ("spans", "missed", "overlap", *drawings)
+        spans = () if "input_visits" in self.reads else ("spans",)
+        return (*spans, "missed", "overlap", *drawings)
 
     def values(self, given: Mapping[str, Any]) -> dict[str, Any]:
         """A value for each parameter, of its type; text is read as that type.

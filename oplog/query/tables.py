@@ -6,14 +6,28 @@ Each is built only for a question that reads it. Columns carry the names of the 
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import fields as columns_of
 from typing import Any
 
 from oplog import ground
-from oplog.events import DayMeasured, EntryWritten, Event, TrackImported, WorkMeasured, columns
+from oplog.events import (
+    DayMeasured,
+    DrillCalibrated,
+    EntryWritten,
+    Event,
+    InputApplied,
+    InputPlanned,
+    NoteWritten,
+    PriceStated,
+    TrackImported,
+    WorkMeasured,
+    columns,
+)
 from oplog.fold import Farm
 from oplog.kit import KitItem
+from oplog.season import inputs
 
 Row = tuple[Any, ...]
 Schema = dict[str, str]
@@ -162,8 +176,18 @@ def _ground_rows(farm: Farm, values: Mapping[str, Any]) -> Iterable[Row]:
             c.finished,
             c.visits[0].day,
             c.visits[-1].day,
+            _job_of(farm, c),
+            [v.event_id for v in c.visits],
             *(shape.wkb for shape in (c.croppable, c.done, c.left, c.missed)),
         )
+
+
+def _job_of(farm: Farm, covered: ground.Covered) -> str | None:
+    """The job that most of a pass was done for."""
+    shares: dict[str | None, float] = defaultdict(float)
+    for v in covered.visits:
+        shares[farm.standing[v.event_id].job] += v.worked_m2 or 0.0
+    return max(shares, key=lambda job: (shares[job], job or ""))
 
 
 _GROUND = {
@@ -181,11 +205,64 @@ _GROUND = {
     "is_finished": "BOOLEAN",
     "first_day": "DATE",
     "last_day": "DATE",
+    "job": "VARCHAR",
+    "visit_ids": "VARCHAR[]",
     "croppable": "BLOB",
     "done": "BLOB",
     "left_ground": "BLOB",
     "missed": "BLOB",
 }
+
+
+def _input_visit_rows(farm: Farm, values: Mapping[str, Any]) -> Iterable[Row]:
+    """Each input with each visit it went to (see oplog.season.inputs). share: of the input;
+    fillings: stops to fill seen in the visit."""
+    for given, v, share in inputs.shares(farm):
+        fillings = sum(s.state == "filling" for s in v.spans)
+        yield (given.event_id, v.event_id, share, fillings)
+
+
+_INPUT_VISITS = {
+    "input_id": "VARCHAR",
+    "visit_event_id": "VARCHAR",
+    "share": "DOUBLE",
+    "fillings": "INTEGER",
+}
+
+
+def _customer_rows(farm: Farm, values: Mapping[str, Any]) -> Iterable[Row]:
+    """One row for each field that is worked for a customer; a field's own beats its farm's."""
+    for drawings in farm.fields.values():
+        field = drawings[-1]
+        named = [c for c in farm.customers if field.name.casefold() in _folded(c.fields)]
+        of_farm = [c for c in farm.customers if field.farm.casefold() in _folded(c.farms)]
+        for stated in (named or of_farm)[:1]:
+            yield (stated.customer, field.name, field.farm)
+
+
+def _folded(names: Iterable[str]) -> set[str]:
+    return {n.casefold() for n in names}
+
+
+_CUSTOMERS = {"customer": "VARCHAR", "field": "VARCHAR", "farm": "VARCHAR"}
+
+
+def _stated(event_type: type[Event]) -> Schema:
+    """Columns of a statement: with its handle, and who stated it when."""
+    extra = {"handle": "VARCHAR", "stated_by": "VARCHAR", "stated_at": "TIMESTAMPTZ"}
+    return {**_events(event_type), **extra}
+
+
+def _stated_rows(
+    event_type: type[Event], rows: Callable[[Farm], Iterable[Event]]
+) -> Callable[[Farm, Mapping[str, Any]], Iterable[Row]]:
+    def build(farm: Farm, values: Mapping[str, Any]) -> Iterable[Row]:
+        names = list(_event_columns(event_type))
+        for e in rows(farm):
+            own = (getattr(e, n) for n in names)
+            yield (e.event_id, *own, e.event_id[:5], e.stated_by, e.stated_at)
+
+    return build
 
 
 def _events(event_type: type[Event]) -> Schema:
@@ -201,6 +278,16 @@ TABLES: dict[str, tuple[Schema, Callable[[Farm, Mapping[str, Any]], Iterable[Row
     "jobs": (_JOBS, _job_rows),
     "ground": (_GROUND, _ground_rows),
     "tracks": (_events(TrackImported), _event_rows(TrackImported, lambda f: f.tracks)),
+    "inputs": (_stated(InputApplied), _stated_rows(InputApplied, lambda f: f.inputs)),
+    "input_visits": (_INPUT_VISITS, _input_visit_rows),
+    "needs": (_stated(InputPlanned), _stated_rows(InputPlanned, lambda f: f.needs)),
+    "calibrations": (
+        _stated(DrillCalibrated),
+        _stated_rows(DrillCalibrated, lambda f: f.calibrations),
+    ),
+    "notes": (_stated(NoteWritten), _stated_rows(NoteWritten, lambda f: f.notes)),
+    "customers": (_CUSTOMERS, _customer_rows),
+    "prices": (_stated(PriceStated), _stated_rows(PriceStated, lambda f: f.prices)),
     "entries": (_events(EntryWritten), _event_rows(EntryWritten, lambda f: f.entries)),
 }
 """Name of each base table: its columns, and what gives its rows for a farm and the question's
