@@ -1,4 +1,7 @@
-"""What the README shows is what happens. `python -m tests.test_readme` prints its command table."""
+"""What the README shows is what happens.
+
+`python -m tests.test_readme` writes its table of commands anew from the program.
+"""
 
 from __future__ import annotations
 
@@ -16,6 +19,7 @@ from tests.tracks import geojson, gpx
 
 ROOT = Path(__file__).resolve().parents[1]
 README = ROOT / "README.md"
+TABLE = re.compile(r"(?<=<!-- commands -->\n).*?(?=\n<!-- commands end -->)", re.S)
 
 
 def block(marker: str, language: str = "sh") -> str:
@@ -50,11 +54,9 @@ def command_table() -> str:
 
 
 def test_the_table_of_commands_is_what_the_program_has() -> None:
-    shown = re.search(
-        r"<!-- commands -->\n(.*?)\n<!-- commands end -->", README.read_text("utf-8"), re.S
-    )
+    shown = TABLE.search(README.read_text("utf-8"))
     assert shown
-    assert shown[1] == command_table(), "python -m tests.test_readme prints what belongs there"
+    assert shown[0] == command_table(), "python -m tests.test_readme writes it anew"
 
 
 def test_ci_runs_the_two_commands_exactly_as_printed() -> None:
@@ -114,4 +116,4 @@ def test_the_api_shown_runs(guided: Path, monkeypatch: pytest.MonkeyPatch) -> No
 
 
 if __name__ == "__main__":
-    click.echo(command_table())
+    README.write_text(TABLE.sub(lambda _: command_table(), README.read_text("utf-8")), "utf-8")
