@@ -423,6 +423,18 @@ def test_civil_times_are_those_of_datetime(moment):
     assert _times.parse_one(moment.isoformat() + "+00:00") == (expected, _times.GOOD)
 
 
+@settings(max_examples=300, deadline=None)
+@given(
+    st.tuples(*(st.integers(0, m) for m in (2300, 14, 33, 26, 62, 62))),
+    st.sampled_from(["", ".5", ".1234567"]),
+    st.sampled_from(["Z", ""]),
+)
+def test_many_at_a_time_is_as_one_by_one(parts, fraction, zone):
+    text = "{:04d}-{:02d}-{:02d}T{:02d}:{:02d}:{:02d}".format(*parts) + fraction + zone
+    micros, became = _times.parse([text, text])
+    assert (micros[0], became[0]) == _times.parse_one(text)
+
+
 @settings(max_examples=50, deadline=None)
 @given(
     st.datetimes(datetime(1990, 1, 1), datetime(2030, 12, 31)),

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -125,6 +127,13 @@ class TestDamage:
         track, _ = messages(data)
         assert {0, 1, 2, 3, 5} <= set(np.round(track.lat % 1 * 1e6))
         assert 4 not in np.round(track.lat % 1 * 1e6)
+
+    def test_a_point_in_the_first_bytes_of_rubbish(self):
+        """Found by a coverage-guided run: it never came to an end."""
+        for before in range(12):
+            track, said = messages(b"x" * before + b'<trkpt lat="1" lon="2">t\0p\0')
+            assert len(track) == 0
+            assert said
 
 
 class TestShapes:
@@ -427,6 +436,12 @@ class TestFastWay:
         assert (len(track), said) == (400, [])
         assert track.lat[7] == 52.1
         same(track, slowly(data, monkeypatch)[0])
+
+    def test_longitude_first_is_as_good(self, monkeypatch):
+        turned = [re.sub(r'lat="(.*?)" lon="(.*?)"', r'lon="\2" lat="\1"', p) for p in MIXED]
+        data = gpx(*turned)
+        assert fast_calls(data, monkeypatch) == [True]
+        same(messages(data)[0], messages(gpx(*MIXED))[0])
 
     def test_points_in_a_comment_before_the_track_are_not_read(self, monkeypatch):
         commented = "<!-- <trk><trkseg>" + "".join(MANY).replace("--", "") + "</trkseg></trk> -->"

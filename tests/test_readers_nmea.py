@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import re
 from functools import reduce
 from operator import xor
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from oplog.readers import nmea, read
@@ -462,9 +463,19 @@ def mutilated(draw: st.DrawFn) -> bytes:
     return bytes(data)
 
 
+def forged(data: bytes) -> bool:
+    """Whether a damaged sentence adds up by chance (a doubled digit is enough)."""
+    pairs = re.findall(rb"\$([^$*\r\n]*)\*([0-9A-Fa-f]{2})", data)
+    return any(
+        reduce(xor, body, 0) == int(check, 16) and b"$" + body + b"*" not in LOG
+        for body, check in pairs
+    )
+
+
 @settings(max_examples=200, deadline=None)
 @given(mutilated())
 def test_damage_never_makes_a_fix_that_was_not_there(data):
+    assume(not forged(data))
     track, problems = read(data)
     again, problems_again = read(data)
     assert problems == problems_again

@@ -4,7 +4,8 @@ Takes a stretch of a document that should hold nothing but whole `trkpt` element
 does, and reads it as arrays. Whatever it does not fully understand it refuses by answering None;
 the stream in gpx.py then reads the same stretch. What is checked: every tag of every point is
 byte for byte that of a point that expat has parsed, every point's own tag is
-`<trkpt lat="..." lon="...">`, no comment, CDATA, entity, control character or letter beyond ASCII.
+`<trkpt lat="..." lon="...">` (or lon before lat), no comment, CDATA, entity, control character
+or letter beyond ASCII.
 """
 
 from __future__ import annotations
@@ -27,8 +28,8 @@ LONGEST_TAG = 32
 LONGEST_TIME = 40
 
 _OPEN = np.frombuffer(b"<trkpt l", "<u8")[0]
-_FIRST = np.frombuffer(b'pt lat="', "<u8")[0]
-_SECOND = np.frombuffer(b'" lon="\0', "<u8")[0]
+_LAT, _LON = (np.frombuffer(b'pt %s="' % name, "<u8")[0] for name in (b"lat", b"lon"))
+_THEN_LON, _THEN_LAT = (np.frombuffer(b'" %s="\0' % name, "<u8")[0] for name in (b"lon", b"lat"))
 _SEVEN = np.uint64(0x00FF_FFFF_FFFF_FFFF)
 
 
@@ -58,6 +59,8 @@ def rows(text: bytes, start: int, stop: int, segment: int) -> Rows | None:
     quotes = marks.reshape(-1, 4)
     if not _plain_points(block, tags, opens, quotes):
         return None
+    if block[8] == ord("o"):  # longitude first
+        quotes = quotes[:, [2, 3, 0, 1]]
     return _by_template(block, tags, opens, quotes, start, segment)
 
 
@@ -105,13 +108,14 @@ def _words(block: Bytes, at: Ints) -> NDArray[np.uint64]:
 
 
 def _plain_points(block: Bytes, tags: Tags, opens: Ints, quotes: Ints) -> bool:
-    """Whether all are written `<trkpt lat="..." lon="...">`."""
+    """Whether all are written `<trkpt lat="..." lon="...">`, or all with longitude first."""
     begin, end = tags.begin[opens], tags.end[opens]
+    first, then = (_LAT, _THEN_LON) if block[8] == ord("a") else (_LON, _THEN_LAT)
     return bool(
         (quotes[:, 0] == begin + 11).all()
-        and (_words(block, begin + 4) == _FIRST).all()
+        and (_words(block, begin + 4) == first).all()
         and (quotes[:, 2] == quotes[:, 1] + 6).all()
-        and ((_words(block, quotes[:, 1]) & _SEVEN) == _SECOND).all()
+        and ((_words(block, quotes[:, 1]) & _SEVEN) == then).all()
         and (quotes[:, 3] + 1 == end).all()
     )
 

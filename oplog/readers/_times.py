@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -20,8 +20,9 @@ GOOD, MISSING, LOCAL, BAD, LEAP, UNDATED = range(6)
 NAT = np.iinfo(np.int64).min
 DAY_US = 86_400_000_000
 
+_EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _STAMP = re.compile(
-    r"\s*([+-]?\d{4})[-/.]?(\d\d?)[-/.]?(\d\d?)"
+    r"\s*(\d{4})[-/.]?(\d\d?)[-/.]?(\d\d?)"
     r"(?:[T ]\s*(\d\d?):(\d\d)(?::(\d\d)(?:[.,](\d+))?)?)?"
     r"\s*(Z|z|UTC|GMT|[+-]\d\d(?::?\d\d)?)?\s*",
     re.ASCII,
@@ -61,17 +62,31 @@ def parse_one(text: str) -> tuple[int, int]:
     found = _STAMP.fullmatch(text)
     if not found:
         return NAT, BAD
-    year, month, day, hour, minute, second, fraction, zone = found.groups(default="")
-    parts = (year, month, day, hour, minute, second, (fraction + "000000")[:6])
-    found_us, became = civil(*(np.array([int(x or 0)]) for x in parts))
-    micros, status = int(found_us[0]), int(became[0])
-    if status == BAD or (zone == "" and status != LEAP):
-        return micros, status if status == BAD else LOCAL
-    if zone[:1] in ("+", "-"):
-        digits = zone[1:].replace(":", "").ljust(4, "0")
-        offset_us = (int(digits[:2]) * 3600 + int(digits[2:]) * 60) * 1_000_000
-        micros += -offset_us if zone[0] == "+" else offset_us
-    return (micros, LOCAL) if zone == "" else (micros, status)
+    *parts, fraction, zone = found.groups(default="")
+    year, month, day, hour, minute, second = (int(p or 0) for p in parts)
+    leap = second == 60
+    micro = 999_999 if leap else int((fraction + "000000")[:6])
+    midnight = hour == 24 and minute == second == micro == 0
+    try:
+        moment = datetime(
+            year, month, day, 0 if midnight else hour, minute, 59 if leap else second, micro, UTC
+        )
+    except ValueError:
+        return NAT, BAD
+    if not 1900 <= year <= 2200:
+        return NAT, BAD
+    since = moment - _EPOCH + timedelta(days=midnight)
+    micros = since // timedelta(microseconds=1) - _offset_us(zone)
+    return micros, LEAP if leap and zone else GOOD if zone else LOCAL
+
+
+def _offset_us(zone: str) -> int:
+    """Offset of +01:00, +0100, +01 or Z. [us]"""
+    if zone[:1] not in ("+", "-"):
+        return 0
+    digits = zone[1:].replace(":", "").ljust(4, "0")
+    seconds = int(digits[:2]) * 3600 + int(digits[2:]) * 60
+    return (seconds if zone[0] == "+" else -seconds) * 1_000_000
 
 
 def civil(

@@ -120,10 +120,10 @@ def _feed(points: Points, text: bytes, at: int) -> expat.ExpatError | None:
 
 def _feed_run(points: Points, text: bytes, at: int, end: int) -> int:
     """Read the whole points between `at` and `end`; where the last of them ends."""
-    cut = text.rfind(b"</trkpt>", at, end) + 8
-    if cut < at:
+    last = text.rfind(b"</trkpt>", at, end)
+    cut = last + len(b"</trkpt>") if last >= 0 else end
+    if last < 0:
         points.refusals += 1
-        cut = end
     elif cut - at > _SMALL_BYTES:
         rows = _gpx_fast.rows(text, at, cut, max(points.segment, 0))
         if rows is not None:

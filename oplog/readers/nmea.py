@@ -25,6 +25,7 @@ from oplog.track import Track, empty
 
 BLOCK_BYTES = 1 << 22
 _BINARY_GAP_BYTES = 32
+_LEAST_BINARY_BYTES = 4
 _SENTENCE = re.compile(rb"[$!][A-Z]{2}[A-Z0-9]{3},")
 _KIND_CODE = {(n[0] << 16) | (n[1] << 8) | n[2]: kind for kind, n in enumerate(nf.NAMES)}
 _STANDARD = frozenset(
@@ -81,8 +82,11 @@ def _count_binary(block: scan.Bytes, offset: int, tally: Tally) -> None:
     """Count stretches of bytes that are no text (messages of the receiver's own protocol)."""
     bytes_at = np.flatnonzero((block > 126) | (block < 9))
     if len(bytes_at):
-        begins = np.r_[True, np.diff(bytes_at) > _BINARY_GAP_BYTES]
-        tally.add_rows("binary data between the sentences", begins, bytes_at + offset, "skipped")
+        begins = np.flatnonzero(np.r_[True, np.diff(bytes_at) > _BINARY_GAP_BYTES])
+        # an accented letter in a comment is no message
+        enough = np.diff(np.append(begins, len(bytes_at))) >= _LEAST_BINARY_BYTES
+        where = bytes_at[begins] + offset
+        tally.add_rows("binary data between the sentences", enough, where, "skipped")
 
 
 def _columns(
