@@ -1,0 +1,41 @@
+"""What the commands of `oplog sheet` share: where the page goes."""
+
+from __future__ import annotations
+
+import os
+import re
+import unicodedata
+from pathlib import Path
+from typing import Any
+
+import click
+
+from oplog.cli import _shared
+from oplog.errors import CannotWrite
+
+out_option = click.option(
+    "--out", metavar="FILE", help="Where the page goes; - for stdout. Otherwise named by its kind."
+)
+
+
+def put(page: str, out: str | None, *names: Any) -> None:
+    """Write a page whole or not at all, and say where it is. names: make up its name."""
+    if out == "-":
+        click.echo(page, nl=False)
+        return
+    path = Path(out) if out else Path(f"{'-'.join(_plain(str(n)) for n in names)}.html")
+    aside = path.with_name(f".{path.name}.{os.getpid()}")
+    try:
+        aside.write_text(page, encoding="utf-8", newline="\n")
+        os.replace(aside, path)
+    except OSError as error:
+        aside.unlink(missing_ok=True)
+        why = error.strerror or str(error)
+        raise CannotWrite(f"The page could not be written to {path}: {why}.") from error
+    _shared.say(f"The page is in {path}. Open it in a browser to look at it or print it.")
+
+
+def _plain(name: str) -> str:
+    """A name as part of a file's name on any system."""
+    text = unicodedata.normalize("NFC", name)
+    return re.sub(r"[^\w.-]+", "-", text).strip(".-")[:60] or "sheet"

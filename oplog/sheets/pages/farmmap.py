@@ -1,0 +1,148 @@
+"""The picture of a day or a job: fields, the ground worked in them, and ways between them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import shapely
+
+from oplog import geodesy, land
+from oplog.sheets.pages.labels import Box, Label, place, text_width
+from oplog.sheets.pages.paper import Frame, ScaleBar, fit, scale_bar
+from oplog.sheets.pages.trails import Trail
+from oplog.sheets.table import METRIC
+
+WIDTH, LOWEST, HIGHEST, PAD = 340.0, 150.0, 330.0, 14.0
+SIZE = 11.0
+NEAR_M = 25_000.0
+"""Trails further than this from the fields are not drawn: the fields would be dots."""
+
+
+@dataclass(frozen=True)
+class Patch:
+    """One field on the picture. label: its number, left out where there is no room."""
+
+    boundary: str
+    done: str
+    left: str
+    label: Label | None
+
+
+@dataclass(frozen=True)
+class Way:
+    """Where a machine went outside fields. style: 1, 2, 3 ...: how its line is drawn."""
+
+    machine: str
+    style: int
+    path: str
+
+
+@dataclass(frozen=True)
+class FarmMap:
+    """Paths of the picture, and its words. others: outlines of the farm's other fields."""
+
+    key: str
+    width: float
+    height: float
+    patches: tuple[Patch, ...]
+    others: str
+    ways: tuple[Way, ...]
+    scale: ScaleBar
+    told: str
+
+
+@dataclass(frozen=True, eq=False)
+class Ground:
+    """A field to draw: its boundary, ground done and ground left (None: nothing of the kind)."""
+
+    label: str
+    boundary: Any
+    done: Any = None
+    left: Any = None
+
+
+def farm_map(
+    grounds: Sequence[Ground],
+    ways: Mapping[str, Trail],
+    others: Sequence[land.Field],
+    key: str,
+    told: str,
+    system: str = METRIC,
+) -> FarmMap | None:
+    """The picture of some fields; None where there is nothing to draw.
+
+    others: fields that are drawn as outlines where they come into the picture.
+    """
+    shown = [g.boundary for g in grounds]
+    lines = {name: _near(trail, shown) for name, trail in ways.items()}
+    seen = shown + [line for part in lines.values() for line in part]
+    if not seen:
+        return None
+    frame = fit(seen, width=WIDTH, lowest=LOWEST, highest=HIGHEST, pad=PAD)
+    return FarmMap(
+        key,
+        frame.width,
+        round(frame.height, 1),
+        _patches(frame, grounds),
+        _others(frame, others),
+        tuple(
+            Way(name, i % 4 + 1, frame.lines(part))
+            for i, (name, part) in enumerate(sorted(lines.items(), key=lambda w: w[0].casefold()))
+            if part
+        ),
+        scale_bar(frame, metric=system == METRIC),
+        told,
+    )
+
+
+def _near(trail: Trail, shown: Sequence[Any]) -> list[Any]:
+    """The ways of a trail outside fields, without those far from every field."""
+    lines = [shapely.LineString(list(zip(*way, strict=True))) for way in trail.outside()]
+    if not shown:
+        return lines
+    plane = geodesy.plane_of(shown[0])
+    fields = shapely.union_all([plane.project(s) for s in shown])
+    return [w for w in lines if plane.project(w).distance(fields) < NEAR_M]
+
+
+def _patches(frame: Frame, grounds: Sequence[Ground]) -> tuple[Patch, ...]:
+    paper = Box(1.0, 1.0, frame.width - 1.0, frame.height - 1.0)
+    taken: list[Box] = []
+    found = []
+    for g in grounds:
+        label = _label(frame, g, taken, paper)
+        taken += [label.box] if label else []
+        found.append(
+            Patch(
+                frame.area(g.boundary),
+                frame.area(g.done) if g.done is not None else "",
+                frame.area(g.left) if g.left is not None else "",
+                label,
+            )
+        )
+    return tuple(found)
+
+
+def _label(frame: Frame, ground: Ground, taken: Sequence[Box], paper: Box) -> Label | None:
+    """The field's label in its middle, else near it."""
+    inside = shapely.point_on_surface(ground.boundary)
+    ((x, y),) = frame.points([inside.x], [inside.y])
+    wide = text_width(ground.label, SIZE)
+    box = Box(x - wide / 2 - 2, y - SIZE * 0.7, x + wide / 2 + 2, y + SIZE * 0.5)
+    if not any(box.touches(t) for t in taken) and paper.left <= box.left < box.right <= paper.right:
+        left, base = round(float(x) - wide / 2, 1), round(float(y) + SIZE * 0.35, 1)
+        return Label(ground.label, left, base, box)
+    return place(ground.label, float(x), float(y), taken, paper, SIZE)
+
+
+def _others(frame: Frame, fields: Sequence[land.Field]) -> str:
+    """Outlines of other fields, as far as they lie wholly on the paper."""
+    found = ""
+    for f in fields:
+        points = frame.points(*shapely.get_coordinates(f.boundary).T)
+        low, high = points.min(axis=0), points.max(axis=0)
+        if (low >= 0).all() and high[0] <= frame.width and high[1] <= frame.height:
+            found += frame.area(f.boundary)
+    return found

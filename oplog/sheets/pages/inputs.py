@@ -1,0 +1,41 @@
+"""What went out with the work of a page: seed, spray, fertiliser, fuel, in words."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+
+from oplog.events import InputApplied, WorkMeasured
+from oplog.fold import Farm
+from oplog.season.inputs import shares
+from oplog.sheets.jobs import amount
+
+
+@dataclass(frozen=True)
+class InputLine:
+    """An input with the visits it went to. amounts: what fell to each, as shared by ground."""
+
+    product: str
+    kind: str
+    total: str
+    fields: tuple[tuple[str, str], ...]
+
+
+def day_inputs(farm: Farm, day: date, visits: Sequence[WorkMeasured]) -> list[InputLine]:
+    """The inputs that went out with some visits, and those of the day that fit no visit."""
+    wanted = {v.event_id for v in visits}
+    found: dict[str, tuple[InputApplied, list[tuple[str, str]]]] = {}
+    shared = set()
+    for given, visit, share in shares(farm):
+        shared.add(given.event_id)
+        if visit.event_id in wanted:
+            part = amount((given.amount - (given.left_over or 0.0)) * share, given.unit)
+            found.setdefault(given.event_id, (given, []))[1].append((visit.field, part))
+    for given in farm.inputs:
+        if given.day == day and given.event_id not in shared:
+            found[given.event_id] = (given, [])
+    return [
+        InputLine(g.product, g.kind, amount(g.amount - (g.left_over or 0.0), g.unit), tuple(parts))
+        for g, parts in found.values()
+    ]
