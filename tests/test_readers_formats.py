@@ -427,7 +427,9 @@ def test_civil_times_are_those_of_datetime(moment):
 @given(
     st.tuples(*(st.integers(0, m) for m in (2300, 14, 33, 26, 62, 62))),
     st.sampled_from(["", ".5", ".1234567"]),
-    st.sampled_from(["Z", ""]),
+    st.sampled_from(
+        ["Z", "", "+00:00", "-04:30", "+1:00", "+01", "+0130", "+01:0", "+01:00Z", "z"]
+    ),
 )
 def test_many_at_a_time_is_as_one_by_one(parts, fraction, zone):
     text = "{:04d}-{:02d}-{:02d}T{:02d}:{:02d}:{:02d}".format(*parts) + fraction + zone

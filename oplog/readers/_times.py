@@ -45,8 +45,8 @@ def parse(texts: list[str]) -> tuple[Ints, NDArray[np.int8]]:
 def parse_bytes(packed: Bytes, texts: list[str] | None = None) -> tuple[Ints, NDArray[np.int8]]:
     """The same from left-aligned rows of bytes, padded with zeros.
 
-    The usual shape (2024-05-01T06:30:00.10Z, with or without fraction and Z) is read for all
-    rows together; other rows one by one.
+    The usual shape (2024-05-01T06:30:00.10Z or +02:00, with or without fraction and zone) is
+    read for all rows together; other rows one by one.
     """
     micros, status, odd = _usual_shape(packed)
     for row in np.flatnonzero(odd):
@@ -185,13 +185,13 @@ def _usual_shape(packed: Bytes) -> tuple[Ints, NDArray[np.int8], Mask]:
         usual &= digits[at] < 10
     for at, mark in ((4, "-"), (7, "-"), (10, "T"), (13, ":"), (16, ":")):
         usual &= columns[at] == ord(mark)
-    fraction, zoned, tail_is_usual = _tail(columns, digits)
+    fraction, offset, zoned, tail_is_usual = _tail(columns, digits)
     usual &= tail_is_usual
     year = _pair(digits, 0) * 100 + _pair(digits, 2)
     month, day, hour, minute, second = (_pair(digits, at) for at in (5, 8, 11, 14, 17))
     found, became = civil(year, month, day, hour, minute, second, fraction)
     became = np.where((became != BAD) & ~zoned, LOCAL, became)
-    micros = np.where(usual, found, NAT)
+    micros = np.where(usual & (became != BAD), found - offset, NAT)
     status = np.where(usual, became, MISSING).astype(np.int8)
     return micros, status, ~usual & (packed != 0).any(axis=1)
 
@@ -201,14 +201,16 @@ def _pair(digits: Bytes, at: int) -> Ints:
     return number
 
 
-def _tail(columns: Bytes, digits: Bytes) -> tuple[Ints, Mask, Mask]:
-    """Fraction in microseconds, whether Z follows, and whether nothing else is there."""
+def _tail(columns: Bytes, digits: Bytes) -> tuple[Ints, Ints, Mask, Mask]:
+    """What follows the seconds: fraction and offset in microseconds, whether there is a zone.
+
+    The last mask tells whether nothing else is there.
+    """
     width, n = columns.shape
     fraction = np.zeros(n, np.int64)
     scale = 100_000
     in_fraction = columns[19] == ord(".")
-    end = np.full(n, 19)
-    end[in_fraction] = 20
+    end = np.where(in_fraction, 20, 19)
     for at in range(20, width):
         in_fraction = in_fraction & (digits[at] < 10)
         if not in_fraction.any():
@@ -216,12 +218,29 @@ def _tail(columns: Bytes, digits: Bytes) -> tuple[Ints, Mask, Mask]:
         fraction += np.where(in_fraction, digits[at].astype(np.int64), 0) * scale
         scale //= 10
         end[in_fraction] = at + 1
-    closed = np.minimum(end, width - 1)
-    rows = np.arange(n)
-    zoned = (columns[closed, rows] == ord("Z")) & (end < width)
-    after = np.where(zoned, end + 1, end)
+    offset, zone_width = _zones(columns, digits, end)
     left = (columns != 0).sum(axis=0)
-    return fraction, zoned, left == after
+    return fraction, offset, zone_width > 0, left == end + zone_width
+
+
+def _zones(columns: Bytes, digits: Bytes, end: Ints) -> tuple[Ints, Ints]:
+    """Offset in microseconds, and width, of Z or +01:00 at `end`; width 0 for anything else."""
+    width, n = columns.shape
+    rows = np.arange(n)
+    mark = np.where(end < width, columns[np.minimum(end, width - 1), rows], 0)
+    plain = mark == ord("Z")
+    signed = (mark == ord("+")) | (mark == ord("-"))
+    offset = np.zeros(n, np.int64)
+    if signed.any():
+        signed &= end + 5 < width
+        at = [np.minimum(end + k, width - 1) for k in range(1, 6)]
+        signed &= columns[at[2], rows] == ord(":")
+        for k, unit in ((0, 36_000), (1, 3600), (3, 600), (4, 60)):
+            digit = digits[at[k], rows]
+            signed &= digit < 10
+            offset += digit.astype(np.int64) * unit
+        offset = np.where(mark == ord("-"), -offset, offset) * 1_000_000
+    return np.where(signed, offset, 0), np.where(plain, 1, np.where(signed, 6, 0))
 
 
 def as_times(micros: Ints) -> Any:
