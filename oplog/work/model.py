@@ -93,6 +93,8 @@ class Settings:
 
     absence_s: float = 300.0
     """A machine that leaves a field for longer than this ends its visit. Common practice."""
+    far_m: float = 200.0
+    """Nor does it leave the field as long as it stays within this of it."""
     break_s: float = 1200.0
     """Standing for longer than this in one place is a break. Common practice."""
 

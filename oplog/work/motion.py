@@ -7,7 +7,7 @@ that one set of rules serves every receiver.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -48,17 +48,36 @@ class Path:
         return len(self.seconds)
 
 
+def part_of(way: Path, chosen: NDArray[np.bool_]) -> Path:
+    """The seconds of a path that a mask selects."""
+    columns = ("seconds", "x", "y", "speed", "heading", "turn_rate", "reverse", "piece")
+    return replace(way, **{name: getattr(way, name)[chosen] for name in columns})
+
+
 def longest_gap_s(interval_s: float) -> float:
     """Longest interval that is bridged; anything longer is a hole in the record. [s]"""
     return max(10.0, 6.0 * interval_s)
+
+
+def stood(cleaned: Cleaned) -> NDArray[np.bool_]:
+    """Intervals in which a logger that writes by distance wrote nothing, as the machine stood.
+
+    Such a logger is known by steps of one length at uneven times. (n-1,) mask.
+    """
+    step = np.hypot(np.diff(cleaned.x), np.diff(cleaned.y))
+    if len(step) < 50:
+        return np.zeros(len(step), dtype=bool)
+    low, usual, high = np.percentile(step, [15, 50, 85])
+    by_distance = usual > 0.5 and (high - low) < 0.5 * usual and np.diff(cleaned.seconds).max() > 10
+    return np.asarray(step <= 1.6 * usual) if by_distance else np.zeros(len(step), dtype=bool)
 
 
 def path(cleaned: Cleaned, noise_m: float) -> Path:
     """Put the fixes on an even grid of a second and smooth them as far as the noise asks."""
     intervals = np.diff(cleaned.seconds)
     interval_s = float(np.median(intervals)) if len(intervals) else 1.0
-    gap_s = longest_gap_s(interval_s)
-    cuts = np.flatnonzero(intervals > gap_s) + 1
+    hole = (intervals > longest_gap_s(interval_s)) & ~stood(cleaned)
+    cuts = np.flatnonzero(hole) + 1
     pieces = [
         _piece(cleaned, part, k, noise_m, interval_s)
         for k, part in enumerate(np.split(np.arange(len(cleaned)), cuts))

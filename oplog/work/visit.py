@@ -1,0 +1,243 @@
+"""Visit: one stay in one field, measured. Composes the steps for one piece of ground."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from datetime import datetime
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from oplog.geodesy import Plane
+from oplog.kit import Rig
+from oplog.land import Field
+from oplog.track import Floats
+from oplog.work import idle
+from oplog.work.certainty import area_range, hours_range
+from oplog.work.clean import drift_m
+from oplog.work.coverage import Covered, bout_lines, cover
+from oplog.work.line import Line, working_line
+from oplog.work.model import Settings, Visit
+from oplog.work.motion import Path, part_of
+from oplog.work.passes import second_pass
+from oplog.work.spacing import Spacing, gap_m, spacing
+from oplog.work.states import Evidence, ahead, first_guess, label, true_runs
+from oplog.work.stays import Stay
+from oplog.work.timeline import Clock, break_seconds, seconds_by_state, timeline
+
+RigFor = Callable[[str, datetime, datetime], Rig]
+"""Which rig a machine pulled: (field name, start, end of the visit) -> Rig."""
+
+AREAS = (
+    "worked", "worked_low", "worked_high", "gross", "overlap", "outside", "missed", "applied",
+)  # fmt: skip
+
+WIDEST_M = 45.0
+"""How far apart bouts are looked for where no width is stated."""
+
+
+@dataclass(frozen=True)
+class Place:
+    """What the steps share on one day. boundaries in `plane` are made from Field.boundary."""
+
+    plane: Plane
+    clock: Clock
+    rig_for: RigFor
+    settings: Settings
+
+
+def measure_stay(way: Path, stay: Stay, place: Place) -> list[Visit]:
+    """The work done in a stay: none, one visit, or two where the field was done twice over."""
+    parts = _parts(way, stay, place)
+    return [v for v in (_measure(part, of, place) for part, of in parts) if v is not None]
+
+
+def _parts(way: Path, stay: Stay, place: Place) -> list[tuple[Path, Stay]]:
+    """The stay, parted where a second pass begins."""
+    whole = part_of(way, (way.seconds >= stay.entered_s) & (way.seconds <= stay.left_s))
+    if len(whole) < 5:
+        return []
+    rig, found = _rig(whole, stay, place)
+    line = working_line(whole, rig)
+    row = second_pass(whole, line, _width(rig, found))
+    if row is None:
+        return [(whole, stay)]
+    at = float(whole.seconds[row])
+    first = replace(stay, left_s=at, went_out=False)
+    second = replace(stay, entered_s=at, came_in=False)
+    return [
+        (part_of(whole, whole.seconds < at), first),
+        (part_of(whole, whole.seconds >= at), second),
+    ]
+
+
+def _rig(part: Path, stay: Stay, place: Place) -> tuple[Rig, Spacing | None]:
+    """The rig as stated, an unstated antenna offset filled in from the bouts themselves."""
+    clock = place.clock
+    rig = place.rig_for(stay.field.name, clock.at(stay.entered_s), clock.at(stay.left_s))
+    reach_m = 2.5 * rig.width_m if rig.width_m else WIDEST_M
+    bouts = number_bouts(first_guess(part), part.piece)
+    found = spacing(part.x, part.y, part.heading, bouts, reach_m)
+    if rig.right_m is None and found is not None and found.right_m is not None:
+        rig = replace(rig, right_m=found.right_m)
+    return rig, found
+
+
+def _width(rig: Rig, found: Spacing | None) -> float:
+    """Width to work with: stated, else the bouts' own spacing, else a common one. [m]"""
+    if rig.width_m is not None:
+        return rig.width_m
+    return found.width_m if found is not None else 3.0
+
+
+def _measure(part: Path, stay: Stay, place: Place) -> Visit | None:
+    if len(part) < 5:
+        return None
+    rig, found = _rig(part, stay, place)
+    width_m, ground = _width(rig, found), place.plane.project(stay.field.boundary)
+    line = working_line(part, rig)
+    gap = gap_m(found, width_m)
+    work = label(part, line, width_m, gap, ground, (stay.came_in, stay.went_out), Evidence())
+    if (rig.line_m or 0.0) > 0:
+        work = ahead(part, line, work)
+    work = _enough(part, work, width_m)
+    if not work.any():
+        return None
+    bout = number_bouts(work, part.piece)
+    covered = cover(bout_lines(line.x, line.y, bout), width_m, ground, _closing_m(part, width_m))
+    seen = spacing(part.x, part.y, part.heading, bout, 2.5 * width_m)
+    return _visit(part, stay, place, rig, line, bout, covered, width_m, seen)
+
+
+def number_bouts(work: NDArray[np.bool_], piece: NDArray[np.int32]) -> NDArray[np.int32]:
+    """Bouts numbered from 1 in the order driven, 0 outside: (m,)"""
+    start = work & ~np.concatenate([[False], work[:-1] & (np.diff(piece) == 0)])
+    return np.where(work, np.cumsum(start), 0).astype(np.int32)
+
+
+def _enough(part: Path, work: NDArray[np.bool_], width_m: float) -> NDArray[np.bool_]:
+    """A field in which nothing like bouts was driven was not worked."""
+    step = idle.way_m(part, work)
+    lengths = [float(step[a : b + 1].sum()) for a, b in true_runs(work, part.piece)]
+    least = max(20.0, 3 * width_m)
+    if not lengths or max(lengths) < least or sum(lengths) < 3 * least:
+        return np.zeros_like(work)
+    return work
+
+
+def _closing_m(part: Path, width_m: float) -> float:
+    """Half the width of a gap between bouts that drift explains. [m]"""
+    return float(min(0.02 + 2.0 * drift_m(part.noise_m), 0.4 * width_m))
+
+
+def _visit(
+    part: Path, stay: Stay, place: Place, rig: Rig, line: Line, bout: NDArray[np.int32],
+    covered: Covered, width_m: float, seen: Spacing | None,
+) -> Visit:  # fmt: skip
+    codes = idle.classify(part, bout > 0, rig.holds, width_m, place.settings.break_s)
+    spans = timeline(part, codes, bout, stay.entered_s, stay.left_s, place.clock)
+    seconds = seconds_by_state(spans)
+    bouts = int(bout.max())
+    known = rig.width_m is not None or seen is not None
+    working_m = float(idle.way_m(part, bout > 0).sum())
+    sure_s = hours_range(seconds["working"], bouts, part.interval_s)
+    return Visit(
+        field=stay.field, rig=rig, started_at=spans[0].started_at, ended_at=spans[-1].ended_at,
+        spans=spans, break_s=break_seconds(spans, place.settings.break_s),
+        working_s=seconds["working"], turning_s=seconds["turning"], filling_s=seconds["filling"],
+        standing_s=seconds["standing"], travelling_s=seconds["travelling"],
+        unrecorded_s=seconds["unrecorded"],
+        working_low_s=sure_s.low, working_high_s=sure_s.high, working_m=working_m,
+        **_speeds(part.speed[bout > 0], working_m, seconds["working"]),
+        width_used_m=width_m if known else None,
+        bout_width_m=seen.width_m if seen else None, bout_width_sd_m=seen.sd_m if seen else None,
+        **_areas(covered, stay.field, bouts, width_m, part.noise_m, known, rig),
+        noise_m=part.noise_m, interval_s=part.interval_s, line_m=rig.line_m, right_m=rig.right_m,
+        **_geometries(covered, line, bout, place.plane),
+        doubts=doubts(rig, seen, part, width_m),
+    )  # fmt: skip
+
+
+def _speeds(speed: Floats, working_m: float, working_s: float) -> dict[str, Any]:
+    """Mean over the time working, and the middle half of its seconds. [m/s]"""
+    if not len(speed) or not working_s:
+        return {"speed_m_s": None, "speed_low_m_s": None, "speed_high_m_s": None}
+    low, high = np.percentile(speed, [25, 75])
+    return {
+        "speed_m_s": working_m / working_s,
+        "speed_low_m_s": float(low),
+        "speed_high_m_s": float(high),
+    }
+
+
+def _areas(
+    covered: Covered,
+    field: Field,
+    bouts: int,
+    width_m: float,
+    noise_m: float,
+    known: bool,
+    rig: Rig,
+) -> dict[str, Any]:
+    """The areas of a visit by the names of Visit; None each where no width is known. [m2]"""
+    if not known:
+        return dict.fromkeys(f"{name}_m2" for name in AREAS)
+    sure = area_range(covered, bouts, width_m, field.area_m2, noise_m)
+    worked, overlap = float(covered.worked.area), float(covered.overlap.area)
+    return {
+        "worked_m2": worked,
+        "worked_low_m2": sure.low,
+        "worked_high_m2": sure.high,
+        "gross_m2": covered.gross_m2,
+        "overlap_m2": overlap,
+        "outside_m2": float(covered.outside.area),
+        "missed_m2": float(covered.missed.area),
+        "applied_m2": _applied_m2(worked, overlap, rig, width_m),
+    }
+
+
+def _applied_m2(worked_m2: float, overlap_m2: float, rig: Rig, width_m: float) -> float | None:
+    """Ground with product on it, counted as often as it got it: sections shut off by themselves.
+
+    Assumed: of ground that two swaths share, one section's part is still covered twice and the
+    rest is shut off. None for an implement without sections.
+    """
+    if not rig.sections:
+        return None
+    return worked_m2 + overlap_m2 / rig.sections
+
+
+def _geometries(
+    covered: Covered, line: Line, bout: NDArray[np.int32], plane: Plane
+) -> dict[str, Any]:
+    from shapely import MultiLineString
+
+    return {
+        "worked": plane.unproject(covered.worked),
+        "missed": plane.unproject(covered.missed),
+        "overlap": plane.unproject(covered.overlap),
+        "bouts": plane.unproject(MultiLineString(bout_lines(line.x, line.y, bout))),
+    }
+
+
+def doubts(rig: Rig, seen: Spacing | None, part: Path, width_m: float) -> tuple[str, ...]:
+    """What the figures leave unsure, as sentences for the person."""
+    found = []
+    if rig.width_m is None and seen is None:
+        found.append("No implement is stated and the bouts show no width: no area is given.")
+    elif rig.width_m is None and seen is not None:
+        found.append(f"No implement is stated: the area rests on bouts {seen.width_m:.1f} m apart.")
+    elif seen is not None and seen.pairs >= 6:
+        apart = abs(seen.width_m - width_m)
+        if apart > max(0.12 * width_m, 3 * seen.sd_m):
+            found.append(
+                f"The bouts are {seen.width_m:.1f} m apart, but the {rig.implement or 'implement'} "
+                f"is stated as {width_m:.1f} m wide: was it another implement?"
+            )
+    if drift_m(part.noise_m) > width_m / 4:
+        found.append("The positions wander by more than a quarter of the width: take care.")
+    if part.interval_s > 6:
+        found.append(f"A fix every {part.interval_s:.0f} s is coarse: bout ends are guessed.")
+    return tuple(found)
