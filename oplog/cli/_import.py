@@ -41,7 +41,7 @@ def run(log: _shared.Log, paths: Sequence[str], told: dict[str, Any]) -> Importe
             ((_shared.name_of(f), _shared.content(f)) for f in files),
             Told(**told),
             ask=asking(progress) if _shared.at_terminal() else None,
-            today=_shared.today(_shared.farm_of(log)),
+            today=_shared.today(_shared.farm_of(log, detail=False)),
             progress=progress,
             command=_shared.typed(),
         )
@@ -83,7 +83,7 @@ def ask_for_open(log: _shared.Log, done: Imported) -> None:
         return
     from oplog.flow.saying import Words, say
 
-    farm = _shared.farm_of(log)
+    farm = _shared.farm_of(log, detail=False)
     implements = sorted({v[-1].name for v in farm.kit.values() if not v[-1].is_machine})
     drivers = sorted({v.driver for v in farm.visits if v.driver})
     answers = []

@@ -63,11 +63,15 @@ def log_of(ctx: click.Context) -> Log:
     return open_log(Path(named) if named else find(Path.cwd()))
 
 
-def farm_of(log: Log) -> Farm:
-    """What counts in a log. Damaged files are told of and do not hide the rest."""
+def farm_of(log: Log, *, detail: bool = True) -> Farm:
+    """What counts in a log. Damaged files are told of and do not hide the rest.
+
+    detail: False where spans and shapes of visits are not needed; it is quicker.
+    """
+    from oplog.flow.history import DETAIL
     from oplog.fold import fold
 
-    farm = fold(log.events())
+    farm = fold(log.events(without=() if detail else DETAIL))
     for problem in log.problems:
         note(f"{problem} (oplog check tells more)")
     return farm
@@ -308,6 +312,11 @@ def today(farm: Farm) -> date:
     day = day_of(farm, "today")
     assert day is not None
     return day
+
+
+def day_in(log: Log, day: date | str | None) -> date | None:
+    """The date that a word stands for in a log; nothing is read where it is a date already."""
+    return day_of(farm_of(log, detail=False), day) if isinstance(day, str) else day
 
 
 def day_of(farm: Farm, day: date | str | None) -> date | None:

@@ -15,6 +15,6 @@ def command(log: _shared.Log, job: str, because: str | None) -> None:
     """Close a job, done or not."""
     from oplog.flow.jobs import close
 
-    name = _shared.farm_of(log).job(job).job
+    name = _shared.farm_of(log, detail=False).job(job).job
     close(log, name, because, command=_shared.typed())
     _shared.say(f"Closed: {name}.")

@@ -26,7 +26,7 @@ def command(
     """
     from oplog.sheets.day import day_sheet
 
-    farm = _shared.farm_of(log)
+    farm = _shared.farm_of(log, detail=False)
     name = farm.kit_item(machine, machine=True).name if machine else None
     when = _shared.day_of(farm, day) or _latest(farm)
     if output.form != "text":

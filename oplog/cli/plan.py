@@ -34,7 +34,7 @@ def command(
     """
     from oplog.flow.jobs import plan
 
-    farm = _shared.farm_of(log)
+    farm = _shared.farm_of(log, detail=False)
     planned = plan(
         log, job, operation, today=_shared.today(farm), fields=fields, farm=block, crop=crop,
         harvest_year=year, by=_shared.day_of(farm, by), command=_shared.typed(),

@@ -28,9 +28,9 @@ def command(log: _shared.Log, visits: tuple[str, ...], units: str, **words: str 
     from oplog.flow.saying import Words, say
     from oplog.sheets.day import visit_lines
 
-    before = _shared.farm_of(log)
+    before = _shared.farm_of(log, detail=False)
     told = [before.visit(v) for v in visits]
     say(log, [(v, Words(**words)) for v in visits], command=_shared.typed())
-    farm = _shared.farm_of(log)
+    farm = _shared.farm_of(log, detail=False)
     for visit in told:
         click.echo(visit_lines(farm, visit, units, _shared.columns()))

@@ -19,5 +19,5 @@ def command(log: _shared.Log) -> None:
 
     entry = settle(log, command=_shared.typed())
     _shared.say("Measured again as a whole." if entry else "There was nothing to measure again.")
-    for unsettled in _shared.farm_of(log).unsettled:
+    for unsettled in _shared.farm_of(log, detail=False).unsettled:
         _shared.say(f"Unsettled: {unsettled.what}")

@@ -19,7 +19,7 @@ def command(log: _shared.Log, visits: tuple[str, ...], because: str) -> None:
     """
     from oplog.flow.saying import strike
 
-    farm = _shared.farm_of(log)
+    farm = _shared.farm_of(log, detail=False)
     told = [farm.visit(v) for v in visits]
     strike(log, visits, because, command=_shared.typed())
     for visit in told:

@@ -15,6 +15,9 @@ from oplog.track import Track
 
 E = TypeVar("E", bound=Event)
 
+DETAIL = ("spans", "missed", "overlap", "bouts")
+"""Columns that only drawing a visit, or asking for its fixes, needs: most of what there is."""
+
 
 @dataclass(frozen=True, eq=False)
 class History:
@@ -57,8 +60,8 @@ class History:
 
 
 def read(log: Log) -> History:
-    """Read a log whole."""
-    events = log.events()
+    """Read a log, but for the columns of DETAIL: those of what it holds are empty."""
+    events = log.events(without=DETAIL)
     replaced_by: dict[str, str] = {}
     for event in events:
         for name in event.supersedes:

@@ -29,7 +29,7 @@ def command(ctx: click.Context, output: _shared.Output) -> None:
 def _show(ctx: click.Context, output: _shared.Output) -> None:
     from oplog.sheets.listing import implements_table, kit_table, machines_table
 
-    farm = _shared.farm_of(_shared.log_of(ctx))
+    farm = _shared.farm_of(_shared.log_of(ctx), detail=False)
     today = _shared.today(farm)
     if output.form != "text":
         _shared.put(kit_table(farm, today), output)

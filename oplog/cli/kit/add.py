@@ -58,7 +58,7 @@ def command(
     amount, unit = _shared.amount(holds)
     item = KitItem(
         name, _shared.kind(kind), kind in MACHINES if is_machine is None else is_machine,
-        holds=amount, holds_unit=unit, valid_from=_shared.day_of(_shared.farm_of(log), valid_from),
+        holds=amount, holds_unit=unit, valid_from=_shared.day_in(log, valid_from),
         **lengths,
     )  # fmt: skip
     listed, what = add_kit(log, item, command=_shared.typed())

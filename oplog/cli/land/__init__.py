@@ -31,7 +31,7 @@ def _show(ctx: click.Context, output: _shared.Output) -> None:
     from oplog.sheets.figures import area
     from oplog.sheets.listing import land_table
 
-    farm = _shared.farm_of(_shared.log_of(ctx))
+    farm = _shared.farm_of(_shared.log_of(ctx), detail=False)
     today = _shared.today(farm)
     table = land_table(farm, today)
     if output.form == "text" and not table.rows:

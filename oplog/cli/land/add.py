@@ -31,8 +31,8 @@ def command(
     """
     from oplog.flow.listing import add_land
 
-    today = _shared.today(_shared.farm_of(log))
-    day = _shared.day_of(_shared.farm_of(log), valid_from)
+    before = _shared.farm_of(log, detail=False)
+    today, day = _shared.today(before), _shared.day_of(before, valid_from)
     added = add_land(
         log, _shared.content(file), _shared.name_of(file), today=today, farm=farm,
         name_property=name_property, valid_from=day, command=_shared.typed(),

@@ -32,7 +32,7 @@ def command(
     """
     from oplog.flow.listing import state_crop
 
-    day = _shared.day_of(_shared.farm_of(log), valid_from)
+    day = _shared.day_in(log, valid_from)
     names = state_crop(
         log, fields, crop, year, variety=variety, valid_from=day, command=_shared.typed()
     )

@@ -1,0 +1,37 @@
+"""oplog compare"""
+
+from __future__ import annotations
+
+import click
+
+from oplog.cli import _shared
+
+
+@click.command()
+@click.argument("one", metavar="A")
+@click.argument("other", metavar="B")
+@click.option("--operation", metavar="NAME", help="Compare this operation.")
+@click.option("--wider", type=_shared.LENGTH, metavar="LENGTH",
+              help="What would this width have saved?")  # fmt: skip
+@_shared.units_option
+@_shared.with_log
+def command(
+    log: _shared.Log, one: str, other: str, operation: str | None, wider: float | None, units: str
+) -> None:
+    """Compare two implements (or machines) at the same operation.
+
+    \b
+    oplog compare header "wide header"
+    oplog compare mower "wide mower" --wider 6m
+    """
+    from oplog.season.match import match, output_of
+    from oplog.sheets.output import match_sheet
+
+    farm = _shared.farm_of(log)
+    names = [farm.kit_item(n).name for n in (one, other)]
+    if len({n.casefold() for n in names}) == 1:
+        raise click.BadParameter("it takes two to compare.")
+    if wider is not None and wider <= 0:
+        raise click.BadParameter("a width is more than nothing.")
+    found = match(*(output_of(farm.visits, n, operation) for n in names))
+    click.echo(match_sheet(found, wider, system=units, width=_shared.columns()))

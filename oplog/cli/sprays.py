@@ -1,0 +1,33 @@
+"""oplog sprays"""
+
+from __future__ import annotations
+
+import click
+
+from oplog.cli import _shared
+
+
+@click.command()
+@click.option("--harvest", "year", type=int, metavar="YEAR", help="Only work for this harvest.")
+@_shared.table_options
+@_shared.with_log
+def command(log: _shared.Log, year: int | None, output: _shared.Output) -> None:
+    """Show the spray records, field by field, and what each lacks."""
+    from oplog.query import ask, records
+    from oplog.sheets.inputs import CAUTION, records_sheet
+    from oplog.sheets.questions import answer_table
+
+    farm = _shared.farm_of(log)
+    answer = ask(farm, "spray_records", {"harvest_year": year})
+    if output.form != "text":
+        _shared.put(answer_table(answer), output)
+        _shared.note(CAUTION)
+    elif not answer.rows:
+        click.echo("No spraying is recorded. oplog apply PRODUCT AMOUNT l --to VISIT records it.")
+    else:
+        click.echo(
+            records_sheet(
+                records(answer), zone=_shared.zone_of(farm), system=output.units,
+                width=_shared.columns(),
+            )
+        )  # fmt: skip
