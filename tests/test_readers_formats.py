@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import base64
 import gzip
 import io
 import json
@@ -292,6 +293,13 @@ class TestArchives:
             assert len(track) == 0
             assert "unpacks to a size no track has; refused" in said[0]
 
+    def test_bombs_in_bombs_count_together(self):
+        inner = zipped(**{f"f{k}_txt": b"\0" * 500_000 for k in range(20)})
+        data = zipped(**{f"z{k}_zip": inner for k in range(20)})
+        track, said = messages(data)
+        assert len(track) == 0
+        assert any("unpacks to a size no track has; refused" in s for s in said)
+
     def test_nesting_ends(self):
         data = GPX
         for _ in range(10):
@@ -306,6 +314,16 @@ class TestArchives:
         assert "zip file is cut off" in messages(whole[:-30])[1][0]
         broken = whole.replace(whole[40:60], b"\xff" * 20)
         assert messages(broken)[1]
+
+    def test_a_member_without_a_name(self):
+        """Found by a coverage-guided run."""
+        data = base64.b64decode(
+            "UEsDBBQAAAAIsQ3SBxurD7TNDgBQSwECFAMUAAAACAA0R3ldq1zTC1kAAABzAAAABQAAAAAAAAAAAAAAgAEA"
+            "AHMAAABncHhQSwUGAAAAAAEAAQAzAAAAfAAAAAAAeg=="
+        )
+        track, said = messages(data)
+        assert len(track) == 0
+        assert "is cut off or damaged" in said[0]
 
     def test_an_empty_archive(self):
         assert messages(zipped())[1] == ["x: the archive is empty; nothing to read"]

@@ -4,9 +4,13 @@ from __future__ import annotations
 
 import gzip
 import io
+import lzma
+import struct
 import zipfile
 import zlib
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from functools import partial
+from typing import Any
 
 from oplog.readers._tally import Tally
 
@@ -15,6 +19,19 @@ LARGEST_RATIO = 200
 SMALL_BYTES = 1 << 20
 LARGEST_BYTES = 2 << 30
 DEEPEST = 4
+BROKEN = (
+    zipfile.BadZipFile,
+    OSError,
+    EOFError,
+    zlib.error,
+    lzma.LZMAError,
+    struct.error,
+    ArithmeticError,
+    LookupError,
+    RuntimeError,  # NotImplementedError among them: a way of packing that is not known
+    ValueError,
+)
+"""What the standard library raises on damaged archives."""
 MOST_MEMBERS = 10_000
 
 
@@ -23,88 +40,78 @@ def is_container(data: bytes) -> bool:
     return data[:2] == b"\x1f\x8b" or data[:4] in (b"PK\x03\x04", b"PK\x05\x06")
 
 
-def members(data: bytes, name: str, tally: Tally, depth: int = 0) -> Iterator[tuple[str, bytes]]:
+def members(data: bytes, name: str, tally: Tally) -> Iterator[tuple[str, bytes]]:
     """Names and bytes of what is inside, containers in containers opened too.
 
-    Names are for telling only: nothing is written anywhere.
+    Names are for telling only: nothing is written anywhere. All that is unpacked, at every
+    depth, counts against one limit.
     """
+    left = [min(max(len(data) * LARGEST_RATIO, SMALL_BYTES), LARGEST_BYTES)]
+    yield from _members(data, name, tally, left, 0)
+
+
+def _members(
+    data: bytes, name: str, tally: Tally, left: list[int], depth: int
+) -> Iterator[tuple[str, bytes]]:
+    """left: how many bytes may still be unpacked, in a list of one."""
     if not is_container(data):
         yield name, data
         return
     if depth >= DEEPEST:
         tally.add(f"archives in archives, more than {DEEPEST} deep", done="not opened")
         return
-    inside = _gzip(data, name, tally) if data[:2] == b"\x1f\x8b" else _zip(data, name, tally)
-    for inner_name, inner in inside:
-        yield from members(inner, inner_name, tally, depth + 1)
+    unpack = _gzip if data[:2] == b"\x1f\x8b" else _zip
+    for inner_name, inner in unpack(data, name, tally, left):
+        yield from _members(inner, inner_name, tally, left, depth + 1)
 
 
-def _most(packed: int) -> int:
-    return min(max(packed * LARGEST_RATIO, SMALL_BYTES), LARGEST_BYTES)
+def _gzip(data: bytes, name: str, tally: Tally, left: list[int]) -> Iterator[tuple[str, bytes]]:
+    inner = _unpacked(lambda: gzip.GzipFile(fileobj=io.BytesIO(data)), "", tally, left)
+    if inner is not None:
+        yield name, inner
 
 
-def _gzip(data: bytes, name: str, tally: Tally) -> Iterator[tuple[str, bytes]]:
-    out, most = bytearray(), _most(len(data))
-    try:
-        with gzip.GzipFile(fileobj=io.BytesIO(data)) as packed:
-            while piece := packed.read(1 << 16):
-                out += piece
-                if len(out) > most:
-                    tally.add(
-                        "a compressed file that unpacks to a size no track has", done="refused"
-                    )
-                    return
-    except (OSError, EOFError, zlib.error):
-        tally.add(
-            "the compressed file is cut off or damaged", done="what could be unpacked is read"
-        )
-    yield name, bytes(out)
-
-
-def _zip(data: bytes, name: str, tally: Tally) -> Iterator[tuple[str, bytes]]:
+def _zip(data: bytes, name: str, tally: Tally, left: list[int]) -> Iterator[tuple[str, bytes]]:
     try:
         archive = zipfile.ZipFile(io.BytesIO(data))
-    except (zipfile.BadZipFile, ValueError, OSError, NotImplementedError):
+    except BROKEN:
         tally.add("the zip file is cut off or damaged", done="nothing could be unpacked")
         return
-    budget = _most(len(data))
-    for info in sorted(archive.infolist()[:MOST_MEMBERS], key=lambda i: i.filename):
-        if info.is_dir() or _is_clutter(info.filename):
+    held = sorted(archive.infolist(), key=lambda i: i.filename)
+    if len(held) > MOST_MEMBERS:
+        tally.add(
+            "files in the archive beyond the first 10 000",
+            None,
+            len(held) - MOST_MEMBERS,
+            "not opened",
+        )
+    for info in held[:MOST_MEMBERS]:
+        shown = _shown(info.filename)
+        if info.filename.endswith("/") or _is_clutter(info.filename):
             continue
-        inner = _member(archive, info, budget, tally)
-        if inner is None:
+        if info.flag_bits & 1:
+            tally.add(f"{shown} in the archive is locked with a password", done="not opened")
             continue
-        budget -= len(inner)
-        yield f"{name}:{_shown(info.filename)}" if name else _shown(info.filename), inner
+        inner = _unpacked(partial(archive.open, info), f"{shown} in the archive", tally, left)
+        if inner is not None:
+            yield f"{name}:{shown}" if name else shown, inner
 
 
-def _member(
-    archive: zipfile.ZipFile, info: zipfile.ZipInfo, budget: int, tally: Tally
-) -> bytes | None:
-    shown = _shown(info.filename)
-    if info.flag_bits & 1:
-        tally.add(f"{shown} in the archive is locked with a password", done="not opened")
-        return None
+def _unpacked(opened: Callable[[], Any], what: str, tally: Tally, left: list[int]) -> bytes | None:
+    """What one packed file holds, or its beginning where it is damaged; None if too much."""
     out = bytearray()
     try:
-        with archive.open(info) as packed:
+        with opened() as packed:
             while piece := packed.read(1 << 16):
                 out += piece
-                if len(out) > budget:
-                    tally.add(
-                        f"{shown} in the archive unpacks to a size no track has", done="refused"
-                    )
+                left[0] -= len(piece)
+                if left[0] < 0:
+                    what = what or "a compressed file that"
+                    tally.add(f"{what} unpacks to a size no track has", done="refused")
                     return None
-    except (
-        zipfile.BadZipFile,
-        OSError,
-        EOFError,
-        zlib.error,
-        NotImplementedError,
-        RuntimeError,
-        ValueError,
-    ):
-        tally.add(f"{shown} in the archive is damaged", done="what could be unpacked is read")
+    except BROKEN:
+        what = what or "the compressed file"
+        tally.add(f"{what} is cut off or damaged", done="what could be unpacked is read")
     return bytes(out)
 
 

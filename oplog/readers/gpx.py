@@ -55,7 +55,7 @@ def read(data: bytes, name: str, zone: str | None) -> tuple[Track, list[Problem]
         text = _xml.as_utf8(data, tally)
         _xml.refuse_tricks(text)
         tally.line_of = lambda place: text.count(b"\n", 0, place) + 1
-        found = _read_whole(text) or _read_damaged(_xml.repaired(text, tally), tally)
+        found = _read(text, tally)
     except _xml.Refused as refused:
         line = text.count(b"\n", 0, refused.place) + 1
         tally.add(refused.message, line, 1, "the file is refused, nothing was fetched")
@@ -67,24 +67,17 @@ def read(data: bytes, name: str, zone: str | None) -> tuple[Track, list[Problem]
     return finish(rows, tally, zone, found.device()), tally.problems()
 
 
-def _read_whole(text: bytes) -> Points | None:
-    """Read a well-formed document; None if it is not one."""
-    points = Points()
-    points.begin(_after_blanks(text))
-    return None if _feed(points, text, _after_blanks(text)) else points
-
-
-def _read_damaged(text: bytes, tally: Tally) -> Points:
-    """Read what is whole in a damaged document, going on behind each damage."""
-    tally.line_of = lambda place: text.count(b"\n", 0, place) + 1
-    points = Points()
+def _read(text: bytes, tally: Tally) -> Points:
+    """Read a document, going on behind each damage."""
     first = start = _after_blanks(text)
-    frame = b""
-    while True:
-        points.begin(start, frame)
-        error = _feed(points, text, start)
-        if error is None:
-            return points
+    points, error = _begun(text, start)
+    if error is not None:
+        mended = _xml.repaired(text, tally)
+        if mended is not text:
+            text = mended
+            tally.line_of = lambda place: text.count(b"\n", 0, place) + 1
+            points, error = _begun(text, start)
+    while error is not None:
         at = max(points.base + points.xml.ErrorByteIndex, start)
         # an unfinished token at the end begins at `at`: it must not be tried again
         unfinished = error.code in _UNFINISHED
@@ -93,8 +86,17 @@ def _read_damaged(text: bytes, tally: Tally) -> Points:
             _say_damage(tally, text, at, points, found is not None)
         points.give_up_point()
         if found is None:
-            return points
-        start, frame = found.start(), _frame(found[1], found[2])
+            break
+        start = found.start()
+        points.begin(start, _frame(found[1], found[2]))
+        error = _feed(points, text, start)
+    return points
+
+
+def _begun(text: bytes, start: int) -> tuple[Points, expat.ExpatError | None]:
+    points = Points()
+    points.begin(start)
+    return points, _feed(points, text, start)
 
 
 def _feed(points: Points, text: bytes, at: int) -> expat.ExpatError | None:
