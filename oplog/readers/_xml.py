@@ -14,6 +14,7 @@ CHUNK_BYTES = 1 << 16
 
 _DECLARED = re.compile(rb"""^\s*<\?xml[^>]*?encoding\s*=\s*["']([A-Za-z0-9._-]+)["']""")
 _ONE_BYTE = re.compile(r"iso-?_?8859|latin-?\d|windows-?125|cp-?\d|koi8|mac|gb|big5|shift|euc")
+_STRAY = re.compile("[\udc80-\udcff]")
 _BARE = re.compile(rb"&(?!(?:amp|lt|gt|quot|apos|#[0-9]{1,7}|#x[0-9a-fA-F]{1,6});)")
 _CONTROL = re.compile(rb"[\x01-\x08\x0b\x0c\x0e-\x1f]")
 _TRICK = re.compile(rb"<!(?:DOCTYPE|ENTITY)", re.IGNORECASE)
@@ -106,16 +107,9 @@ def _valid_utf8(data: bytes, tally: Tally) -> bytes:
         return data
     except UnicodeDecodeError as error:
         line = data.count(b"\n", 0, error.start) + 1
-    strays = 0
-
-    def as_1252(error: UnicodeError) -> tuple[str, int]:
-        nonlocal strays
-        assert isinstance(error, UnicodeDecodeError)
-        strays += 1
-        stray = error.object[error.start : error.start + 1]
-        return stray.decode("cp1252", "replace"), error.start + 1
-
-    codecs.register_error("oplog-stray", as_1252)
-    repaired_text = data.decode("utf-8", "oplog-stray").encode()
+    text, strays = _STRAY.subn(
+        lambda m: bytes([ord(m[0]) - 0xDC00]).decode("cp1252", "replace"),
+        data.decode("utf-8", "surrogateescape"),
+    )
     tally.add("letters that are not UTF-8 as stated", line, strays, "taken as Western European")
-    return repaired_text
+    return text.encode()

@@ -7,6 +7,7 @@ checksum does not match are dropped; in a log that has checksums, so are sentenc
 
 from __future__ import annotations
 
+import codecs
 import re
 from collections import Counter
 from collections.abc import Iterator
@@ -26,7 +27,7 @@ from oplog.track import Track, empty
 BLOCK_BYTES = 1 << 22
 _BINARY_GAP_BYTES = 32
 _LEAST_BINARY_BYTES = 4
-_SENTENCE = re.compile(rb"[$!][A-Z]{2}[A-Z0-9]{3},")
+_SENTENCE = re.compile(rb"[$!][A-Z]{2}[A-Z0-9]{2,3},")
 _KIND_CODE = {(n[0] << 16) | (n[1] << 8) | n[2]: kind for kind, n in enumerate(nf.NAMES)}
 _STANDARD = frozenset(
     re.findall(
@@ -41,11 +42,12 @@ _STANDARD = frozenset(
 
 def sniff(data: bytes) -> bool:
     """A sentence somewhere near the beginning."""
-    return bool(_SENTENCE.search(data[: 1 << 20]))
+    return bool(_SENTENCE.search(_one_byte(data[: 1 << 20])))
 
 
 def read(data: bytes, name: str, zone: str | None) -> tuple[Track, list[Problem]]:
     """One fix an epoch. Never raises for bad data."""
+    data = _one_byte(data)
     tally = Tally(name, lambda place: data.count(b"\n", 0, place) + 1)
     names: Counter[bytes] = Counter()
     parts: list[Said] = []
@@ -64,6 +66,13 @@ def read(data: bytes, name: str, zone: str | None) -> tuple[Track, list[Problem]
             tally.add("NMEA sentences, but none with a position", done="nothing to read")
         return empty(), tally.problems()
     return finish(rows, tally, zone, _device(names, len(rows))), tally.problems()
+
+
+def _one_byte(data: bytes) -> bytes:
+    """The same in one byte a letter: some consoles save what they capture in UTF-16."""
+    if data[:2] not in (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE):
+        return data
+    return data.decode("utf-16", "replace").encode("latin-1", "replace")
 
 
 def _blocks(data: bytes) -> Iterator[tuple[int, scan.Bytes]]:
@@ -113,14 +122,15 @@ def _columns(
 
 
 def _sentences(found: Sentences) -> Mask:
-    """Real sentences: five letters or digits and a comma after the `$`, not in a comment line."""
+    """Real sentences: four or five letters or digits after the `$`, not in a comment line."""
     block = found.block
     named = found.end - found.start >= 6
     at = np.where(named, found.start, 0)
     for k in range(5):
         byte = block[np.minimum(at + k, len(block) - 1)]
         letters = (byte >= 65) & (byte <= 90)
-        named &= letters | ((byte >= 48) & (byte <= 57) & (k > 1))
+        digits = (byte >= 48) & (byte <= 57)
+        named &= letters | (digits & (k > 1)) | ((byte == scan.COMMA) & (k == 4))
     return named & ~found.in_comment
 
 
@@ -163,7 +173,7 @@ def _say_ignored(names: Counter[bytes], tally: Tally) -> None:
         if n[2:] not in nf.NAMES and (n[:1] == b"P" or n[2:].decode() not in _STANDARD)
     }
     if other:
-        listed = ", ".join(n.decode() for n in sorted(other)[:6])
+        listed = ", ".join(n.decode().rstrip(",") for n in sorted(other)[:6])
         tally.add(f"sentences of other kinds ({listed})", None, sum(other.values()), "ignored")
 
 
