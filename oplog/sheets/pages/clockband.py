@@ -49,7 +49,8 @@ class Stay:
 
 @dataclass(frozen=True)
 class Band:
-    """One machine's day. hours: each state that occurred, with its time in words."""
+    """One machine's day. hours: each state that occurred, with its time in words, as measured
+    (a piece outside fields is named by what most of it was)."""
 
     machine: str
     pieces: tuple[Piece, ...]
@@ -92,9 +93,9 @@ def _band(
 ) -> Band:
     spans = [s for d in days for s in d.spans] + [s for v in visits for s in v.spans]
     spans.sort(key=lambda s: s.started_at)
-    times = dict.fromkeys(STATES, 0.0)
-    for span in spans:
-        times[span.state] += (span.ended_at - span.started_at).total_seconds()
+    times = {s: sum(getattr(v, f"{s}_s") for v in visits) for s in STATES[:6]}
+    times["road"] = sum(d.road_s for d in days)
+    times["elsewhere"] = sum(d.elsewhere_s for d in days)
     hours = tuple((s, fig.clock(t)) for s, t in times.items() if t >= 30.0)
 
     def at(moment: datetime) -> float:

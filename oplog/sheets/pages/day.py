@@ -23,8 +23,8 @@ from oplog.sheets.pages.render import render
 from oplog.sheets.pages.trails import Trail
 from oplog.sheets.table import METRIC
 
-MANY = 6
-"""More visits than this are shown small, so that a day still prints on two pages."""
+SIZES = ((4, "few"), (6, "some"), (12, "many"))
+"""Up to so many visits, they are printed so large; more are "dense". A day prints on two pages."""
 
 
 @dataclass(frozen=True)
@@ -38,6 +38,10 @@ class VisitView:
     what: str
     period: str
     worked: str
+    range: str
+    overlap: str
+    missed: str
+    working: str
     share: str
     rate: str
     facts: tuple[tuple[str, str], ...]
@@ -82,7 +86,7 @@ def day_page(
         map=_day_map(farm, day, days, visits, ways, numbers, system),
         clock=_clock(farm, days, visits, numbers),
         visits=[_visit(farm, v, ways.get(v.machine), numbers, system) for v in visits],
-        small=len(visits) > MANY,
+        size=next((name for most, name in SIZES if len(visits) <= most), "dense"),
         jobs=_jobs(farm, visits, system),
         inputs=day_inputs(farm, day, visits),
         notes=[_note(n) for n in farm.notes if _is_of(n, day, visits)],
@@ -103,7 +107,7 @@ def _totals(
         parts = screen.totals(own, [v for v in visits if v.machine == name], system)
         found.append(Total(name, tuple(parts)))
     if len(names) > 1:
-        found.insert(0, Total("the day", tuple(screen.totals(days, visits, system))))
+        found.insert(0, Total("all machines", tuple(screen.totals(days, visits, system))))
     return found
 
 
@@ -123,6 +127,10 @@ def _visit(
         what=screen.what(farm, visit, system),
         period=screen.period(farm, visit),
         worked=fig.area(worked, system) if worked is not None else "–",
+        range=fig.area_range(visit.worked_low_m2, visit.worked_high_m2, system) or "–",
+        overlap=fig.area(visit.overlap_m2, system, unit=False),
+        missed=fig.area(visit.missed_m2, system, unit=False),
+        working=fig.clock(visit.working_s),
         share=fig.share(worked, visit.boundary_m2) if worked is not None else "–",
         rate=fig.rate(screen.overall_m2_s(visit), system) if worked is not None else "–",
         facts=tuple(facts),

@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
 import shapely
 
 from oplog import geodesy, land
@@ -131,10 +132,17 @@ def _label(frame: Frame, ground: Ground, taken: Sequence[Box], paper: Box) -> La
     ((x, y),) = frame.points([inside.x], [inside.y])
     wide = text_width(ground.label, SIZE)
     box = Box(x - wide / 2 - 2, y - SIZE * 0.7, x + wide / 2 + 2, y + SIZE * 0.5)
-    if not any(box.touches(t) for t in taken) and paper.left <= box.left < box.right <= paper.right:
+    corners = frame.points(*shapely.get_coordinates(ground.boundary).T)
+    roomy = bool((np.ptp(corners, axis=0) > [wide * 1.5, SIZE * 2]).all())
+    free = not any(box.touches(t) for t in taken)
+    if roomy and free and paper.left <= box.left and box.right <= paper.right:
         left, base = round(float(x) - wide / 2, 1), round(float(y) + SIZE * 0.35, 1)
         return Label(ground.label, left, base, box)
-    return place(ground.label, float(x), float(y), taken, paper, SIZE)
+    low, high = corners.min(axis=0), corners.max(axis=0)
+    own = Box(float(low[0]), float(low[1]), float(high[0]), float(high[1]))
+    return place(ground.label, float(x), float(y), [*taken, own], paper, SIZE) or place(
+        ground.label, float(x), float(y), taken, paper, SIZE
+    )
 
 
 def _others(frame: Frame, fields: Sequence[land.Field]) -> str:

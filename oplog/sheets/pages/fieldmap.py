@@ -141,6 +141,8 @@ def _headland(
     found = headland(plane.project(bouts), plane.project(boundary), width_m)
     if found is None:
         return "", [("headland", "no rounds along the boundary seen")]
+    if found.body is None:
+        return "", [("headland", "none apart: worked round and round")]
     worked = shapely.make_valid(plane.project(shapely.from_wkb(visit.geometry)))
     inner = shapely.area(shapely.intersection(worked, shapely.make_valid(found.body)))
     words = (
@@ -162,22 +164,34 @@ def _marks(
     lettered = tuple((_letter(i), p) for i, p in enumerate(found.places))
     paper = Box(2.0, 2.0, frame.width - 2.0, frame.height - 2.0)
     taken = [Box(p.x - MARK, p.y - MARK, p.x + MARK, p.y + MARK) for p in found.places]
-    gates = [
-        _gate("in", trail, visit.started_at, frame, taken, paper),
-        _gate("out", trail, visit.ended_at, frame, taken, paper),
-    ]
+    gates = _gates(visit, trail, frame, taken, paper)
     words += [(f"stop {letter}", _place_words(p)) for letter, p in lettered]
     if found.short:
         seconds = sum(s.seconds for s in found.short)
         words.append(("short stands", f"{len(found.short)}, {fig.clock(seconds)} in all"))
-    return lettered, tuple(gates), words
+    return lettered, gates, words
 
 
-def _gate(
-    kind: str, trail: Trail, at: datetime, frame: Frame, taken: list[Box], paper: Box
-) -> Gate:
-    """An arrow just outside where the machine crossed the boundary, to the left of its way, so
-    that in and out by one gate stand side by side. Adds what it covers to `taken`."""
+def _gates(
+    visit: WorkMeasured, trail: Trail, frame: Frame, taken: list[Box], paper: Box
+) -> tuple[Gate, ...]:
+    """The arrows of the ways in and out, and then their words, clear of both."""
+    arrows = [
+        (kind, *_arrow(kind, trail, at, frame))
+        for kind, at in (("in", visit.started_at), ("out", visit.ended_at))
+    ]
+    taken = taken + [Box(x - 6, y - 6, x + 6, y + 6) for _, x, y, _ in arrows]
+    gates = []
+    for kind, x, y, turn in arrows:
+        label = place(kind, x, y, taken, paper)
+        taken += [label.box] if label else []
+        gates.append(Gate(kind, round(x, 1), round(y, 1), turn, label))
+    return tuple(gates)
+
+
+def _arrow(kind: str, trail: Trail, at: datetime, frame: Frame) -> tuple[float, float, int]:
+    """Place and turn of an arrow just outside where the machine crossed the boundary, to the left
+    of its way, so that in and out by one gate stand side by side."""
     before, after = (
         frame.points(*([d] for d in trail.at(at + timedelta(seconds=s))))[0] for s in (-4, 4)
     )
@@ -187,15 +201,12 @@ def _gate(
     outwards = -1.0 if kind == "in" else 1.0
     x += outwards * way[0] * ARROW + way[1] * ARROW * 0.75
     y += outwards * way[1] * ARROW - way[0] * ARROW * 0.75
-    x, y = (
-        float(min(max(v, 8.0), most - 8.0)) for v, most in ((x, frame.width), (y, frame.height))
-    )
-    taken.append(Box(x - 6, y - 6, x + 6, y + 6))
-    label = place(kind, x, y, taken, paper)
-    if label:
-        taken.append(label.box)
     turn = round(float(np.degrees(np.arctan2(way[0], -way[1]))) % 360.0)
-    return Gate(kind, round(x, 1), round(y, 1), turn, label)
+    return (
+        float(min(max(x, 8.0), frame.width - 8.0)),
+        float(min(max(y, 8.0), frame.height - 8.0)),
+        turn,
+    )
 
 
 def _place_words(p: Place) -> str:

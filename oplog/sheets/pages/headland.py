@@ -26,9 +26,18 @@ LEAST_SHARE = 0.5
 """Runs across must add up to this share of the field's breadth, or there is no headland."""
 
 
+SPIRAL = 0.15
+"""Rounds lying deeper, over those that a headland may have: more, and the work is a spiral."""
+LEAST_BODY = 0.3
+"""A body smaller than this share of the field is what a spiral left for the end."""
+
+
 @dataclass(frozen=True, eq=False)
 class Headland:
-    """depth_m: from the boundary inwards. body: ground inside it, in the plane of the bouts."""
+    """depth_m: from the boundary inwards. body: ground inside it, in the plane of the bouts.
+
+    body is None where the whole field was worked round and round, so that nothing is body.
+    """
 
     depth_m: float
     body: Any
@@ -51,9 +60,12 @@ def headland(bouts: Any, boundary: Any, width_m: float) -> Headland | None:
     rounds = across & (_apart(heading, edge_heading) < ALONG_DEG) & (away < MOST_ROUNDS * width_m)
     if length[rounds].sum() < LEAST_SHARE * np.sqrt(boundary.area):
         return None
+    deeper = across & (_apart(heading, edge_heading) < ALONG_DEG) & ~rounds
     depth_m = _most(away[rounds], length[rounds]) + width_m / 2
     body = shapely.buffer(boundary, -depth_m, join_style="mitre")
-    return None if body.is_empty else Headland(float(depth_m), body)
+    whole = length[deeper].sum() > SPIRAL * length[rounds].sum()
+    whole = whole or body.area < LEAST_BODY * boundary.area
+    return Headland(float(depth_m), None if whole else body)
 
 
 def _pieces(lines: Any) -> Floats:
