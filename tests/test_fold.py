@@ -13,13 +13,19 @@ from hypothesis import strategies as st
 
 from oplog.errors import OplogError, UnknownName
 from oplog.events import (
+    CustomerStated,
     DeviceAssigned,
+    DrillCalibrated,
     EntryStruck,
     EntryWritten,
     Event,
+    InputApplied,
+    InputPlanned,
     JobClosed,
     JobPlanned,
     NoteWritten,
+    PriceStated,
+    SequencePlanned,
     VisitSaid,
     WorkMeasured,
     WorkReplaced,
@@ -73,6 +79,26 @@ def struck(visit: WorkMeasured, **more: Any) -> EntryStruck:
     return EntryStruck(**(values | more))
 
 
+def inputs_and_prices() -> list[Event]:
+    """What was stated beside the work."""
+    seed = {"product": "bean seed", "kind": "seed", "unit": "kg"}
+    sprayed = {"product": "Herbex", "kind": "spray", "unit": "l", "amount": 4.0}
+    return [
+        InputPlanned(job="Beans in", per_ha=240.0, **seed, **STATED),
+        InputApplied(job="Beans in", amount=500.0, left_over=20.0, **seed, **STATED),
+        InputApplied(field="Top Piece", day=date(2026, 5, 1), **sprayed, **STATED),
+        DrillCalibrated(
+            implement="drill", product="bean seed", day=date(2026, 4, 10), rate_kg_ha=240.0,
+            calibrated_m2=100.0, caught_kg=2.5, **STATED,
+        ),
+        CustomerStated(customer="Brook Farm", fields=("Long Acre",), **STATED),
+        PriceStated(
+            operation="drilling", price=60.0, currency="GBP", per="ha", basis="field", **STATED
+        ),
+        SequencePlanned(crop="beans", operations=("drilling", "combining"), **STATED),
+    ]  # fmt: skip
+
+
 def year_of_events() -> list[Event]:
     """A log with corrections, strikes, rivals and every type of event."""
     morning = work("2026-04-10", "08:00")
@@ -99,6 +125,7 @@ def year_of_events() -> list[Event]:
         JobPlanned(job="Beans in", operation="drilling", fields=("Long Acre",), **STATED),
         JobClosed(job="Beans in", **STATED),
         NoteWritten(note="Wet corner.", field="Long Acre", **STATED),
+        *inputs_and_prices(),
         morning,
         evening,
         whole_day(morning, evening),

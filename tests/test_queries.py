@@ -78,7 +78,7 @@ class TestHeaders:
 
     def test_only_what_is_read_is_stated(self, question: Question) -> None:
         for table in question.reads:
-            assert re.search(rf"\bFROM\s+{table}\b", self.body(question)), table
+            assert re.search(rf"\b(FROM|JOIN)\s+{table}\b", self.body(question)), table
 
 
 def field_s(v: WorkMeasured) -> float:

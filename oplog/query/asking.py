@@ -21,6 +21,7 @@ _MACROS = {
     "to_h": ("s", units.HOUR_S, 1.0),
     "to_kmh": ("m_s", units.KMH_M_S, 1.0),
     "to_ha_h": ("m2_s", units.HECTARE_M2, units.HOUR_S),
+    "per_minute": ("per_s", 1.0, units.MINUTE_S),
 }
 """What the questions convert with: argument's unit, divisor and factor."""
 

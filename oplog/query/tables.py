@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import fields as columns_of
 from typing import Any
 
-from oplog import ground
+from oplog import ground, units
 from oplog.events import (
     DayMeasured,
     DrillCalibrated,
@@ -127,13 +127,20 @@ _CROPS = {
 
 def _kit_rows(farm: Farm, values: Mapping[str, Any]) -> Iterable[Row]:
     """Every version of every machine and implement."""
-    names = list(_KIT)
+    names = [c.name for c in columns_of(KitItem)]
     for versions in farm.kit.values():
         for item in versions:
-            yield tuple(getattr(item, n) for n in names)
+            base, factor = units.AMOUNTS.get(item.holds_unit or "", ("", 1.0))
+            held = None if item.holds is None else item.holds * factor
+            kg, litres = (held if base == "kg" else None), (held if base == "l" else None)
+            yield (*(getattr(item, n) for n in names), kg, litres)
 
 
-_KIT = {c.name: _SQL[str(c.type).split(" ")[0]] for c in columns_of(KitItem)}
+_KIT = {
+    **{c.name: _SQL[str(c.type).split(" ")[0]] for c in columns_of(KitItem)},
+    "holds_kg": "DOUBLE",
+    "holds_l": "DOUBLE",
+}
 
 
 def _job_rows(farm: Farm, values: Mapping[str, Any]) -> Iterable[Row]:

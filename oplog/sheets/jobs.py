@@ -112,7 +112,9 @@ def _area(p: Progress, system: str) -> str:
     if job["state"] == "open":
         text += f" ({fig.share(area_m2 - left_m2, area_m2)} done)"
     if job["fields_unmeasured"]:
-        text += f"; {_count(job['fields_unmeasured'], 'field')} worked at an unknown width not in it"
+        text += (
+            f"; {_count(job['fields_unmeasured'], 'field')} worked at an unknown width not in it"
+        )
     return text
 
 
@@ -196,9 +198,7 @@ def _fields(p: Progress, system: str) -> str:
     sentences = []
     begun = [f for f in p.fields if f["state"] == "part-done"]
     if begun:
-        each = (
-            f"{f['field']} ({fig.area(f['left_ha'] * HECTARE_M2, system)} left)" for f in begun
-        )
+        each = (f"{f['field']} ({fig.area(f['left_ha'] * HECTARE_M2, system)} left)" for f in begun)
         sentences.append(f"Part-done: {', '.join(each)}.")
     for state in ("not begun", "not measured"):
         if some := [f["field"] for f in p.fields if f["state"] == state]:
