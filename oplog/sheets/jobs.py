@@ -86,6 +86,16 @@ def _block(
     state = "" if job["state"] == "open" else f"; {job['state']}"
     title = clean(f"{job['job']}: {job['operation']}{crop}{by}{state}")
     lines = [f"\033[1m{title}\033[0m" if bold else title]
+    for label, text in job_parts(p, now, zone, days_lost, system):
+        first = f"  {label:<{_LABEL}}"
+        lines.append(paragraph(text, first=first, rest=" " * len(first), width=width))
+    return "\n".join(lines)
+
+
+def job_parts(
+    p: Progress, now: datetime, zone: tzinfo, days_lost: int = 0, system: str = METRIC
+) -> list[tuple[str, str]]:
+    """What is said of a job: labels with their words."""
     parts = [
         ("area", _area(p, system)),
         ("so far", _so_far(p, system)),
@@ -93,11 +103,7 @@ def _block(
         ("needs", "; ".join(_need(n) for n in p.needs if job["state"] == "open")),
         ("fields", _fields(p, system)),
     ]
-    for label, text in parts:
-        if text:
-            first = f"  {label:<{_LABEL}}"
-            lines.append(paragraph(text, first=first, rest=" " * len(first), width=width))
-    return "\n".join(lines)
+    return [(label, text) for label, text in parts if text]
 
 
 def _area(p: Progress, system: str) -> str:
