@@ -100,7 +100,7 @@ def job_parts(
         ("area", _area(p, system)),
         ("so far", _so_far(p, system)),
         ("done by", _done(p, now, zone, days_lost)),
-        ("needs", "; ".join(_need(n) for n in p.needs if job["state"] == "open")),
+        ("needs", "; ".join(_need(n) for n in p.needs if p.job["state"] == "open")),
         ("fields", _fields(p, system)),
     ]
     return [(label, text) for label, text in parts if text]
