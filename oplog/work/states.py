@@ -41,6 +41,8 @@ class Evidence:
     turning: float = 2.0
     turning_back: float = 5.0
     """For a turn that ends up the other way within twenty seconds: never work."""
+    round_work: float = 0.8
+    """How much of that is let go where the line keeps to its neighbour all round the bend."""
     outside: float = 6.0
     still: float = 4.0
     apart: float = 5.0
@@ -68,7 +70,8 @@ def label(
     lays = _lay(path, line, width_m, gap_m)
     sides = _sides(line, width_m, ground, lays.narrow.raster)
     inside = _within(ground, line.x, line.y, max(2.0, 0.4 * width_m))
-    fixed = _motion_evidence(path, line, inside, weights)
+    fixed = -weights.reverse * path.reverse - weights.outside * ~inside
+    turning = _turning_evidence(line, weights)
     work = first_guess(path) & inside
     # With positions that wander by a quarter of the width, fitting edge to edge means nothing.
     blurred = drift_m(path.noise_m) > width_m / 4
@@ -77,11 +80,14 @@ def label(
         usual = working_speed(path.speed, work)
         new = novelty(lays.narrow, lays.wide, work, _rank(path, lays, work, usual))
         gain = weights.new_ground * (1 - np.exp(-new / weights.some_new)) - weights.old_ground
+        fits = _fits(lays, sides, work, new)
+        apart = 0.0 if blurred else weights.apart * _apart(path, fits, ends)
         score = (
             fixed
+            - turning * (1 - weights.round_work * _all_round(fits & (new >= 0.5)))
             + _speed_evidence(path.speed, usual, *_slack(path, work, usual), weights)
             + gain
-            - (0.0 if blurred else weights.apart * _apart(path, lays, sides, work, ends))
+            - apart
         )
         score = np.clip(score, -6.0, 4.0)
         # Two readings can each call the other forth; their mean settles which is the stronger.
@@ -219,26 +225,36 @@ def _sides(line: Line, width_m: float, ground: Any | None, grid: Raster) -> list
     return sides
 
 
-def _apart(
-    path: Path, lays: _Lays, sides: list[_Side], work: Flags, ends: tuple[bool, bool]
-) -> Floats:
+def _fits(lays: _Lays, sides: list[_Side], work: Flags, new: Floats) -> Flags:
+    """Where the line lies edge to edge with its neighbour, as a bout does: (m,) mask.
+
+    Beyond one end of the line the ground is worked, by others, or is not field, and within that
+    end it is not; a last strip has such ground at both ends.
+    """
+    left, right = (side.off | beside(lays.wide, side.beyond, work) for side in sides)
+    free = [~beside(lays.wide, [side.within], work) for side in sides]
+    return np.asarray((left & free[0]) | (right & free[1]) | (left & right & (new >= 0.3)))
+
+
+def _apart(path: Path, fits: Flags, ends: tuple[bool, bool]) -> Floats:
     """Which seconds belong to runs that only lead to or from the work: (m,) 0 or 1.
 
-    A bout lies edge to edge with its neighbour: beyond one end of the line the ground is worked,
-    by others, or is not field, and within that end it is not. A way across fits nowhere. Runs
-    that do not fit are taken for ways where they lead on from the entry, to the exit, or to and
-    from a stop, with no run that fits between.
+    A way across fits nowhere. Runs that do not fit are taken for ways where they lead on from
+    the entry, to the exit, or to and from a stop, with no run that fits between.
     """
-    fits = np.zeros(len(path), dtype=bool)
-    for side in sides:
-        flanked = side.off | beside(lays.wide, side.beyond, work)
-        fits |= flanked & ~beside(lays.wide, [side.within], work)
     run = running(path)
     share_fit = _run_mean(run, fits.astype(np.float64))
     apart = np.zeros(len(path))
     for rows in _ways(path, run, share_fit, ends):
         apart[rows] = 1.0
     return apart
+
+
+def _all_round(flags: Flags, reach: int = 8) -> Floats:
+    """How far a flag holds without a break for some seconds either side: (m,) 0-1."""
+    width = 2 * reach + 1
+    mean = np.convolve(flags, np.full(width, 1 / width), mode="same")
+    return np.clip((mean - 0.6) / 0.4, 0.0, 1.0)
 
 
 def _ways(
@@ -341,16 +357,12 @@ def _speed_evidence(
     return np.asarray(weights.steady - np.where(r < 0, slower, faster) - still)
 
 
-def _motion_evidence(path: Path, line: Line, inside: Flags, weights: Evidence) -> Floats:
+def _turning_evidence(line: Line, weights: Evidence) -> Floats:
+    """Against work while the implement turns, and more so where it comes about: (m,) [nats]"""
     bend = heading_change(line.heading)
     turning = np.clip((bend - np.radians(25)) / np.radians(40), 0.0, 1.5)
-    back = heading_change(line.heading, 9) > np.radians(135)
-    return np.asarray(
-        -weights.reverse * path.reverse
-        - weights.turning * turning
-        - weights.turning_back * (back & (bend > np.radians(25)))
-        - weights.outside * ~inside
-    )
+    back = (heading_change(line.heading, 9) > np.radians(135)) & (bend > np.radians(25))
+    return np.asarray(weights.turning * turning + weights.turning_back * back)
 
 
 def _within(ground: Any | None, x: Floats, y: Floats, by_m: float) -> Flags:
