@@ -143,6 +143,12 @@ class TestCsv:
         assert np.isnat(track.time).all()
         assert "time is missing" in said[0]
 
+    def test_prose_that_names_columns_is_no_table(self):
+        text = "Each report holds\ntime, lat, lon, speed, course (in the units that\nare said).\n"
+        assert messages(text)[1] == [
+            "x: text without any position in a form known here; nothing to read"
+        ]
+
     def test_other_tables_are_not_tracks(self):
         track, said = messages("name,age\nx,3\n")
         assert (len(track), len(said)) == (0, 1)

@@ -57,6 +57,8 @@ _UNITS = {
 _SLASHED = re.compile(r"\s*(\d\d?)([/.-])(\d\d?)\2(\d{4})(.*)", re.DOTALL)
 _ROWS_AT_ONCE = 50_000
 _HEAD_BYTES = 65_536
+_HEAD_LINES = 20
+_MOST_WORDS = 5
 
 
 def sniff(data: bytes) -> bool:
@@ -111,13 +113,22 @@ def _header(text: str) -> tuple[int, str, dict[str, tuple[int, float]]] | None:
     Each column comes with the factor that turns it into SI.
     """
     at = 0
-    for line in text.split("\n")[:20]:
+    lines = text.split("\n")[:_HEAD_LINES]
+    for k, line in enumerate(lines):
         for parter in ";\t,":
-            columns = _columns(line.lstrip("# \ufeff").split(parter))
-            if "lat" in columns and "lon" in columns:
+            names = line.lstrip("# \ufeff").split(parter)
+            columns = _columns(names)
+            if "lat" in columns and "lon" in columns and _heads(names, lines[k + 1 :], parter):
                 return at, parter, columns
         at += len(line) + 1
     return None
+
+
+def _heads(names: list[str], below: list[str], parter: str) -> bool:
+    """Whether names head a table: short, and the line below has about as many columns."""
+    following = next((line for line in below if line.strip()), "")
+    as_many = not following or 2 * (following.count(parter) + 1) > len(names)
+    return as_many and all(len(name.split()) <= _MOST_WORDS for name in names)
 
 
 def _columns(names: list[str]) -> dict[str, tuple[int, float]]:
