@@ -79,7 +79,8 @@ def _saved(narrow: Output, wider_m: float | None, system: str) -> list[str]:
     if (saved_s := saved_by_filling_s(narrow)) >= 60:
         lines.append(
             f"A second place to be filled or emptied would have saved {narrow.name} up to "
-            f"{clock(saved_s)} h (half of its travelling in fields, if all of that was on the way there)."
+            f"{clock(saved_s)} h (half of its travelling in fields, if all of that was on the way "
+            "there)."
         )
     return lines
 

@@ -1,0 +1,41 @@
+"""oplog account"""
+
+from __future__ import annotations
+
+from datetime import date
+
+import click
+
+from oplog.cli import _shared
+
+
+@click.command()
+@click.argument("customer")
+@click.option("--from", "first", type=_shared.DAY, metavar="DATE", help="Work begun from this day.")
+@click.option("--to", "last", type=_shared.DAY, metavar="DATE", help="Work begun up to this day.")
+@click.option("--vat", type=click.FloatRange(0, 100), metavar="PERCENT", help="Add VAT.")
+@_shared.table_options
+@_shared.with_log
+def command(
+    log: _shared.Log, customer: str, first: date | str | None, last: date | str | None,
+    vat: float | None, output: _shared.Output,
+) -> None:  # fmt: skip
+    """Show the work done for a customer, with areas, dates and sums.
+
+    \b
+    oplog account "Brook Farm" --from 2027-03-01 --vat 20
+    """
+    from oplog.flow.writing import customer_of
+    from oplog.query import ask, records
+    from oplog.sheets.account import account_sheet, account_table
+
+    farm = _shared.farm_of(log)
+    name = customer_of(farm, customer)
+    days = {"first_day": _shared.day_of(farm, first), "last_day": _shared.day_of(farm, last)}
+    rows = records(ask(farm, "account", {"customer": name, **days}))
+    if output.form != "text":
+        _shared.put(account_table(rows), output)
+    elif not rows:
+        click.echo(f"No work for {name} is on file for that time.")
+    else:
+        click.echo(account_sheet(name, rows, vat, width=_shared.columns(), bold=_shared.bold()))
