@@ -214,7 +214,8 @@ def _events(table: Any, type_string: str, version: int) -> list[Event]:
         return _later(table, ids, type_string, version)
     hints = columns(event_type)
     defaults = _defaults(event_type)
-    here = [n for n in hints if n in table.column_names]
+    held = set(table.column_names)
+    here = [n for n in hints if n in held]
     cells = [_column(table[n], hints[n], defaults.get(n)) for n in here]
     absent = {n: defaults.get(n) for n in hints if n not in here}
     return [

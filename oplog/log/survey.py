@@ -9,7 +9,7 @@ from pathlib import Path
 
 from oplog.events import Event
 from oplog.log import book, disk, kept, writer
-from oplog.log.files import as_named
+from oplog.log.files import SUFFIX
 from oplog.log.reading import (
     UNREADABLE,
     Index,
@@ -158,7 +158,8 @@ def _events_file(file: Path, name: str, seen: Survey) -> None:
 
 def _taken_apart(file_name: str, name: str, data: bytes, seen: Survey) -> Index:
     """The whole events of a file; what is wrong with it is added to the findings."""
-    own, named = disk.digest(data), as_named(file_name, data)
+    own = disk.digest(data)
+    named = file_name == own + SUFFIX
     try:
         if named and own in seen.verified:
             return index(data)
