@@ -173,7 +173,8 @@ def test_say_corrects_and_strike_takes_out(evening: log.Log, run: Run) -> None:
 
 def test_open_visits_show_the_command_that_settles_them(at_home: log.Log, run: Run) -> None:
     said = run("import", "../day.gpx")
-    assert f"oplog say {handle(at_home, 'Mill')} --implement NAME" in said.out
+    out = " ".join(said.out.split())
+    assert f"roller would fit. oplog say {handle(at_home, 'Mill')} --implement roller" in out
     assert "2 visits still open" in said.out
     assert "only machine in the log" in " ".join(said.err.split())
 

@@ -12,6 +12,7 @@ from oplog.events import VisitSaid, WorkMeasured
 from oplog.flow import Told, Words
 from oplog.flow.jobs import close, plan
 from oplog.kit import KitItem
+from oplog.sheets.unsure import fitting
 from tests.evening import (
     DAY,
     DRILLED,
@@ -40,8 +41,15 @@ def handle(of: log.Log, field: str) -> str:
 
 def test_what_nobody_said_stays_open(open_day: log.Log) -> None:
     visit = in_field(open_day, "Mill")
-    assert (visit.implement, visit.operation, visit.worked_m2) == (None, None, None)
+    assert (visit.implement, visit.operation, visit.width_m) == (None, None, None)
     assert visit.working_s > 0
+    assert any("No implement is stated" in d for d in visit.doubts)
+
+
+def test_the_bouts_tell_which_implement_would_fit(open_day: log.Log) -> None:
+    # drilled 4 m apart, rolled 6 m apart
+    assert fitting(now(open_day), in_field(open_day, "Long Acre")) == ["drill"]
+    assert fitting(now(open_day), in_field(open_day, "Mill")) == ["roller"]
 
 
 def test_one_file_comes_out_as_two_operations(open_day: log.Log) -> None:

@@ -102,7 +102,7 @@ def ask_for_open(log: _shared.Log, done: Imported) -> None:
 
 def open_visits(farm: Farm, done: Imported) -> list[WorkMeasured]:
     """Visits of the days just imported of which nobody has said with what they were done."""
-    from oplog.sheets.day import is_open
+    from oplog.sheets.unsure import is_open
 
     return [v for v in farm.visits if (v.machine, v.day) in done.days and is_open(v)]
 

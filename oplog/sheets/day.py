@@ -11,6 +11,8 @@ from oplog.fold import Farm
 from oplog.sheets import figures as fig
 from oplog.sheets.table import METRIC, Column, Table, in_units
 from oplog.sheets.text import HOLD, WIDTH, clean, paragraph, write
+from oplog.sheets.unsure import is_open as is_open
+from oplog.sheets.unsure import unsure as unsure
 from oplog.units import hectares, hectares_per_hour, hours, kmh
 from oplog.work.rates import overall_rate_m2_s, spot_rate_m2_s
 
@@ -73,11 +75,6 @@ def visit_lines(farm: Farm, visit: WorkMeasured, system: str = METRIC, width: in
         and visit.started_at < v.ended_at
     ]
     return "\n".join(line for v in now for line in _block(farm, v, system, width))
-
-
-def is_open(visit: WorkMeasured) -> bool:
-    """Whether work was done of which nobody has said with what."""
-    return visit.implement is None and visit.working_s > 0
 
 
 def overall_m2_s(visit: WorkMeasured) -> float | None:
@@ -144,8 +141,9 @@ def facts(visit: WorkMeasured, system: str = METRIC) -> list[tuple[str, str]]:
 def _figures(visit: WorkMeasured, system: str) -> list[tuple[str, str]]:
     ranged = fig.area_range(visit.worked_low_m2, visit.worked_high_m2, system)
     spot = None
-    if visit.speed_m_s is not None and visit.width_m is not None:
-        spot = float(spot_rate_m2_s(visit.speed_m_s, visit.width_used_m or visit.width_m))
+    used_m = visit.width_used_m or visit.width_m or visit.bout_width_m
+    if visit.speed_m_s is not None and used_m is not None:
+        spot = float(spot_rate_m2_s(visit.speed_m_s, used_m))
     of_field = ""
     if visit.boundary_m2:
         of_field = (
@@ -255,44 +253,17 @@ def _unsure(
     found = unsure(farm, days, visits, system)
     if not found:
         return []
-    return ["", "Unsure:", *(paragraph(f, first="- ", rest="  ", width=width) for f in found)]
-
-
-def unsure(
-    farm: Farm, days: Sequence[DayMeasured], visits: Sequence[WorkMeasured], system: str = METRIC
-) -> list[str]:
-    """What the figures leave unsure, each with the command that settles it."""
-    found = [s for v in visits for s in _visit_unsure(farm, v)]
-    for d in days:
-        found += [f"{d.machine}: {s}" for s in d.doubts]
-        if d.nearest_m is not None and not any(v.machine == d.machine for v in visits):
-            found.append(
-                f"{d.machine}: no boundary matched this track; the nearest field is "
-                f"{d.nearest_field}, {fig.distance(d.nearest_m, system)} away. A field that is "
-                "missing: oplog land add FILE"
-            )
-        elif not farm.fields:
-            found.append("No field is on file, so all counts as road: oplog land add FILE")
-    keys = {(d.machine.casefold(), d.day) for d in days}
-    found += [
-        f"{u.what} To measure the day again: oplog settle"
-        for u in farm.unsettled
-        if u.machine is not None and (u.machine.casefold(), u.day) in keys
+    return [
+        "",
+        "Unsure:",
+        *(paragraph(_whole(f), first="- ", rest="  ", width=width) for f in found),
     ]
-    return found
 
 
-def _visit_unsure(farm: Farm, visit: WorkMeasured) -> list[str]:
-    where = f"{farm.standing[visit.event_id].handle} {visit.field}"
-    found = []
-    if is_open(visit):
-        found.append(
-            f"{where}: with which implement? oplog say "
-            f"{farm.standing[visit.event_id].handle} --implement NAME"
-        )
-    return found + [
-        f"{where}: {d}" for d in visit.doubts if not (is_open(visit) and "no implement" in d)
-    ]
+def _whole(sentence: str) -> str:
+    """A sentence whose command, standing last, stays on one line, so that it can be copied."""
+    words, start, command = sentence.rpartition(" oplog ")
+    return f"{words} oplog{HOLD}{command.replace(' ', HOLD)}" if start else sentence
 
 
 def _ground(farm: Farm, visits: Iterable[WorkMeasured]) -> Table:

@@ -6,8 +6,9 @@ from collections.abc import Iterable
 from datetime import date
 
 from oplog.fold import Farm
-from oplog.sheets.day import days_of, is_open, visits_of
+from oplog.sheets.day import days_of, visits_of
 from oplog.sheets.table import Column, Table
+from oplog.sheets.unsure import is_open
 from oplog.units import hectares, hours
 
 

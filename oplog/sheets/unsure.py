@@ -1,0 +1,80 @@
+"""What a day's figures leave unsure, each with the command that settles it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from oplog import kit
+from oplog.events import DayMeasured, WorkMeasured
+from oplog.fold import Farm
+from oplog.sheets import figures as fig
+from oplog.sheets.table import METRIC
+
+FITS = 0.1
+"""An implement whose width is within this share of the bouts' spacing may have been the one."""
+
+
+def unsure(
+    farm: Farm, days: Sequence[DayMeasured], visits: Sequence[WorkMeasured], system: str = METRIC
+) -> list[str]:
+    """Sentences; a command that settles the matter stands last."""
+    found = [s for v in visits for s in _of_visit(farm, v, system)]
+    for d in days:
+        found += [f"{d.machine}: {s}" for s in d.doubts]
+        if d.nearest_m is not None and not any(v.machine == d.machine for v in visits):
+            found.append(
+                f"{d.machine}: no boundary matched this track; the nearest field is "
+                f"{d.nearest_field}, {fig.distance(d.nearest_m, system)} away. A field that is "
+                "missing: oplog land add FILE"
+            )
+        elif not farm.fields:
+            found.append("No field is on file, so all counts as road: oplog land add FILE")
+    keys = {(d.machine.casefold(), d.day) for d in days}
+    found += [
+        f"{u.what} To measure the day again: oplog settle"
+        for u in farm.unsettled
+        if u.machine is not None and (u.machine.casefold(), u.day) in keys
+    ]
+    return found
+
+
+def is_open(visit: WorkMeasured) -> bool:
+    """Whether work was done of which nobody has said with what."""
+    return visit.implement is None and visit.working_s > 0
+
+
+def fitting(farm: Farm, visit: WorkMeasured) -> list[str]:
+    """Implements as wide as the bouts of a visit are apart, nearest first."""
+    apart = visit.bout_width_m
+    if apart is None:
+        return []
+    items = (kit.on(versions, visit.day) for versions in farm.kit.values())
+    near = [
+        (abs(i.width_m - apart), i.name)
+        for i in items
+        if i is not None and not i.is_machine and i.width_m is not None
+    ]
+    return [name for off, name in sorted(near) if off <= FITS * apart]
+
+
+def _of_visit(farm: Farm, visit: WorkMeasured, system: str) -> list[str]:
+    handle = farm.standing[visit.event_id].handle
+    fits = [n for n in fitting(farm, visit) if n != visit.implement]
+    command = f"oplog say {handle} --implement {_typed(fits[0] if fits else 'NAME')}"
+    guess = f" {' or '.join(fits)} would fit." if fits else ""
+    found = []
+    if is_open(visit):
+        apart = ""
+        if visit.bout_width_m is not None:
+            apart = f" The area rests on bouts {fig.width(visit.bout_width_m, system)} apart."
+        found.append(f"{handle} {visit.field}: with which implement?{apart}{guess} {command}")
+    for doubt in visit.doubts:
+        if is_open(visit) and doubt.startswith("No implement"):
+            continue
+        settles = f"{guess} {command}" if "another implement" in doubt else ""
+        found.append(f"{handle} {visit.field}: {doubt}{settles}")
+    return found
+
+
+def _typed(name: str) -> str:
+    return name if name.isalnum() else f'"{name}"'
