@@ -5,6 +5,7 @@ from __future__ import annotations
 
 import shutil
 import tempfile
+from collections.abc import Iterable
 from pathlib import Path
 
 import pytest
@@ -14,6 +15,7 @@ from hypothesis import strategies as st
 from oplog import log
 from oplog.errors import OplogError
 from oplog.events import Event
+from oplog.fold import fold
 from tests.logs import (
     FARM,
     imported,
@@ -60,8 +62,14 @@ def test_a_log_is_the_set_of_its_events(a, b, data, own_configuration):
         left.merge(right)
         assert meaning(log.open_log(left.path).events()) == expected | farm
         assert meaning(left.events()) == expected | farm
+        assert said(left.events()) == said((expected | farm).values())
         report = log.check(left.path)
         assert not report.damaged, report.findings
+
+
+def said(events: Iterable[Event]) -> str:
+    """What follows from events, all but how they were written down."""
+    return repr(fold(e for e in events if e.TYPE != "entry.written"))
 
 
 def changed(step: str, left: log.Log, right: log.Log, data: st.DataObject) -> None:
