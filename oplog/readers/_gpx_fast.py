@@ -1,11 +1,12 @@
 """Track points read many at a time, where they are written plainly and all alike.
 
-Takes a stretch of a document that should hold nothing but whole `trkpt` elements, checks that it
-does, and reads it as arrays. Whatever it does not fully understand it refuses by answering None;
-the stream in gpx.py then reads the same stretch. What is checked: every tag of every point is
-byte for byte that of a point that expat has parsed, every point's own tag is
-`<trkpt lat="..." lon="...">` (or lon before lat), no comment, CDATA, entity, control character
-or letter beyond ASCII.
+Takes a stretch of a document that should hold nothing but whole `trkpt` elements and breaks
+between segments, checks that it does, and reads it as arrays. Whatever it does not fully
+understand it refuses by answering None; the stream in gpx.py then reads the same stretch.
+
+What is checked: every tag of every point is byte for byte that of a point that expat has parsed,
+every point's own tag is `<trkpt lat="..." lon="...">` (or lon before lat), and there is no
+comment, CDATA, entity, control character or letter beyond ASCII.
 """
 
 from __future__ import annotations
@@ -61,7 +62,11 @@ def rows(text: bytes, start: int, stop: int, segment: int) -> Rows | None:
         return None
     if block[8] == ord("o"):  # longitude first
         quotes = quotes[:, [2, 3, 0, 1]]
-    return _by_template(block, tags, opens, quotes, start, segment)
+    found = _by_template(block, tags, opens, quotes, start)
+    if found is not None:
+        begun = found.segment  # behind each point
+        found.segment = (segment + np.cumsum(begun) - begun).astype(np.int32)
+    return found
 
 
 def _plain(block: Bytes) -> bool:
@@ -120,9 +125,7 @@ def _plain_points(block: Bytes, tags: Tags, opens: Ints, quotes: Ints) -> bool:
     )
 
 
-def _by_template(
-    block: Bytes, tags: Tags, opens: Ints, quotes: Ints, start: int, segment: int
-) -> Rows | None:
+def _by_template(block: Bytes, tags: Tags, opens: Ints, quotes: Ints, start: int) -> Rows | None:
     """Group the points by their tags, let expat read one of each group, and read the others."""
     count = np.diff(np.append(opens, len(tags.begin)))
     left = np.arange(len(opens))
@@ -134,7 +137,7 @@ def _by_template(
         fields = _fields_of(block, tags, int(opens[alike[0]]), size)
         if fields is None:
             return None
-        part = _read(block, tags, opens[alike], quotes[alike], fields, segment)
+        part = _read(block, tags, opens[alike], quotes[alike], fields)
         if part is None:
             return None
         part.where = tags.begin[opens[alike]] + start
@@ -163,7 +166,7 @@ def _same_tags(tags: Tags, opens: Ints, size: int) -> Mask:
 def _fields_of(block: Bytes, tags: Tags, at: int, size: int) -> dict[str, int] | None:
     """Which tag of the point opens the value of which name, as expat sees one such point."""
     stop = tags.end[at + size - 1] + 1
-    text = block[tags.begin[at] : stop].tobytes()
+    text = b"<trk><trkseg>" + block[tags.begin[at] : stop].tobytes() + b"</trkseg></trk>"
     seen: list[tuple[str, bool]] = []
     parser = _xml.new_parser(
         lambda tag, _: seen.append((tag.rpartition(":")[2], True)),
@@ -174,14 +177,24 @@ def _fields_of(block: Bytes, tags: Tags, at: int, size: int) -> dict[str, int] |
         parser.Parse(text, True)
     except expat.ExpatError:
         return None
-    if len(seen) != size or b"/>" in text or b"<?" in text:
+    if len(seen) != size + 4 or b"/>" in text or b"<?" in text:
         return None
-    return _leaves(seen)
+    return _leaves(seen[2:-2])
 
 
 def _leaves(seen: list[tuple[str, bool]]) -> dict[str, int] | None:
-    """Places of the values among the tags of a point (name, whether it opens); None if refused."""
-    found: dict[str, int] = {}
+    """Places of the values among the tags of a point (name, whether it opens); None if refused.
+
+    Under `trkseg`: how many new segments begin behind the point.
+    """
+    if ("trkpt", False) not in seen:
+        return None
+    last = seen.index(("trkpt", False))
+    after = seen[last + 1 :]
+    found = {"trkseg": len(after) // 2}
+    if after != [("trkseg", False), ("trkseg", True)] * found["trkseg"]:
+        return None
+    seen = seen[: last + 1]
     depth = 0
     for k, (name, opens) in enumerate(seen):
         depth += 1 if opens else -1
@@ -203,13 +216,16 @@ def is_value(name: str, depth: int) -> bool:
 
 
 def _read(
-    block: Bytes, tags: Tags, opens: Ints, quotes: Ints, fields: dict[str, int], segment: int
+    block: Bytes, tags: Tags, opens: Ints, quotes: Ints, fields: dict[str, int]
 ) -> Rows | None:
     n = len(opens)
     columns = unstated(n)
-    columns["segment"] = np.full(n, segment, np.int32)
+    columns["segment"] = np.full(n, fields["trkseg"], np.int32)
     time_us, became = np.full(n, _times.NAT), np.full(n, _times.MISSING, np.int8)
-    for name, k in fields.items():
+    for name in VALUES:
+        if name not in fields:
+            continue
+        k = fields[name]
         begin, end = tags.end[opens + k] + 1, tags.begin[opens + k + 1]
         if name == "time":
             packed = _digits.texts(block, begin, end, LONGEST_TIME)

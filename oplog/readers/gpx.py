@@ -111,7 +111,7 @@ def _feed(points: Points, text: bytes, at: int) -> expat.ExpatError | None:
             if points.path != _TRACK or points.in_markup():
                 break
             stop = min(at + _BLOCK_BYTES, len(text))
-            end = text.find(b"</trkseg>", at, stop)
+            end = text.find(b"</trk>", at, stop)
             at = _feed_run(points, text, at, stop if end < 0 else end)
         points.parse(text, at, len(text))
         points.xml.Parse(b"", True)
@@ -316,6 +316,7 @@ class Points:
         if self.values:
             self.flush()
         self.parts.append(rows)
+        self.segment = int(rows.segment[-1])
 
     def rows(self) -> Rows:
         """All points read."""
