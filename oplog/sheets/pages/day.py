@@ -14,6 +14,7 @@ from oplog.events import DayMeasured, NoteWritten, WorkMeasured
 from oplog.fold import Farm
 from oplog.sheets import day as screen
 from oplog.sheets import figures as fig
+from oplog.sheets.inputs import CAUTION
 from oplog.sheets.pages.clockband import Clock, clock
 from oplog.sheets.pages.farmmap import FarmMap, Ground, farm_map
 from oplog.sheets.pages.fieldmap import FieldMap, field_map
@@ -23,7 +24,7 @@ from oplog.sheets.pages.render import render
 from oplog.sheets.pages.trails import Trail
 from oplog.sheets.table import METRIC
 
-SIZES = ((4, "few"), (6, "some"), (12, "many"))
+SIZES = ((2, "pair"), (4, "few"), (6, "some"), (12, "many"))
 """Up to so many visits, they are printed so large; more are "dense". A day prints on two pages."""
 
 
@@ -76,6 +77,7 @@ def day_page(
         raise OplogError(f"{screen.day_name(day)}: nothing recorded{whose}. No sheet was made.")
     visits = screen.visits_of(farm, day, machine)
     numbers = {v.event_id: i for i, v in enumerate(visits, start=1)}
+    inputs = day_inputs(farm, day, visits)
     return render(
         "day.html",
         title=f"{screen.day_name(day)}, {farm.name}",
@@ -88,7 +90,8 @@ def day_page(
         visits=[_visit(farm, v, ways.get(v.machine), numbers, system) for v in visits],
         size=next((name for most, name in SIZES if len(visits) <= most), "dense"),
         jobs=_jobs(farm, visits, system),
-        inputs=day_inputs(farm, day, visits),
+        inputs=inputs,
+        caution=CAUTION if any(i.kind in ("spray", "fertiliser") for i in inputs) else "",
         notes=[_note(n) for n in farm.notes if _is_of(n, day, visits)],
         unsure=[_parted(s) for s in screen.unsure(farm, days, visits, system)],
         method=", ".join(sorted({d.method for d in days})),

@@ -15,8 +15,9 @@ from oplog.sheets.pages.paper import Frame, ScaleBar, fit, scale_bar
 from oplog.sheets.pages.trails import Trail
 from oplog.sheets.table import METRIC
 
-WIDTH, LOWEST, HIGHEST, PAD = 340.0, 150.0, 330.0, 14.0
-SIZE = 11.0
+WIDTH, LOWEST, HIGHEST, PAD = 320.0, 120.0, 270.0, 14.0
+SIZE = 10.0
+APART_M, MOST_MAPS = 700.0, 4
 NEAR_M = 25_000.0
 """Trails further than this from the fields are not drawn: the fields would be dots."""
 
@@ -56,12 +57,30 @@ class FarmMap:
 
 @dataclass(frozen=True, eq=False)
 class Ground:
-    """A field to draw: its boundary, ground done and ground left (None: nothing of the kind)."""
+    """A field to draw: its boundary, ground done and ground left (None: nothing of the kind), and
+    the block of land that it belongs to."""
 
     label: str
     boundary: Any
     done: Any = None
     left: Any = None
+    farm: str = ""
+
+
+def together(grounds: Sequence[Ground]) -> list[list[Ground]]:
+    """Fields in groups that lie near each other, so that each group can be drawn large; one group
+    where there would be more than `MOST_MAPS`."""
+    groups: list[list[Ground]] = []
+    for g in grounds:
+        plane = geodesy.plane_of(g.boundary)
+        own = plane.project(g.boundary)
+        near = [
+            group
+            for group in groups
+            if any(plane.project(other.boundary).distance(own) < APART_M for other in group)
+        ]
+        groups = [x for x in groups if x not in near] + [[*(o for n in near for o in n), g]]
+    return groups if len(groups) <= MOST_MAPS else [list(grounds)]
 
 
 def farm_map(

@@ -20,14 +20,14 @@ from oplog.sheets.pages.stops import Place, Stop, stops
 from oplog.sheets.pages.trails import Trail
 from oplog.sheets.table import METRIC
 
-WIDTH, LOWEST, HIGHEST, PAD = 340.0, 130.0, 300.0, 24.0
+WIDTH, LOWEST, HIGHEST, PAD = 250.0, 100.0, 200.0, 20.0
 SHADES = 5
 """Shades from the first bouts to the last."""
 GRAIN = 0.86
 """Share of its width at which a bout is drawn, so that the bouts show side by side."""
-ARROW = 8.0
+ARROW = 7.0
 """How far outside the boundary an arrow stands. [unit]"""
-MARK = 7.5
+MARK = 6.5
 """Radius of the mark of a stop. [unit]"""
 
 

@@ -22,7 +22,12 @@ class InputLine:
     fields: tuple[tuple[str, str], ...]
 
 
-def day_inputs(farm: Farm, day: date, visits: Sequence[WorkMeasured]) -> list[InputLine]:
+def inputs_of(farm: Farm, visits: Sequence[WorkMeasured]) -> list[InputLine]:
+    """The inputs that went out with some visits."""
+    return day_inputs(farm, None, visits)
+
+
+def day_inputs(farm: Farm, day: date | None, visits: Sequence[WorkMeasured]) -> list[InputLine]:
     """The inputs that went out with some visits, and those of the day that fit no visit."""
     wanted = {v.event_id for v in visits}
     found: dict[str, tuple[InputApplied, list[tuple[str, str]]]] = {}
@@ -33,7 +38,7 @@ def day_inputs(farm: Farm, day: date, visits: Sequence[WorkMeasured]) -> list[In
             part = amount((given.amount - (given.left_over or 0.0)) * share, given.unit)
             found.setdefault(given.event_id, (given, []))[1].append((visit.field, part))
     for given in farm.inputs:
-        if given.day == day and given.event_id not in shared:
+        if day is not None and given.day == day and given.event_id not in shared:
             found[given.event_id] = (given, [])
     return [
         InputLine(g.product, g.kind, amount(g.amount - (g.left_over or 0.0), g.unit), tuple(parts))

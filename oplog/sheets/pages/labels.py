@@ -49,7 +49,7 @@ def shorten(text: str, longest: int) -> str:
 
 
 def place(
-    text: str, x: float, y: float, taken: Sequence[Box], paper: Box, size: float = 11.0
+    text: str, x: float, y: float, taken: Sequence[Box], paper: Box, size: float = 10.0
 ) -> Label | None:
     """A text near a point, clear of what is taken; None where there is no room."""
     wide, high = text_width(text, size), size * 1.15

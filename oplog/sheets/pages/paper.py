@@ -19,7 +19,7 @@ from oplog.units import FOOT_M
 
 Floats = NDArray[np.float64]
 
-FINEST = 0.3
+FINEST = 0.2
 """What is smaller than this is not drawn. [unit]"""
 
 
@@ -124,7 +124,7 @@ class ScaleBar:
     label: str
 
 
-def scale_bar(frame: Frame, *, metric: bool, longest: float = 110.0) -> ScaleBar:
+def scale_bar(frame: Frame, *, metric: bool, longest: float = 90.0) -> ScaleBar:
     """The longest round length that fits."""
     unit_m, unit = (1.0, "m") if metric else (FOOT_M, "ft")
     room = longest / frame.scale / unit_m

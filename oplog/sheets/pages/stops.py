@@ -14,7 +14,7 @@ SHORT_S = 60.0
 """Stands shorter than this are summed up, not drawn."""
 SAME_STOP = timedelta(minutes=1)
 """Two stops of one kind this close in time are one that was nudged."""
-TOGETHER = 17.0
+TOGETHER = 14.0
 """Stops nearer to each other than this are one place on paper. [unit]"""
 STOPPED = ("filling", "standing")
 
