@@ -277,6 +277,11 @@ class TestArchives:
         assert np.diff(track.time).astype(int)[0] > 0
         assert track.segment.tolist() == [0, 1]
 
+    def test_members_of_two_devices_leave_the_device_unknown(self):
+        other = GPX.replace(b'"c"', b'"d"')
+        assert messages(zipped(a_gpx=GPX, b_gpx=GPX))[0].device == "c"
+        assert messages(zipped(a_gpx=GPX, b_gpx=other))[0].device == ""
+
     def test_problems_name_the_member(self):
         track, said = messages(zipped(a_gpx=GPX, readme_txt=b"hello"))
         assert len(track) == 1

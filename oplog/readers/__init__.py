@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import pkgutil
 import re
+from dataclasses import replace
 from functools import cache
 from importlib import import_module
 from types import ModuleType
@@ -66,7 +67,10 @@ def formats() -> tuple[ModuleType, ...]:
 
 
 def _in_time_order(tracks: list[Track]) -> Track:
-    """Tracks of several members by their first time; those without times come last."""
+    """Tracks of several members by their first time; those without times come last.
+
+    Members of different devices leave the device unknown: they may be different machines'.
+    """
     held = [t for t in tracks if len(t)]
     if len(held) == 1:
         return held[0]
@@ -75,7 +79,9 @@ def _in_time_order(tracks: list[Track]) -> Track:
         timed = t.time[~np.isnat(t.time)]
         return int(timed[0].astype(np.int64)) if len(timed) else np.iinfo(np.int64).max
 
-    return concat(sorted(held, key=first))
+    joined = concat(sorted(held, key=first))
+    devices = {t.device for t in held}
+    return joined if len(devices) == 1 else replace(joined, device="")
 
 
 def _what_it_is(data: bytes) -> str:
