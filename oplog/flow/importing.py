@@ -298,13 +298,12 @@ def _fixes(history: History, batch: _Batch, digest: str) -> Track:
 def _nothing_to_take(name: str, track: Track, fixes: Track, problems: Sequence[Problem]) -> str:
     """Why no work can be worked out from a file; "" where it can."""
     if not len(track):
-        why = problems[0].message if problems else "it holds no positions"
-        line = f", line {problems[0].line}" if problems and problems[0].line else ""
-        return f"{name}{line}: {why}. Nothing was added."
+        return f"{name}: {_reasons(problems) or 'it holds no positions'}. Nothing was added."
     if not len(fixes):
+        count = "one position without a time" if len(track) == 1 else "positions without times"
         return (
-            f"{name}: {len(track)} positions without times. They show where, but not when, so "
-            "that no work can be worked out from them. Nothing was added."
+            f"{name}: {count}. They show where, but not when, so that no work can be worked out "
+            "from them. Nothing was added."
         )
     if len(fixes) < 2:
         return f"{name}: only one position with a time. Nothing was added."
@@ -315,6 +314,17 @@ def _nothing_to_take(name: str, track: Track, fixes: Track, problems: Sequence[P
             "machine's track by itself. Nothing was added."
         )
     return ""
+
+
+def _reasons(problems: Sequence[Problem]) -> str:
+    """What was found wrong, commonest first, as one sentence without its stop."""
+    ordered = sorted(problems, key=lambda p: -p.count)
+    return "; ".join(
+        p.message
+        + (f" ({p.count} times)" if p.count > 1 else "")
+        + (f" (line {p.line})" if p.line is not None and p.count == 1 else "")
+        for p in ordered[:3]
+    )
 
 
 def _date_in_doubt(name: str, fixes: Track, told: Told, today: date | None) -> str:
