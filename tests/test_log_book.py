@@ -8,6 +8,7 @@ import re
 import threading
 from datetime import UTC, datetime, timedelta, timezone
 
+import filelock
 import pytest
 
 from oplog import log
@@ -168,6 +169,17 @@ def test_a_log_that_another_program_holds_is_waited_for_and_then_said(tmp_path, 
         done.set()
         holder.join()
     made.append([note("a")])
+
+
+def test_a_drive_that_knows_no_locks_is_written_to_without(tmp_path, monkeypatch):
+    made = new_log(tmp_path / "log")
+
+    def unknown(*_: object, **__: object) -> None:
+        raise NotImplementedError
+
+    monkeypatch.setattr(filelock.FileLock, "acquire", unknown)
+    made.append([note("a")])
+    assert len(meaning(log.open_log(made.path).events())) == 2
 
 
 def test_names_of_people_and_fields_never_become_file_names(tmp_path):

@@ -159,8 +159,7 @@ def _events_of(table: Any) -> list[Event]:
         rows.setdefault(kind, []).append(row)
     found: list[Any] = [None] * len(types)
     for kind, where in rows.items():
-        part = table if len(rows) == 1 else table.take(where)
-        for row, event in zip(where, _events(part, *kind), strict=True):
+        for row, event in zip(where, _events(_part(table, where, kind[0]), *kind), strict=True):
             found[row] = event
     return found
 
@@ -222,6 +221,17 @@ def _events(table: Any, type_string: str, version: int) -> list[Event]:
         _made(event_type, i, absent, zip(here, row, strict=True))
         for i, row in zip(ids, zip(*cells, strict=True), strict=True)
     ]
+
+
+def _part(table: Any, rows: list[int], type_string: str) -> Any:
+    """Some rows, with the columns of their type; without copying where they stand together."""
+    wanted = {"event_id", "supersedes"}
+    if type_string in TYPES:
+        wanted |= columns(TYPES[type_string]).keys()
+    part = table.select([n for n in table.column_names if n in wanted])
+    if rows[-1] - rows[0] + 1 == len(rows):
+        return part.slice(rows[0], len(rows))
+    return part.take(rows)
 
 
 def _later(table: Any, ids: list[str], type_string: str, version: int) -> list[Event]:

@@ -15,7 +15,7 @@ from oplog.log import disk, schema
 from oplog.log.files import SUFFIX, EventFiles, as_named
 from oplog.log.reading import UNREADABLE, table_of, values
 
-TIERS = ((1 << 20, 48), (16 << 20, 16))
+TIERS = ((1 << 20, 24), (16 << 20, 12))
 """Files below the first figure [byte] are merged when there are as many as the second."""
 
 LARGEST = 32 << 20
