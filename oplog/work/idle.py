@@ -8,10 +8,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from oplog.track import Floats
+from oplog.work.clean import drift_m
 from oplog.work.motion import Path
+from oplog.work.states import true_runs
 
 WORKING, TURNING, FILLING, STANDING, TRAVELLING, UNRECORDED = range(6)
 NAMES = ("working", "turning", "filling", "standing", "travelling", "unrecorded")
+
+FILL_S = 30
+"""A shorter stop is not for filling. LONG_FILL_S: a longer one is, wherever it is. Common
+practice."""
+LONG_FILL_S = 120
 
 Codes = NDArray[np.int8]
 Flags = NDArray[np.bool_]
@@ -24,12 +31,27 @@ def classify(path: Path, work: Flags, holds: bool, width_m: float, break_s: floa
     """
     codes = np.full(len(path), TRAVELLING, dtype=np.int8)
     codes[work] = WORKING
-    still = standing(path)
-    codes[still & ~work] = STANDING
+    codes[_joined_stops(path, standing(path), ~work)] = STANDING
     _mark_turns(codes, path, work, width_m)
     if holds:
-        _mark_filling(codes, path, break_s)
+        _mark_filling(codes, path, work, break_s)
     return codes
+
+
+def _joined_stops(path: Path, still: Flags, free: Flags) -> Flags:
+    """Stops, with shifts of a few seconds that get nowhere taken in: (m,) mask.
+
+    Noise makes a standing receiver seem to creep, and a machine at a trailer is shunted.
+    """
+    joined = still & free
+    near_m = max(3.0, 3.0 * drift_m(path.noise_m))
+    for a, b in true_runs(~still & free, path.piece):
+        between = a > 0 and b < len(path) - 1 and joined[a - 1] and joined[b + 1]
+        if between and b - a < 20:
+            shift = np.hypot(path.x[b + 1] - path.x[a - 1], path.y[b + 1] - path.y[a - 1])
+            if shift < near_m:
+                joined[a : b + 1] = True
+    return joined
 
 
 def standing(path: Path) -> Flags:
@@ -69,18 +91,30 @@ def _mark_turns(codes: Codes, path: Path, work: Flags, width_m: float) -> None:
             codes[first : last + 1][moving] = TURNING
 
 
-def _mark_filling(codes: Codes, path: Path, break_s: float) -> None:
-    """Stops of a minute or more that are not breaks, at places used more than once: filling."""
+def _mark_filling(codes: Codes, path: Path, work: Flags, break_s: float) -> None:
+    """Stops that are not breaks, at places used more than once or long enough: filling.
+
+    A stop in mid-bout (work before and after, on the same line) is something else, unless it is
+    long: a blockage, a look at the job.
+    """
     stops = [
-        (a, b)
-        for a, b in runs(codes, path.piece)
-        if codes[a] == STANDING and 45 <= b - a + 1 < break_s
+        (a, b) for a, b in true_runs(codes == STANDING, path.piece) if FILL_S <= b - a + 1 < break_s
     ]
     places = np.array([[path.x[a : b + 1].mean(), path.y[a : b + 1].mean()] for a, b in stops])
+    reach_m = 40.0 + 3 * drift_m(path.noise_m)
     for k, (a, b) in enumerate(stops):
-        near = np.hypot(*(places - places[k]).T) < 40.0
-        if near.sum() >= 2 or b - a + 1 >= 120:
+        long = b - a + 1 >= LONG_FILL_S
+        used_again = (np.hypot(*(places - places[k]).T) < reach_m).sum() >= 2
+        if long or (used_again and not _mid_bout(path, work, a, b)):
             codes[a : b + 1] = FILLING
+
+
+def _mid_bout(path: Path, work: Flags, first: int, last: int) -> bool:
+    """Whether a stop lies within a bout: work close before and after, in one direction."""
+    before, after = max(first - 6, 0), min(last + 6, len(path) - 1)
+    if not (work[before:first].any() and work[last + 1 : after + 1].any()):
+        return False
+    return bool(abs(path.heading[after] - path.heading[before]) < np.radians(20))
 
 
 def way_m(path: Path, rows: Flags) -> Floats:

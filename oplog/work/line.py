@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from oplog.kit import Rig
 from oplog.track import Floats
@@ -22,6 +23,10 @@ class Line:
     x: Floats
     y: Floats
     heading: Floats
+
+    def part_of(self, chosen: NDArray[np.bool_]) -> Line:
+        """The seconds that a mask selects."""
+        return Line(self.x[chosen], self.y[chosen], self.heading[chosen])
 
 
 def working_line(way: Path, rig: Rig) -> Line:

@@ -62,14 +62,14 @@ def longest_gap_s(interval_s: float) -> float:
 def stood(cleaned: Cleaned) -> NDArray[np.bool_]:
     """Intervals in which a logger that writes by distance wrote nothing, as the machine stood.
 
-    Such a logger is known by steps of one length at uneven times. (n-1,) mask.
+    Such a logger is known by its having no short steps, at any speed. (n-1,) mask.
     """
     step = np.hypot(np.diff(cleaned.x), np.diff(cleaned.y))
     if len(step) < 50:
         return np.zeros(len(step), dtype=bool)
-    low, usual, high = np.percentile(step, [15, 50, 85])
-    by_distance = usual > 0.5 and (high - low) < 0.5 * usual and np.diff(cleaned.seconds).max() > 10
-    return np.asarray(step <= 1.6 * usual) if by_distance else np.zeros(len(step), dtype=bool)
+    shortest, usual = np.percentile(step, [1, 50])
+    by_distance = usual > 0.5 and shortest > 0.4 * usual
+    return np.asarray(step <= 2.2 * usual) if by_distance else np.zeros(len(step), dtype=bool)
 
 
 def path(cleaned: Cleaned, noise_m: float) -> Path:
@@ -167,12 +167,15 @@ def _curve(grid: Floats, t: Floats, values: Floats) -> Floats:
     k = np.clip(np.searchsorted(t, grid, side="right") - 1, 0, len(t) - 2)
     u = (grid - t[k]) / h[k]
     a, b = values[k], values[k + 1]
-    return np.asarray(
+    # Over an interval much longer than the rest nothing is known of the way: a straight line.
+    straight = h[k] > max(20.0, 3 * float(np.median(h)))
+    curve = np.asarray(
         a * (1 + 2 * u) * (1 - u) ** 2
         + slope[k] * h[k] * u * (1 - u) ** 2
         + b * u**2 * (3 - 2 * u)
         + slope[k + 1] * h[k] * u**2 * (u - 1)
     )
+    return np.asarray(np.where(straight, a + u * (b - a), curve))
 
 
 def _smooth(values: Floats, sigma: float) -> Floats:

@@ -1,68 +1,119 @@
-"""Passes: whether a stay holds two full operations, one over the other, and where the first ends.
+"""Passes: ground done over again without leaving the field, and whether that is a second pass.
 
-Rolling in the morning and drilling in the afternoon without leaving the field is two pieces of
-work. Ground covered again is otherwise read as travelling over finished work, so this has to be
-asked before the states are told.
+Rolling in the morning and drilling in the afternoon is two pieces of work in one stay. Ground
+covered again is otherwise read as travelling over finished work, so this is asked before the
+states are told.
 """
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
 
-from oplog.work.claims import NEVER, first_claims, last_claims, raster, swath
+from oplog.work.claims import NEVER, Swath, beside, first_claims, raster, share, swath
 from oplog.work.line import Line
 from oplog.work.motion import Path
-from oplog.work.states import heading_change, running
+from oplog.work.states import heading_change, running, true_runs
 
 SHARE = 0.5
-"""A second pass begins where more than half of the ground covered is covered again later.
+"""Ground done again is a second pass where it is more than half of the ground done before it.
 
-Below that, ground covered twice is overlap, going over missed spots, or travel. Common practice,
-no source: the share at which a person would say that the field was done again."""
+Below that it is work done over, in the same visit: its hours count as work, its ground as
+overlap. Common practice, no source: the share at which a person would say the field was done
+again."""
+
+LEAST = 0.1
+"""Less than this of the ground done again is odd runs, not work done over."""
+
+FEWEST_RUNS = 4
+"""Runs laid side by side over finished ground that are work, not ways to a trailer or gate."""
+
+Flags = NDArray[np.bool_]
 
 
-def second_pass(path: Path, line: Line, width_m: float) -> int | None:
-    """The second at which a second pass begins, or None: row of the path.
+@dataclass(frozen=True, eq=False)
+class Again:
+    """A stretch in which ground was done over again. first, last: rows of the path.
 
-    Long straight runs alone are laid on the ground, as turns and ways to and from a trailer
-    cover ground again in any work. For each moment, the ground covered both before and after it
-    is added up; where the most, over all moments, is more than SHARE of all ground covered,
-    the longest pause near that moment parts the passes.
+    share: of the ground covered before it.
     """
-    bouts = _long_runs(path, width_m)
+
+    first: int
+    last: int
+    share: float
+
+
+def done_again(path: Path, line: Line, width_m: float) -> Again | None:
+    """The longest stretch in which finished ground was worked again, or None.
+
+    Only long straight runs are asked: turns, and ways to and from a trailer, cover ground again
+    in any work. A stretch is runs one after the other, all on ground covered before, most of
+    them with another of the stretch at their side.
+    """
+    bouts, run = _long_runs(path, width_m)
     if bouts.sum() < 120:
         return None
     lay = swath(raster(line.x, line.y, width_m), line.x, line.y, line.heading, path.piece, width_m)
-    first, last = first_claims(lay, bouts), last_claims(lay, bouts)
-    covered = np.flatnonzero(first != NEVER)
-    begin = np.bincount(first[covered], minlength=len(path) + 1)
-    end = np.bincount(last[covered], minlength=len(path) + 1)
-    again = np.cumsum(begin)[: len(path)] - np.cumsum(end)[: len(path)]
-    most = int(again.argmax())
-    if again[most] < SHARE * len(covered):
-        return None
-    near = np.flatnonzero(again > 0.95 * again[most])
-    return _parting(bouts, int(near[0]), int(near[-1]))
+    old = share(lay, first_claims(lay, bouts)[lay.cells] < lay.owner - 120)
+    numbers = np.unique(run[bouts])
+    mean_old = np.bincount(run, weights=old * bouts) / np.maximum(
+        np.bincount(run, weights=bouts), 1
+    )
+    found = [
+        again
+        for a, b in _stretches(mean_old[numbers] > 0.75)
+        if (again := _stretch(path, line, lay, bouts, run, numbers[a : b + 1], width_m))
+    ]
+    most = max(found, key=lambda s: s.share) if found else None
+    return most if most is not None and most.share >= LEAST else None
 
 
-def _long_runs(path: Path, width_m: float) -> NDArray[np.bool_]:
-    """Straight forward runs of several widths: (m,) mask."""
+def _long_runs(path: Path, width_m: float) -> tuple[Flags, NDArray[np.intp]]:
+    """Straight forward runs of several widths: (m,) mask, and the number of each second's run."""
     run = running(path)
     way = np.bincount(run, weights=path.speed)
     long = way >= max(40.0, 4 * width_m)
     long[0] = False
-    return np.asarray(long[run] & (heading_change(path.heading) < np.radians(20)), dtype=bool)
+    return long[run] & (heading_change(path.heading) < np.radians(20)), run
 
 
-def _parting(bouts: NDArray[np.bool_], first: int, last: int) -> int:
-    """Middle of the longest stretch without bouts between two rows; else the middle row."""
-    rows = np.arange(first, last + 1)
-    idle = ~bouts[rows]
-    change = np.flatnonzero(np.diff(np.concatenate([[0], idle.astype(np.int8), [0]]))).reshape(
-        -1, 2
-    )
-    if not len(change):
-        return (first + last) // 2
-    a, b = change[int(np.argmax(change[:, 1] - change[:, 0]))]
-    return int(rows[0] + (a + b) // 2)
+def _stretches(flags: Flags) -> list[tuple[int, int]]:
+    """First and last of each series of set flags that is long enough, one gap let pass."""
+    filled = flags.copy()
+    filled[1:-1] |= flags[:-2] & flags[2:]
+    ends = np.flatnonzero(np.diff(np.concatenate([[0], filled.astype(np.int8), [0]])))
+    return [(a, b - 1) for a, b in ends.reshape(-1, 2).tolist() if flags[a:b].sum() >= FEWEST_RUNS]
+
+
+def _stretch(
+    path: Path, line: Line, lay: Swath, bouts: Flags, run: NDArray[np.intp],
+    numbers: NDArray[np.intp], width_m: float,
+) -> Again | None:  # fmt: skip
+    """A series of runs as a stretch, if they lie side by side."""
+    mine = bouts & np.isin(run, numbers)
+    first, last = int(np.flatnonzero(mine)[0]), int(np.flatnonzero(mine)[-1])
+    sides = []
+    for reach in (0.75, 1.0, -0.75, -1.0):
+        x = line.x - np.sin(line.heading) * reach * width_m
+        y = line.y + np.cos(line.heading) * reach * width_m
+        sides.append(lay.raster.cell(x, y))
+    flanked = beside(lay, sides, mine)[mine].mean()
+    if flanked < 0.6:
+        return None
+    earlier = bouts & (np.arange(len(path)) < first)
+    before = first_claims(lay, earlier) != NEVER
+    during = first_claims(lay, mine) != NEVER
+    covered = max(int(before.sum()), 1)
+    return Again(*_widened(path, bouts, first, last), float((before & during).sum() / covered))
+
+
+def _widened(path: Path, bouts: Flags, first: int, last: int) -> tuple[int, int]:
+    """A stretch from the middle of the longest pause before it, to the end where that is near."""
+    pauses = [(a, b) for a, b in true_runs(~bouts, path.piece) if b < first]
+    if pauses:
+        a, b = pauses[-1]
+        first = (a + b) // 2 + 1
+    tail = bouts[last + 1 :].sum()
+    return first, len(path) - 1 if tail < 60 else last

@@ -21,7 +21,7 @@ from oplog.work.coverage import Covered, bout_lines, cover
 from oplog.work.line import Line, working_line
 from oplog.work.model import Settings, Visit
 from oplog.work.motion import Path, part_of
-from oplog.work.passes import second_pass
+from oplog.work.passes import SHARE, done_again
 from oplog.work.spacing import Spacing, gap_m, spacing
 from oplog.work.states import Evidence, ahead, first_guess, label, true_runs
 from oplog.work.stays import Stay
@@ -60,17 +60,14 @@ def _parts(way: Path, stay: Stay, place: Place) -> list[tuple[Path, Stay]]:
     if len(whole) < 5:
         return []
     rig, found = _rig(whole, stay, place)
-    line = working_line(whole, rig)
-    row = second_pass(whole, line, _width(rig, found))
-    if row is None:
+    again = done_again(whole, working_line(whole, rig), _width(rig, found))
+    if again is None or again.share < SHARE or again.last < len(whole) - 1:
         return [(whole, stay)]
-    at = float(whole.seconds[row])
+    at = float(whole.seconds[again.first])
     first = replace(stay, left_s=at, went_out=False)
     second = replace(stay, entered_s=at, came_in=False)
-    return [
-        (part_of(whole, whole.seconds < at), first),
-        (part_of(whole, whole.seconds >= at), second),
-    ]
+    before = whole.seconds < at
+    return [(part_of(whole, before), first), (part_of(whole, ~before), second)]
 
 
 def _rig(part: Path, stay: Stay, place: Place) -> tuple[Rig, Spacing | None]:
@@ -99,7 +96,7 @@ def _measure(part: Path, stay: Stay, place: Place) -> Visit | None:
     width_m, ground = _width(rig, found), place.plane.project(stay.field.boundary)
     line = working_line(part, rig)
     gap = gap_m(found, width_m)
-    work = label(part, line, width_m, gap, ground, (stay.came_in, stay.went_out), Evidence())
+    work = _labels(part, line, width_m, gap, ground, (stay.came_in, stay.went_out))
     if (rig.line_m or 0.0) > 0:
         work = ahead(part, line, work)
     work = _enough(part, work, width_m)
@@ -109,6 +106,24 @@ def _measure(part: Path, stay: Stay, place: Place) -> Visit | None:
     covered = cover(bout_lines(line.x, line.y, bout), width_m, ground, _closing_m(part, width_m))
     seen = spacing(part.x, part.y, part.heading, bout, 2.5 * width_m)
     return _visit(part, stay, place, rig, line, bout, covered, width_m, seen)
+
+
+def _labels(
+    part: Path, line: Line, width_m: float, gap: float, ground: Any, ends: tuple[bool, bool]
+) -> NDArray[np.bool_]:
+    """Working or not, ground done over again judged by itself: (m,) mask."""
+    again = done_again(part, line, width_m)
+    if again is None:
+        return label(part, line, width_m, gap, ground, ends, Evidence())
+    rows = np.arange(len(part))
+    over = (rows >= again.first) & (rows <= again.last)
+    work = np.zeros(len(part), dtype=bool)
+    for chosen in (over, ~over):
+        if chosen.sum() > 5:
+            work[chosen] = label(
+                part_of(part, chosen), line.part_of(chosen), width_m, gap, ground, ends, Evidence()
+            )
+    return work
 
 
 def number_bouts(work: NDArray[np.bool_], piece: NDArray[np.int32]) -> NDArray[np.int32]:
