@@ -338,3 +338,56 @@ def test_every_command_explains_itself(run: Run) -> None:
                 walk(command, [*path, name])
 
     walk(program, [])
+
+
+def test_two_laptops_come_together(
+    evening: log.Log, run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from tests.evening import farm_log
+
+    other = farm_log(tmp_path / "other")
+    later = [(t + timedelta(days=1), x, y) for t, x, y in DRILLED]
+    flow.import_file(other, gpx(later), "b.gpx", Told("blue", "drill"))
+    mine = handle(evening, "Mill")
+    said = run("merge", other.path)
+    assert said.code == 0
+    assert "events were new" in said.out
+    assert handle(evening, "Mill") == mine, "a handle stays the same after a merge"
+    assert run("merge", other.path).out == "Nothing was new.\n"
+    assert len(now(evening).days) == 2
+    assert run("merge", tmp_path / "nowhere").code == 1
+
+
+def test_problems_are_summed_up_and_shown_in_full_on_request(at_home: log.Log, run: Run) -> None:
+    lines = day_gpx().decode().split("\n")
+    for i in range(20, 200, 20):
+        lines[i] = lines[i].replace('lat="', 'lat="x')
+    (at_home.path.parent / "torn.gpx").write_text("\n".join(lines[:-1]) + "\n<trkpt lat=")
+    said = run("import", "../torn.gpx", "--implement", "drill")
+    assert said.code == 3
+    assert "torn.gpx, line" in said.err
+    assert in_field(at_home, "Long Acre").working_s > 0, "good data beside bad is kept"
+    assert len(run("import", "../torn.gpx", "--problems").err) >= len(said.err) - 200
+
+
+def test_a_boundary_file_with_a_bad_ring(at_home: log.Log, run: Run) -> None:
+    data = json.loads(geojson({"Good": FIELDS["Mill"], "Bad": FIELDS["Mill"]}))
+    data["features"][1]["geometry"]["coordinates"] = [[[0.1, 52.1], [0.2, 52.1]]]
+    path = at_home.path.parent / "rings.geojson"
+    path.write_text(json.dumps(data))
+    said = run("land", "add", path)
+    assert said.code == 3
+    assert "New: Good" in said.out
+    assert "Bad" in said.err
+
+
+def test_jobs_from_plan_to_close(evening: log.Log, run: Run) -> None:
+    flow.state_crop(evening, ["Long Acre"], "spring beans", 2024)
+    said = run("plan", "beans", "--operation", "drilling", "--crop", "spring beans")
+    assert said.code == 0
+    assert "beans: drilling of Long Acre" in said.out
+    assert "beans" in run("jobs").out
+    assert run("close", "Beans").code == 0
+    assert run("close", "beans").code == 1
+    assert run("plan", "x", "--operation", "drilling").code == 1
+    assert run("plan", "x", "--operation", "drilling", "--fields", "Mil").code == 1
