@@ -49,22 +49,27 @@ def account_sheet(
         Column("amount", "sum"),
         Column("visits", "visits"),
     )
-    shown = tuple(
-        (
-            r["began"], r["operation"], r["field"] + (" *" if _partly(r) else ""), _quantity(r),
-            _price(r), _sum(r), r["visits"],
-        )
-        for r in rows
-    )  # fmt: skip
+    shown = account_cells(rows)
     lines = [
         f"Work for {customer}",
         "",
         write(Table("", columns, shown), width=width, bold=bold),
         "",
     ]
-    lines += _totals(rows, vat_percent)
-    lines += ["", *_notes(rows, width), paragraph(CAUTION, width=width)]
-    return "\n".join(lines)
+    lines += account_sums(rows, vat_percent)
+    notes = [paragraph(t, width=width) for t in account_notes(rows)]
+    return "\n".join([*lines, "", *notes, paragraph(CAUTION, width=width)])
+
+
+def account_cells(rows: Sequence[Mapping[str, Any]]) -> tuple[tuple[Any, ...], ...]:
+    """Day, operation, field, quantity, price, sum and visits of each line, for people."""
+    return tuple(
+        (
+            r["began"], r["operation"], r["field"] + (" *" if _partly(r) else ""), _quantity(r),
+            _price(r), _sum(r), r["visits"],
+        )
+        for r in rows
+    )  # fmt: skip
 
 
 def money(value: Decimal, currency: str) -> str:
@@ -99,7 +104,8 @@ def _sum(r: Mapping[str, Any]) -> str:
     return "-" if r["amount"] is None else f"{rounded(r['amount']):,.2f}"
 
 
-def _totals(rows: Sequence[Mapping[str, Any]], vat_percent: float | None) -> list[str]:
+def account_sums(rows: Sequence[Mapping[str, Any]], vat_percent: float | None) -> list[str]:
+    """The sums of each currency, with VAT where it is given, as lines."""
     lines = []
     for currency in sorted({r["currency"] for r in rows if r["amount"] is not None}):
         net = sum(
@@ -114,7 +120,8 @@ def _totals(rows: Sequence[Mapping[str, Any]], vat_percent: float | None) -> lis
     return lines or ["No sum: no line has both a quantity and a price."]
 
 
-def _notes(rows: Sequence[Mapping[str, Any]], width: int) -> list[str]:
+def account_notes(rows: Sequence[Mapping[str, Any]]) -> list[str]:
+    """What the figures of an account mean, and what is missing, as sentences."""
     bases = sorted({r["basis"] for r in rows if r["price"] is not None})
     texts = [f"Charged by {b}: {BASES[b]}." for b in bases]
     if any(_partly(r) for r in rows):
@@ -123,4 +130,4 @@ def _notes(rows: Sequence[Mapping[str, Any]], width: int) -> list[str]:
         texts.append(
             f"No price is stated for {', '.join(missing)}: oplog customer price OPERATION PRICE."
         )
-    return [paragraph(t, width=width) for t in texts]
+    return texts
