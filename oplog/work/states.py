@@ -73,8 +73,10 @@ def label(
     fixed = -weights.reverse * path.reverse - weights.outside * ~inside
     turning = _turning_evidence(line, weights)
     work = first_guess(path) & inside
-    # With positions that wander by a quarter of the width, fitting edge to edge means nothing.
-    blurred = drift_m(path.noise_m) > width_m / 4
+    # With positions that wander by a part of the width, it is not seen what ground is new, and
+    # fitting edge to edge means nothing.
+    wander = drift_m(path.noise_m) / width_m
+    blurred, sight = wander > 1 / 4, 1 / (1 + (3 * wander) ** 2)
     before: Floats | float = 0.0
     for turn in range(10):
         usual = working_speed(path.speed, work)
@@ -86,7 +88,7 @@ def label(
             fixed
             - turning * (1 - weights.round_work * _all_round(fits & (new >= 0.5)))
             + _speed_evidence(path.speed, usual, *_slack(path, work, usual), weights)
-            + gain
+            + sight * gain
             - apart
         )
         score = np.clip(score, -6.0, 4.0)

@@ -143,8 +143,13 @@ def _enough(part: Path, work: NDArray[np.bool_], width_m: float) -> NDArray[np.b
 
 
 def _closing_m(part: Path, width_m: float) -> float:
-    """Half the width of a gap between bouts that drift explains. [m]"""
-    return float(min(0.02 + 2.0 * drift_m(part.noise_m), 0.4 * width_m))
+    """Half the width of a gap between bouts that drift explains. [m]
+
+    Not more than two fifths of the width, so that a bout left out is seen; unless the drift is
+    so large that it could not be seen anyway.
+    """
+    drift = drift_m(part.noise_m)
+    return float(min(0.02 + 2.0 * drift, max(0.4 * width_m, 0.9 * drift)))
 
 
 def _visit(
