@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from math import ceil, floor, log10
@@ -9,16 +10,23 @@ from math import ceil, floor, log10
 
 @dataclass(frozen=True)
 class Axis:
-    """Values from low to high lie between two places on paper. [any; unit]"""
+    """Values from low to high lie between two places on paper. [any; unit]
+
+    by_ratio: equal ratios are equally far apart, rather than equal differences.
+    """
 
     low: float
     high: float
     start: float
     end: float
+    by_ratio: bool = False
 
     def at(self, value: float) -> float:
         """Place of a value, to a tenth of a unit."""
-        share = (value - self.low) / ((self.high - self.low) or 1.0)
+        if self.by_ratio:
+            share = log10(value / self.low) / log10(self.high / self.low)
+        else:
+            share = (value - self.low) / ((self.high - self.low) or 1.0)
         return round(self.start + share * (self.end - self.start), 1)
 
 
@@ -38,6 +46,14 @@ def round_values(high: float, most: int = 5) -> list[float]:
     power = 10.0 ** floor(log10(rough))
     step = next(s * power for s in (1, 2, 5, 10) if s * power >= rough)
     return [i * step for i in range(ceil(high / step - 1e-9) + 1)]
+
+
+def round_ratios(values: Sequence[float]) -> list[float]:
+    """1, 2, 5, 10, ... from the last at or below all values to the first at or above."""
+    marks = [s * 10.0**p for p in range(-3, 6) for s in (1, 2, 5)]
+    low = max(m for m in marks if m <= max(min(values), marks[0]))
+    high = min((m for m in marks if m >= max(values) and m > low), default=marks[-1])
+    return [m for m in marks if low <= m <= high]
 
 
 def round_days(first: date, last: date, most: int = 5) -> list[date]:

@@ -15,7 +15,9 @@ from oplog.sheets.pages.paper import Frame, ScaleBar, fit, scale_bar
 from oplog.sheets.pages.trails import Trail
 from oplog.sheets.table import METRIC
 
-WIDTH, LOWEST, HIGHEST, PAD = 320.0, 120.0, 270.0, 14.0
+WIDTH, NARROW, PAD = 320.0, 210.0, 14.0
+LOWEST, HIGHEST = 0.4, 0.85
+"""Height over width."""
 SIZE = 10.0
 APART_M, MOST_MAPS = 700.0, 4
 NEAR_M = 25_000.0
@@ -90,6 +92,8 @@ def farm_map(
     key: str,
     told: str,
     system: str = METRIC,
+    *,
+    width: float = WIDTH,
 ) -> FarmMap | None:
     """The picture of some fields; None where there is nothing to draw.
 
@@ -100,7 +104,8 @@ def farm_map(
     seen = shown + [line for part in lines.values() for line in part]
     if not seen:
         return None
-    frame = fit(seen, width=WIDTH, lowest=LOWEST, highest=HIGHEST, pad=PAD)
+    lowest, highest = width * LOWEST, width * HIGHEST
+    frame = fit(seen, width=width, lowest=lowest, highest=highest, pad=PAD)
     return FarmMap(
         key,
         frame.width,
@@ -112,7 +117,7 @@ def farm_map(
             for i, (name, part) in enumerate(sorted(lines.items(), key=lambda w: w[0].casefold()))
             if part
         ),
-        scale_bar(frame, metric=system == METRIC),
+        scale_bar(frame, metric=system == METRIC, longest=width * 0.28),
         told,
     )
 

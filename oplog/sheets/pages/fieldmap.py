@@ -78,7 +78,10 @@ class FieldMap:
 def field_map(
     farm: Farm, visit: WorkMeasured, trail: Trail | None, key: str, system: str = METRIC
 ) -> FieldMap | None:
-    """The picture of a visit; None where nothing of it has a place."""
+    """The picture of a visit; None where nothing of it has a place.
+
+    trail: where its machine was; None draws no stops and no ways in and out.
+    """
     boundary = farm.field(visit.field, visit.day).boundary if visit.boundary else None
     ground, bouts = _shape(visit.geometry), _shape(visit.bouts)
     seen = [g for g in (boundary, ground, bouts) if g is not None]
@@ -159,7 +162,7 @@ def _marks(
     came, went = period(farm, visit).split(" to ")
     words = [("in and out", f"in at {came}, out at {went}")]
     if trail is None or len(trail.time) < 2:
-        return (), (), [*words, ("stops", "the track is not at hand: not drawn")]
+        return (), (), [*words, ("stops", "not drawn")]
     found = stops(visit, trail, frame.points)
     lettered = tuple((_letter(i), p) for i, p in enumerate(found.places))
     paper = Box(2.0, 2.0, frame.width - 2.0, frame.height - 2.0)

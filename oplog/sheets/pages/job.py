@@ -15,7 +15,7 @@ from oplog.query.progress import Progress, progress
 from oplog.sheets import figures as fig
 from oplog.sheets.inputs import CAUTION
 from oplog.sheets.jobs import job_parts
-from oplog.sheets.pages.farmmap import Ground, farm_map, together
+from oplog.sheets.pages.farmmap import NARROW, WIDTH, Ground, farm_map, together
 from oplog.sheets.pages.jobs import job_line
 from oplog.sheets.pages.progress import progress_chart
 from oplog.sheets.pages.render import render
@@ -70,10 +70,12 @@ def _maps(
     names = {row["field"].casefold() for row in fields}
     others = [farm.field(k, today) for k in farm.fields if k not in names]
     states = {str(i): f"{f['field']} is {f['state']}" for i, f in enumerate(fields, start=1)}
+    groups = together(grounds)
+    width = WIDTH if len(groups) == 1 else NARROW
     found = []
-    for i, some in enumerate(together(grounds)):
+    for i, some in enumerate(groups):
         told = "; ".join(states[g.label] for g in some)
-        drawing = farm_map(some, {}, others, f"job{i}", f"{told}.", system)
+        drawing = farm_map(some, {}, others, f"job{i}", f"{told}.", system, width=width)
         found.append({"name": ", ".join(sorted({g.farm for g in some})), "map": drawing})
     return found
 
