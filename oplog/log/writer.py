@@ -34,7 +34,7 @@ def fresh() -> Writer:
 
 def recall(log: Path) -> Writer | None:
     """The writer of the log in this place, None where this user never wrote to it."""
-    saved = _read().get("writers", {}).get(_place(log))
+    saved = _places(_read()).get(_place(log))
     try:
         return Writer(str(saved["id"]), int(saved["number"]), saved["entry"])
     except (TypeError, KeyError, ValueError):
@@ -44,15 +44,10 @@ def recall(log: Path) -> Writer | None:
 def remember(log: Path, writer: Writer) -> None:
     """Keep the writer of the log in this place. Where the configuration cannot be written, the
     next entry begins a chain of its own: nothing is lost by that."""
-    with suppress(OSError):
-        folder = _folder()
-        folder.mkdir(parents=True, exist_ok=True)
-        saved = _read()
-        places = saved.setdefault("writers", {})
-        places[_place(log)] = {"id": writer.id, "number": writer.number, "entry": writer.entry}
-        aside = folder / f"writer.json.{secrets.token_hex(4)}"
-        aside.write_text(json.dumps(saved, indent=1), encoding="utf-8")
-        os.replace(aside, folder / "writer.json")
+    saved = _read()
+    here = {"id": writer.id, "number": writer.number, "entry": writer.entry}
+    saved["writers"] = _places(saved) | {_place(log): here}
+    _keep("writer.json", json.dumps(saved, indent=1))
 
 
 def name() -> str:
@@ -75,12 +70,33 @@ def _folder() -> Path:
     return Path(platformdirs.user_config_dir("oplog", appauthor=False))
 
 
+def _keep(name: str, content: str) -> None:
+    """Replace a file of the configuration, whole or not at all; not at all where it cannot be."""
+    folder = _folder()
+    aside = folder / f"{name}.{secrets.token_hex(4)}"
+    with suppress(OSError):
+        folder.mkdir(parents=True, exist_ok=True)
+        try:
+            with aside.open("w", encoding="utf-8") as file:
+                file.write(content)
+                file.flush()
+                os.fsync(file.fileno())
+            os.replace(aside, folder / name)
+        finally:
+            aside.unlink(missing_ok=True)
+
+
 def _read() -> dict[str, Any]:
     try:
         saved = json.loads((_folder() / "writer.json").read_text(encoding="utf-8"))
     except (OSError, ValueError):
         return {}
     return saved if isinstance(saved, dict) else {}
+
+
+def _places(saved: dict[str, Any]) -> dict[str, Any]:
+    places = saved.get("writers")
+    return places if isinstance(places, dict) else {}
 
 
 def _place(log: Path) -> str:
@@ -103,9 +119,4 @@ def verified(version: str) -> set[str]:
 
 def remember_verified(version: str, digests: set[str]) -> None:
     """Keep what `verified` gives; forgetting it only makes the next check slower."""
-    with suppress(OSError):
-        folder = _folder()
-        folder.mkdir(parents=True, exist_ok=True)
-        aside = folder / f"verified.{secrets.token_hex(4)}"
-        aside.write_text("\n".join([version, *sorted(digests)]), encoding="ascii")
-        os.replace(aside, folder / "verified")
+    _keep("verified", "\n".join([version, *sorted(digests)]))
