@@ -118,25 +118,42 @@ def interleaved(cleaned: Cleaned) -> bool:
     return int(impossible.sum()) >= max(10, len(cleaned) // 500)
 
 
-def cross_noise_m(cleaned: Cleaned, quality: NDArray[np.int8]) -> float:
-    """Noise of one coordinate from fix to fix, across the direction of travel. [m]
+@dataclass(frozen=True)
+class Noise:
+    """Noise of positions from fix to fix, across and along the direction of travel. [m]
 
-    Only the part that changes from fix to fix shows in a moving track; along the track, stamps
-    that jitter look like noise, so only the part across counts. Slow drift does not show: see
-    `drift_m`. quality: (n,) GGA codes of the cleaned fixes; a code sets a floor.
+    Along the track, stamps that jitter look like noise; across it they do not.
+    """
+
+    across_m: float
+    along_m: float
+
+
+def noise(cleaned: Cleaned, quality: NDArray[np.int8]) -> Noise:
+    """What trembles from fix to fix in a moving track: second differences, robustly.
+
+    Slow drift does not show: see `drift_m`. quality: (n,) GGA codes of the cleaned fixes; a code
+    sets a floor. Where too little moves, a metre is taken.
     """
     if len(cleaned) < 5:
-        return 1.0
+        return Noise(1.0, 1.0)
     dx, dy = cleaned.x[2:] - cleaned.x[:-2], cleaned.y[2:] - cleaned.y[:-2]
-    mx = cleaned.x[1:-1] - (cleaned.x[2:] + cleaned.x[:-2]) / 2
-    my = cleaned.y[1:-1] - (cleaned.y[2:] + cleaned.y[:-2]) / 2
-    span = np.hypot(dx, dy)
     dt = cleaned.seconds[2:] - cleaned.seconds[:-2]
+    part = (cleaned.seconds[1:-1] - cleaned.seconds[:-2]) / dt
+    mx = cleaned.x[1:-1] - (cleaned.x[:-2] + part * dx)
+    my = cleaned.y[1:-1] - (cleaned.y[:-2] + part * dy)
+    span = np.hypot(dx, dy)
     moving = (span > 1.0) & (dt < 20.0)
     if moving.sum() < 5:
-        return 1.0
-    across = np.abs(mx * dy - my * dx)[moving] / span[moving]
-    return float(max(np.median(across) / 0.6745 / CROSS_NOISE_GAIN, _floor_m(quality)))
+        return Noise(1.0, 1.0)
+    ux, uy = dx[moving] / span[moving], dy[moving] / span[moving]
+    across = _spread(mx[moving] * uy - my[moving] * ux)
+    along = _spread(mx[moving] * ux + my[moving] * uy)
+    return Noise(max(across, _floor_m(quality)), along)
+
+
+def _spread(second_difference: Floats) -> float:
+    return float(np.median(np.abs(second_difference)) / 0.6745 / CROSS_NOISE_GAIN)
 
 
 def drift_m(noise_m: float) -> float:

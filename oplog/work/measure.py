@@ -10,7 +10,7 @@ from oplog.geodesy import Plane
 from oplog.land import Field
 from oplog.track import Floats, Track
 from oplog.work import idle
-from oplog.work.clean import Cleaned, clean, cross_noise_m, interleaved
+from oplog.work.clean import Cleaned, clean, interleaved, noise
 from oplog.work.model import DayWork, Settings, Visit
 from oplog.work.motion import Path, path
 from oplog.work.stays import stays
@@ -32,7 +32,7 @@ def measure_day(
     cleaned = clean(track, plane)
     if not len(cleaned):
         raise ValueError("no fix with a time and a position")
-    way = path(cleaned, cross_noise_m(cleaned, track.quality[cleaned.rows]))
+    way = path(cleaned, noise(cleaned, track.quality[cleaned.rows]))
     place = Place(plane, Clock(cleaned.start), rig_for, settings)
     visits = [
         visit

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from oplog.track import Floats
-from oplog.work.clean import Cleaned
+from oplog.work.clean import Cleaned, Noise
 
 STEP_S = 1.0
 
@@ -72,14 +72,14 @@ def stood(cleaned: Cleaned) -> NDArray[np.bool_]:
     return np.asarray(step <= 2.2 * usual) if by_distance else np.zeros(len(step), dtype=bool)
 
 
-def path(cleaned: Cleaned, noise_m: float) -> Path:
+def path(cleaned: Cleaned, noise: Noise) -> Path:
     """Put the fixes on an even grid of a second and smooth them as far as the noise asks."""
     intervals = np.diff(cleaned.seconds)
     interval_s = float(np.median(intervals)) if len(intervals) else 1.0
     hole = (intervals > longest_gap_s(interval_s)) & ~stood(cleaned)
     cuts = np.flatnonzero(hole) + 1
     pieces = [
-        _piece(cleaned, part, k, noise_m, interval_s)
+        _piece(cleaned, part, k, noise, interval_s)
         for k, part in enumerate(np.split(np.arange(len(cleaned)), cuts))
         if len(part) >= 2
     ]
@@ -88,26 +88,29 @@ def path(cleaned: Cleaned, noise_m: float) -> Path:
         name: np.concatenate([getattr(p, name) for p in pieces]) if pieces else np.zeros(0)
         for name in columns
     }
-    return Path(**joined, noise_m=noise_m, interval_s=interval_s)
+    return Path(**joined, noise_m=noise.across_m, interval_s=interval_s)
 
 
 def _piece(
-    cleaned: Cleaned, part: NDArray[np.intp], number: int, noise_m: float, interval_s: float
+    cleaned: Cleaned, part: NDArray[np.intp], number: int, noise: Noise, interval_s: float
 ) -> Path:
     t = even_stamps(cleaned.seconds[part], cleaned.x[part], cleaned.y[part])
     first, last = np.ceil(t[0]), np.floor(t[-1])
     grid = np.arange(first, last + 0.5) if last > first else np.array([t[0], t[-1]])
     x, y = _onto(grid, t, cleaned.x[part]), _onto(grid, t, cleaned.y[part])
-    width = smoothing_s(noise_m, interval_s)
-    x, y = _smooth(x, width), _smooth(y, width)
-    speed, course, moved = _velocity(x, y, noise_m)
+    width = smoothing_s(noise.across_m, interval_s)
+    if noise.along_m > max(0.15, 3 * noise.across_m):
+        x, y = _evened(x, y, width)
+    else:
+        x, y = _smooth(x, width), _smooth(y, width)
+    speed, course, moved = _velocity(x, y, noise.across_m)
     reverse = _reversing(course, speed, moved)
     heading = _unwrapped(np.where(reverse, course + np.pi, course))
     turn_rate = np.gradient(_smooth(heading, 1.0)) if len(heading) > 2 else np.zeros(len(heading))
     return Path(
         seconds=grid, x=x, y=y, speed=speed, heading=heading, turn_rate=turn_rate,
         reverse=reverse, piece=np.full(len(grid), number, dtype=np.int32),
-        noise_m=noise_m, interval_s=interval_s,
+        noise_m=noise.across_m, interval_s=interval_s,
     )  # fmt: skip
 
 
@@ -192,6 +195,19 @@ def _smooth(values: Floats, sigma: float) -> Floats:
     before = 2 * values[0] - values[reach:0:-1]
     after = 2 * values[-1] - values[-2 : -reach - 2 : -1]
     return np.convolve(np.concatenate([before, values, after]), kernel, mode="valid")
+
+
+def _evened(x: Floats, y: Floats, width: float) -> tuple[Floats, Floats]:
+    """Smooth a path whose stamps jitter: hard along the way, as little as the noise asks across.
+
+    Stamps that stray put each fix too far on or too far back, which lengthens the way and makes
+    the speed double and halve, but does not move it sideways.
+    """
+    wide_x, wide_y = _smooth(x, 3.0), _smooth(y, 3.0)
+    course = np.arctan2(np.gradient(wide_y), np.gradient(wide_x))
+    nx, ny = -np.sin(course), np.cos(course)
+    side = _smooth((x - wide_x) * nx + (y - wide_y) * ny, width)
+    return wide_x + side * nx, wide_y + side * ny
 
 
 def _velocity(x: Floats, y: Floats, noise_m: float) -> tuple[Floats, Floats, NDArray[np.bool_]]:
