@@ -34,7 +34,7 @@ def fresh() -> Writer:
 
 def recall(log: Path) -> Writer | None:
     """The writer of the log in this place, None where this user never wrote to it."""
-    saved = _places(_read()).get(_place(log))
+    saved: Any = _places(_read()).get(_place(log))
     try:
         return Writer(str(saved["id"]), int(saved["number"]), saved["entry"])
     except (TypeError, KeyError, ValueError):
