@@ -43,6 +43,8 @@ class Evidence:
     """For a turn that ends up the other way within twenty seconds: never work."""
     round_work: float = 0.8
     """How much of that is let go where the line keeps to its neighbour all round the bend."""
+    stroke: float = 5.0
+    """For a forward stroke in a corner, where a header cuts its way round."""
     outside: float = 6.0
     still: float = 4.0
     apart: float = 5.0
@@ -60,18 +62,22 @@ def label(
     ground: Any | None,
     ends: tuple[bool, bool],
     weights: Evidence,
+    cuts: bool = False,
 ) -> Flags:
     """Working or not, for each second of the path: (m,) mask.
 
     gap_m: what neighbouring bouts leave between them. [m]
     ground: the field in the plane, None for no field. ends: whether the machine came in over the
-    boundary at the start of the path, and went out at its end.
+    boundary at the start of the path, and went out at its end. cuts: a header that has to cut its
+    way round corners.
     """
     lays = _lay(path, line, width_m, gap_m)
     sides = _sides(line, width_m, ground, lays.narrow.raster)
     inside = _within(ground, line.x, line.y, max(2.0, 0.4 * width_m))
     fixed = -weights.reverse * path.reverse - weights.outside * ~inside
     turning = _turning_evidence(line, weights)
+    if cuts:
+        fixed = fixed + weights.stroke * strokes(path)
     work = first_guess(path) & inside
     # With positions that wander by a part of the width, it is not seen what ground is new, and
     # fitting edge to edge means nothing.
@@ -138,6 +144,21 @@ def _end_of_run(
         return int(rows[crossing[np.argmin(np.abs(rows[crossing] - at))]])
     steady = np.flatnonzero(straight[rows])
     return int(rows[steady[0]]) if len(steady) else at
+
+
+def strokes(path: Path) -> Flags:
+    """Forward strokes of a machine that goes to and fro in a corner: (m,) mask.
+
+    A header has to cut its way round the corner of an opening cut: forward, back, forward a
+    little further. Reversing twice or more within a short time and place is that, once is a turn.
+    """
+    back = [(a, b) for a, b in true_runs(path.reverse & (path.speed > 0.15), path.piece) if b > a]
+    found = np.zeros(len(path), dtype=bool)
+    for (a, b), (c, d) in pairwise(back):
+        near = np.hypot(path.x[c] - path.x[b], path.y[c] - path.y[b]) < 30.0
+        if near and c - b <= 40 and path.piece[a] == path.piece[d]:
+            found[max(a - 12, 0) : d + 13] = True
+    return found & ~path.reverse & (path.speed > 0.1)
 
 
 def ahead(path: Path, line: Line, work: Flags) -> Flags:

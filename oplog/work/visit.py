@@ -34,6 +34,9 @@ AREAS = (
     "worked", "worked_low", "worked_high", "gross", "overlap", "outside", "missed", "applied",
 )  # fmt: skip
 
+CUT_IN_FRONT = ("combining", "harvesting", "chopping")
+"""Operations whose working line is carried in front, whether or not it is stated how far."""
+
 WIDEST_M = 45.0
 """How far apart bouts are looked for where no width is stated."""
 
@@ -96,8 +99,9 @@ def _measure(part: Path, stay: Stay, place: Place) -> Visit | None:
     width_m, ground = _width(rig, found), place.plane.project(stay.field.boundary)
     line = working_line(part, rig)
     gap = gap_m(found, width_m)
-    work = _labels(part, line, width_m, gap, ground, (stay.came_in, stay.went_out))
-    if (rig.line_m or 0.0) > 0:
+    cuts = (rig.line_m or 0.0) > 0 or rig.operation in CUT_IN_FRONT
+    work = _labels(part, line, width_m, gap, ground, (stay.came_in, stay.went_out), cuts)
+    if cuts:
         work = ahead(part, line, work)
     work = _enough(part, work, width_m)
     if not work.any():
@@ -109,20 +113,25 @@ def _measure(part: Path, stay: Stay, place: Place) -> Visit | None:
 
 
 def _labels(
-    part: Path, line: Line, width_m: float, gap: float, ground: Any, ends: tuple[bool, bool]
+    part: Path,
+    line: Line,
+    width_m: float,
+    gap: float,
+    ground: Any,
+    ends: tuple[bool, bool],
+    cuts: bool,
 ) -> NDArray[np.bool_]:
     """Working or not, ground done over again judged by itself: (m,) mask."""
     again = done_again(part, line, width_m)
     if again is None:
-        return label(part, line, width_m, gap, ground, ends, Evidence())
+        return label(part, line, width_m, gap, ground, ends, Evidence(), cuts)
     rows = np.arange(len(part))
     over = (rows >= again.first) & (rows <= again.last)
     work = np.zeros(len(part), dtype=bool)
     for chosen in (over, ~over):
         if chosen.sum() > 5:
-            work[chosen] = label(
-                part_of(part, chosen), line.part_of(chosen), width_m, gap, ground, ends, Evidence()
-            )
+            some, there = part_of(part, chosen), line.part_of(chosen)
+            work[chosen] = label(some, there, width_m, gap, ground, ends, Evidence(), cuts)
     return work
 
 
