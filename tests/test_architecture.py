@@ -41,7 +41,7 @@ KEEPERS = {
     "pyarrow": {"log"},
     "duckdb": {"query"},
     "pyproj": {"geodesy"},
-    "pyogrio": {"readers"},
+    "pyogrio": {"readers", "sheets"},
     "click": {"cli"},
     "rich": {"sheets", "cli"},
     "jinja2": {"sheets"},
