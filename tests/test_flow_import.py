@@ -180,6 +180,35 @@ def test_a_device_is_remembered(farm: log.Log) -> None:
     assert len(every(farm, DeviceAssigned)) == 1
 
 
+def test_a_device_that_changes_machines_belongs_to_the_last(farm: log.Log) -> None:
+    flow.add_kit(farm, KitItem("red", "tractor", True))
+    for week, machine in enumerate(("blue", "red", "blue", "red")):
+        moved = [(t + timedelta(weeks=week), x, y) for t, x, y in DRILLED]
+        flow.import_file(farm, gpx(moved, creator="box 7"), "a.gpx", Told(machine=machine))
+        assert now(farm).devices == {now(farm).tracks[0].device: machine}
+    assert not now(farm).unsettled
+
+
+def test_a_file_taken_for_the_wrong_machine_is_set_right(farm: log.Log) -> None:
+    flow.add_kit(farm, KitItem("red", "tractor", True))
+    flow.import_file(farm, gpx(ROLLED), "b.gpx", Told("blue", "roller"))
+    flow.import_file(farm, gpx(DRILLED), "a.gpx", DRILL)
+    done = flow.import_file(farm, gpx(DRILLED), "a.gpx", Told("red", "drill"))
+    assert "blue's in the log until now" in done.files[0].how
+    assert {(v.machine, v.field) for v in now(farm).visits} == {
+        ("blue", "Mill"),
+        ("red", "Long Acre"),
+    }
+    assert {t.machine for t in now(farm).tracks} == {"blue", "red"}
+    assert not now(farm).unsettled
+    flow.import_file(farm, gpx(DRILLED), "a.gpx", DRILL)
+    assert {(v.machine, v.field) for v in now(farm).visits} == {
+        ("blue", "Mill"),
+        ("blue", "Long Acre"),
+    }, "and back again"
+    assert [d.machine for d in now(farm).days] == ["blue"]
+
+
 def test_the_only_machine_is_taken_and_said_so(farm: log.Log) -> None:
     done = flow.import_file(farm, day_gpx(), "a.gpx")
     assert done.files[0].machine == "blue"

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from typing import Any, TypeVar
 
-from oplog.events import DayMeasured, Event, WorkMeasured
+from oplog.events import DayMeasured, DeviceAssigned, Event, WorkMeasured
 from oplog.fold import Farm, fold
 from oplog.log import Entry, Log, writer_name
 from oplog.track import Track
@@ -23,8 +23,8 @@ DETAIL = ("spans", "missed", "overlap", "bouts")
 class History:
     """A log as it was read.
 
-    replaced_by: for each event id, an event that supersedes it. current_visits, current_days:
-    all measurements that nothing supersedes, those included that the fold did not settle on.
+    replaced_by: for each event id, an event that supersedes it. current_*: all events of a type
+    that nothing supersedes, those included that the fold did not settle on.
     """
 
     log: Log
@@ -33,6 +33,7 @@ class History:
     replaced_by: Mapping[str, str]
     current_visits: tuple[WorkMeasured, ...]
     current_days: tuple[DayMeasured, ...]
+    current_devices: tuple[DeviceAssigned, ...]
 
     def anew(self, event: E) -> E:
         """The event, told apart from an equal one that was replaced or struck before.
@@ -74,6 +75,7 @@ def read(log: Log) -> History:
         replaced_by,
         tuple(e for e in now if isinstance(e, WorkMeasured)),
         tuple(e for e in now if isinstance(e, DayMeasured)),
+        tuple(e for e in now if isinstance(e, DeviceAssigned)),
     )
 
 

@@ -5,24 +5,21 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import date
+from datetime import date, timedelta
 
 import numpy as np
 
 from oplog import readers
 from oplog.errors import OplogError, Problem, UnreadableFile
 from oplog.events import DeviceAssigned, Event, Found, TrackImported
-from oplog.flow import gather
-from oplog.flow.days import moment, split
+from oplog.flow import gather, refusing
+from oplog.flow.days import moment, split, working_day
 from oplog.flow.history import History, read
 from oplog.flow.machines import Ask, machine_of
 from oplog.flow.remeasuring import measured_anew
 from oplog.fold import Farm
-from oplog.geodesy import Plane
 from oplog.log import Log
-from oplog.readers.rollover import suspect_rollover
 from oplog.track import Track
-from oplog.work.clean import clean, interleaved
 from oplog.work.model import Settings
 
 MachineDay = tuple[str, date]
@@ -31,13 +28,6 @@ Progress = Callable[[str, int, int], None]
 
 ONE_ENTRY_BYTES = 128 << 20
 """Files are taken in together, as one entry, until their bytes come to this much."""
-
-ELSEWHERE_M = 300.0
-"""Two tracks that put one machine this far apart at the same instants are of two machines."""
-
-JUMPING = 0.1
-"""A receiver loses itself now and then; where more than this share of the fixes is elsewhere,
-there are two."""
 
 
 @dataclass(frozen=True)
@@ -115,6 +105,11 @@ class _File:
     problems: tuple[Problem, ...]
     how: str
 
+    @property
+    def digest(self) -> str:
+        """Digest of its bytes, by which the log knows it."""
+        return hashlib.sha256(self.data).hexdigest()
+
 
 def import_file(
     log: Log, data: bytes, name: str, told: Told | None = None, settings: Settings | None = None
@@ -181,8 +176,9 @@ def _take(
         track = replace(track, time=track.time + np.timedelta64(told.add_days, "D"))
         problems.append(Problem(name, None, f"dates moved by {told.add_days} days, as told"))
     fixes = gather.ready(track)
-    refused = _nothing_to_take(name, track, fixes, problems)
-    refused = refused or _date_in_doubt(name, fixes, told, today)
+    refused = refusing.nothing_to_take(name, track, fixes, problems)
+    if not refused and told.add_days is None:
+        refused = refusing.date_in_doubt(name, fixes, today)
     if refused:
         return FileTaken(name, problems=tuple(problems), refused=refused)
     try:
@@ -205,29 +201,52 @@ def _of_machine(
     held = [_fixes(history, batch, t.fixes) for t in met]
     new = gather.unknown(fixes, held)
     known = len(fixes) - len(new)
-    if (apart_m := gather.apart_m(new, held)) > ELSEWHERE_M:
-        refused = (
-            f"{name}: {machine} was {apart_m / 1000.0:.1f} km away at these very times, by a track "
-            "that is in the log already. Is this another machine's? Then say whose: --machine NAME."
-        )
+    if refused := refusing.elsewhere(name, machine, new, held):
         return FileTaken(name, machine, problems=file.problems, refused=refused)
     all_days = tuple(d for d, _ in split(fixes, batch.farm.zone, batch.farm.day_turns_at))
     if fixes.device:
         _remember(history, batch, fixes.device, machine)
+    moved = _taken_as_anothers(batch, file.digest, machine) if told.machine and len(new) else []
+    how = f"it was {moved[0].machine}'s in the log until now" if moved else file.how
     if len(new):
-        _add(history, batch, file, machine, new, told)
-    return FileTaken(name, machine, len(new), known, file.how, all_days, file.problems)
+        _add(history, batch, file, machine, new, told, moved)
+    return FileTaken(name, machine, len(new), known, how, all_days, file.problems)
+
+
+def _taken_as_anothers(batch: _Batch, file_digest: str, machine: str) -> list[TrackImported]:
+    """Imports of this very file for another machine, which the import now sets right. Their days
+    are to be measured without them."""
+    moved = [
+        t
+        for t in batch.farm.tracks
+        if t.file_digest == file_digest and t.machine.casefold() != machine.casefold()
+    ]
+    zone, turn = batch.farm.zone, batch.farm.day_turns_at
+    for one in moved:
+        day = working_day(one.first_at, zone, turn)
+        while day <= working_day(one.last_at, zone, turn):
+            batch.days.add((one.machine, day))
+            day += timedelta(days=1)
+    kept = tuple(t for t in batch.farm.tracks if t not in moved)
+    batch.farm = replace(batch.farm, tracks=kept)
+    return moved
 
 
 def _add(
-    history: History, batch: _Batch, file: _File, machine: str, new: Track, told: Told
+    history: History,
+    batch: _Batch,
+    file: _File,
+    machine: str,
+    new: Track,
+    told: Told,
+    instead_of: Sequence[TrackImported],
 ) -> None:
-    file_digest = hashlib.sha256(file.data).hexdigest()
     event = history.anew(
         TrackImported(
             machine=machine,
             fixes=new.digest(),
-            file_digest=file_digest,
+            file_digest=file.digest,
+            supersedes=tuple(sorted(t.event_id for t in instead_of)),
             fix_count=len(new),
             known_fixes=len(file.fixes) - len(new),
             first_at=moment(new.time[0]),
@@ -246,7 +265,7 @@ def _add(
     )
     batch.events.append(event)
     batch.fixes[event.fixes] = new
-    batch.raw[file_digest] = file.data
+    batch.raw[file.digest] = file.data
     batch.files.append(file.name)
     batch.farm = replace(batch.farm, tracks=(*batch.farm.tracks, event))
     for day, _ in split(new, batch.farm.zone, batch.farm.day_turns_at):
@@ -254,15 +273,17 @@ def _add(
 
 
 def _remember(history: History, batch: _Batch, device: str, machine: str) -> None:
-    """Note which machine a device belongs to."""
+    """Note which machine a device belongs to: what is said last takes the place of the rest."""
     before = batch.farm.devices.get(device)
     if before is not None and before.casefold() == machine.casefold():
         return
-    old = DeviceAssigned(device=device, machine=before).event_id if before else None
-    supersedes = (old,) if old in history.ids else ()
-    event = DeviceAssigned(
-        device=device, machine=machine, supersedes=tuple(filter(None, supersedes))
-    )
+    gone = {i for e in batch.events for i in e.supersedes}
+    old = [
+        e.event_id
+        for e in (*history.current_devices, *batch.events)
+        if isinstance(e, DeviceAssigned) and e.device == device and e.event_id not in gone
+    ]
+    event = DeviceAssigned(device=device, machine=machine, supersedes=tuple(sorted(old)))
     batch.events.append(history.anew(event))
     batch.farm = replace(batch.farm, devices={**batch.farm.devices, device: machine})
 
@@ -293,65 +314,6 @@ def _write(
 
 def _fixes(history: History, batch: _Batch, digest: str) -> Track:
     return batch.fixes[digest] if digest in batch.fixes else history.log.fixes(digest)
-
-
-def _nothing_to_take(name: str, track: Track, fixes: Track, problems: Sequence[Problem]) -> str:
-    """Why no work can be worked out from a file; "" where it can."""
-    if not len(track):
-        return f"{name}: {_reasons(problems) or 'it holds no positions'}. Nothing was added."
-    if not len(fixes):
-        count = "one position without a time" if len(track) == 1 else "positions without times"
-        return (
-            f"{name}: {count}. They show where, but not when, so that no work can be worked out "
-            "from them. Nothing was added."
-        )
-    if len(fixes) < 2:
-        return f"{name}: only one position with a time. Nothing was added."
-    if in_two_places(track):
-        return (
-            f"{name}: positions jump back and forth between places faster than any machine can "
-            "drive, again and again: this is more than one machine in one file. Export each "
-            "machine's track by itself. Nothing was added."
-        )
-    return ""
-
-
-def _reasons(problems: Sequence[Problem]) -> str:
-    """What was found wrong, commonest first, as one sentence without its stop."""
-    ordered = sorted(problems, key=lambda p: -p.count)
-    return "; ".join(
-        p.message
-        + (f" ({p.count} times)" if p.count > 1 else "")
-        + (f" (line {p.line})" if p.line is not None and p.count == 1 else "")
-        for p in ordered[:3]
-    )
-
-
-def _date_in_doubt(name: str, fixes: Track, told: Told, today: date | None) -> str:
-    """What there is to say where the dates look 1024 weeks off; "" otherwise."""
-    if today is None or told.add_days is not None:
-        return ""
-    days = suspect_rollover(fixes.time[0], today)
-    if days is None:
-        return ""
-    first = fixes.time[0].astype("datetime64[D]")
-    return (
-        f"{name} begins on {first}. Receivers whose week counter has run over write dates "
-        f"1024 weeks off: it could be {first + np.timedelta64(days, 'D')}. If so, import it with "
-        f"--add-days {days}; if the date is right, with --add-days 0. Nothing was added."
-    )
-
-
-def in_two_places(track: Track) -> bool:
-    """Whether one track is two machines whose fixes interleave."""
-    fixes = gather.ready(track)
-    plane = Plane(float(np.median(fixes.lon)), float(np.median(fixes.lat)))
-    x, y = plane.xy(fixes.lon, fixes.lat)
-    at_once = np.diff(fixes.time) == np.timedelta64(0, "us")
-    torn = int((at_once & (np.hypot(np.diff(x), np.diff(y)) > ELSEWHERE_M)).sum())
-    cleaned = clean(fixes, plane)
-    few = max(20, JUMPING * len(cleaned))
-    return torn > few or cleaned.jumps > few or interleaved(cleaned)
 
 
 def _known(farm: Farm, told: Told) -> Told:

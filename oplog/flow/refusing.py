@@ -1,0 +1,90 @@
+"""Why a file is not taken in: statements for the person, complete and with what to do."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import date
+
+import numpy as np
+
+from oplog.errors import Problem
+from oplog.flow import gather
+from oplog.geodesy import Plane
+from oplog.readers.rollover import suspect_rollover
+from oplog.track import Track
+from oplog.work.clean import clean, interleaved
+
+ELSEWHERE_M = 300.0
+"""Two tracks that put one machine this far apart at the same instants are of two machines."""
+
+JUMPING = 0.1
+"""A receiver loses itself now and then; where more than this share of the fixes is elsewhere,
+there are two."""
+
+
+def nothing_to_take(name: str, track: Track, fixes: Track, problems: Sequence[Problem]) -> str:
+    """Why no work can be worked out from a file; "" where it can."""
+    if not len(track):
+        return f"{name}: {_reasons(problems) or 'it holds no positions'}. Nothing was added."
+    if not len(fixes):
+        count = "one position without a time" if len(track) == 1 else "positions without times"
+        return (
+            f"{name}: {count}. They show where, but not when, so that no work can be worked out "
+            "from them. Nothing was added."
+        )
+    if len(fixes) < 2:
+        return f"{name}: only one position with a time. Nothing was added."
+    if in_two_places(track):
+        return (
+            f"{name}: positions jump back and forth between places faster than any machine can "
+            "drive, again and again: this is more than one machine in one file. Export each "
+            "machine's track by itself. Nothing was added."
+        )
+    return ""
+
+
+def _reasons(problems: Sequence[Problem]) -> str:
+    """What was found wrong, commonest first, as one sentence without its stop."""
+    ordered = sorted(problems, key=lambda p: -p.count)
+    return "; ".join(
+        p.message
+        + (f" ({p.count} times)" if p.count > 1 else "")
+        + (f" (line {p.line})" if p.line is not None and p.count == 1 else "")
+        for p in ordered[:3]
+    )
+
+
+def date_in_doubt(name: str, fixes: Track, today: date | None) -> str:
+    """What there is to say where the dates look 1024 weeks off; "" otherwise."""
+    days = suspect_rollover(fixes.time[0], today) if today is not None else None
+    if days is None:
+        return ""
+    first = fixes.time[0].astype("datetime64[D]")
+    return (
+        f"{name} begins on {first}. Receivers whose week counter has run over write dates "
+        f"1024 weeks off: it could be {first + np.timedelta64(days, 'D')}. If so, import it with "
+        f"--add-days {days}; if the date is right, with --add-days 0. Nothing was added."
+    )
+
+
+def in_two_places(track: Track) -> bool:
+    """Whether one track is two machines whose fixes interleave."""
+    fixes = gather.ready(track)
+    plane = Plane(float(np.median(fixes.lon)), float(np.median(fixes.lat)))
+    x, y = plane.xy(fixes.lon, fixes.lat)
+    at_once = np.diff(fixes.time) == np.timedelta64(0, "us")
+    torn = int((at_once & (np.hypot(np.diff(x), np.diff(y)) > ELSEWHERE_M)).sum())
+    cleaned = clean(fixes, plane)
+    few = max(20, JUMPING * len(cleaned))
+    return torn > few or cleaned.jumps > few or interleaved(cleaned)
+
+
+def elsewhere(name: str, machine: str, new: Track, held: Sequence[Track]) -> str:
+    """Why a track cannot be a machine's that was far away at the same instants; "" otherwise."""
+    apart_m = gather.apart_m(new, held)
+    if apart_m <= ELSEWHERE_M:
+        return ""
+    return (
+        f"{name}: {machine} was {apart_m / 1000.0:.1f} km away at these very times, by a track "
+        "that is in the log already. Is this another machine's? Then say whose: --machine NAME."
+    )
