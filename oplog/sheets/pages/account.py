@@ -49,7 +49,8 @@ def account_page(
             for cells in account_cells(rows)
         ],
         sums=account_sums(rows, vat_percent),
-        notes=[*account_notes(rows), CAUTION],
+        notes=[n.partition(": oplog ")[0].rstrip(".") + "." for n in account_notes(rows)]
+        + [CAUTION],
         maps=_maps(farm, rows, system),
         proofs=proofs,
         method=", ".join(sorted({p["method"] for p in proofs})) or "none used",
@@ -67,19 +68,23 @@ def _maps(farm: Farm, rows: Sequence[Mapping[str, Any]], system: str) -> list[di
     """The customer's fields that work was done in, and no others."""
     names = list(dict.fromkeys(r["field"] for r in rows))
     last = max(r["ended"] for r in rows)
-    grounds = []
+    grounds: list[Ground] = []
+    named = {}
     for name in names:
         if name.casefold() in farm.fields:
             drawn = farm.field(name, last)
-            label = name if len(name) <= 16 else f"{name[:15].rstrip()}…"
-            grounds.append(Ground(label, drawn.boundary, None, None, drawn.farm))
+            grounds.append(Ground(str(len(grounds) + 1), drawn.boundary, farm=drawn.farm))
+            named[grounds[-1].label] = name
     groups = together(grounds)
     width = WIDTH if len(groups) == 1 else NARROW
     found = []
     for i, some in enumerate(groups):
-        told = f"Fields: {', '.join(g.label for g in some)}."
+        numbered = [(g.label, named[g.label]) for g in some]
+        told = f"Fields: {', '.join(name for _, name in numbered)}."
         drawing = farm_map(some, {}, [], f"acc{i}", told, system, width=width)
-        found.append({"name": ", ".join(sorted({g.farm for g in some})), "map": drawing})
+        found.append(
+            {"name": ", ".join(sorted({g.farm for g in some})), "map": drawing, "fields": numbered}
+        )
     return found
 
 

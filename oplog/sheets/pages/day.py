@@ -23,6 +23,7 @@ from oplog.sheets.pages.jobs import JobLine, job_lines
 from oplog.sheets.pages.render import render
 from oplog.sheets.pages.trails import Trail
 from oplog.sheets.table import METRIC
+from oplog.sheets.unsure import is_open
 
 SIZES = ((2, "pair"), (4, "few"), (6, "some"), (12, "many"))
 """Up to so many visits, they are printed so large; more are "dense". A day prints on two pages."""
@@ -84,7 +85,7 @@ def day_page(
         farm=farm.name,
         day=screen.day_name(day),
         totals=_totals(days, visits, system),
-        open_count=sum(screen.is_open(v) for v in visits),
+        open_count=sum(is_open(v) for v in visits),
         map=_day_map(farm, day, days, visits, ways, numbers, system),
         clock=_clock(farm, days, visits, numbers),
         visits=[_visit(farm, v, ways.get(v.machine), numbers, system) for v in visits],

@@ -9,7 +9,7 @@ from typing import Any
 from oplog.fold import Farm
 from oplog.sheets import figures as fig
 from oplog.sheets.pages.chart import Axis, Mark, round_ratios
-from oplog.sheets.pages.labels import Box, Label, place
+from oplog.sheets.pages.labels import Box, Label, place, text_width
 from oplog.sheets.table import METRIC
 from oplog.units import HECTARE_M2, HOUR_S, acres, feet, from_kmh, hectares_per_hour
 from oplog.work.agronomy import SOURCE, TYPICAL
@@ -107,14 +107,27 @@ def _theory(x: Axis, y: Axis, taken: list[Box], paper: Box, system: str) -> tupl
         if low >= high:
             continue
         ends = [(x.at(w), y.at(w * per_m)) for w in (low, high)]
-        words = fig.speed(from_kmh(speed), system)
+        words = f"{speed:g} km/h" if system == METRIC else fig.speed(from_kmh(speed), system)
         label = None
-        for share in (0.94, 0.8, 0.65, 0.1, 0.5):
+        for share in (0.92, 0.85, 0.78, 0.7, 0.6, 0.5, 0.4, 0.3, 0.2, 0.1):
             w = low * (high / low) ** share
-            label = label or place(words, x.at(w), y.at(w * per_m), taken, paper)
+            label = label or _on_line(words, x.at(w), y.at(w * per_m), taken, paper)
         taken += [label.box] if label else []
         found.append(Theory(*ends[0], *ends[1], label))
     return tuple(found)
+
+
+def _on_line(
+    text: str, x: float, y: float, taken: Sequence[Box], paper: Box, size: float = 10.0
+) -> Label | None:
+    """A text with its middle on a line, clear of what is taken; None where there is no room."""
+    wide = text_width(text, size)
+    box = Box(x - wide / 2, y - size * 0.6, x + wide / 2, y + size * 0.6)
+    inside = paper.left <= box.left and box.right <= paper.right
+    inside = inside and paper.top <= box.top and box.bottom <= paper.bottom
+    if not inside or any(box.touches(t) for t in taken):
+        return None
+    return Label(text, round(box.left, 1), round(y + size * 0.35, 1), box)
 
 
 def _published(farm: Farm, row: Mapping[str, Any]) -> float | None:
