@@ -124,8 +124,8 @@ def trim(path: Path, line: Line, work: Flags, new: Floats, usual: float) -> Flag
     drawn_straight = level & (turn < bent)
     out = work.copy()
     for a, b in true_runs(work, path.piece):
-        begin = _end_of_run(a, 1, new >= 0.2, able & (turn < np.radians(30)), lined_up)
-        end = _end_of_run(b, -1, new >= 0.2, able & (turn < np.radians(30)), drawn_straight)
+        begin = _end_of_run(a, 1, new, able & (turn < np.radians(30)), lined_up)
+        end = _end_of_run(b, -1, new, able & (turn < np.radians(30)), drawn_straight)
         if end > begin:
             out[min(a, begin) : max(b, end) + 1] = False
             out[begin : end + 1] = True
@@ -133,17 +133,29 @@ def trim(path: Path, line: Line, work: Flags, new: Floats, usual: float) -> Flag
 
 
 def _end_of_run(
-    at: int, inward: int, fresh: Flags, able: Flags, straight: Flags, reach: int = 5
+    at: int, inward: int, new: Floats, able: Flags, straight: Flags, reach: int = 5
 ) -> int:
     """Where a run really ends, looked for within `reach` seconds; inward: +1 start, -1 end."""
     rows = at + inward * np.arange(-reach, reach + 1)
-    rows = rows[(rows >= 0) & (rows < len(fresh))]
-    on = fresh[rows]
+    rows = rows[(rows >= 0) & (rows < len(new))]
+    on = new[rows] >= 0.2
     crossing = np.flatnonzero(on[1:] & ~on[:-1] & able[rows[1:]]) + 1
     if len(crossing):
-        return int(rows[crossing[np.argmin(np.abs(rows[crossing] - at))]])
+        k = int(crossing[np.argmin(np.abs(rows[crossing] - at))])
+        return int(rows[k + (_mostly_old(new[rows], k) if inward > 0 else 0)])
     steady = np.flatnonzero(straight[rows])
     return int(rows[steady[0]]) if len(steady) else at
+
+
+def _mostly_old(new: Floats, k: int) -> int:
+    """1 where the line crosses square within second k and most of that second is on old ground.
+
+    A line that comes on aslant is at work from the first corner of new ground, one that comes on
+    square from the crossing. At the other end the last of the new ground counts: an implement is
+    lifted when it is through, rather than before.
+    """
+    square = k + 1 < len(new) and new[k - 1] < 0.1 and new[k + 1] > 0.85
+    return int(square and new[k] < 0.5)
 
 
 def strokes(path: Path) -> Flags:
