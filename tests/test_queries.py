@@ -9,14 +9,13 @@ from datetime import date
 from itertools import pairwise
 from typing import Any
 
-import duckdb
 import pytest
 from shapely.geometry import box
 
 from oplog.events import JobClosed, JobPlanned, WorkMeasured
 from oplog.fold import Farm, fold
 from oplog.query import Question, ask, questions
-from oplog.query.asking import _prepare
+from oplog.query.asking import _base, _clear, _prepare
 from tests.factory import STATED, crop, drawn, work
 from tests.test_fold import EVENTS
 
@@ -46,11 +45,12 @@ class TestHeaders:
         assert set(re.findall(r"\$(\w+)", self.body(question))) == {p.name for p in question.params}
 
     def test_columns_are_those_stated(self, question: Question) -> None:
-        connection = duckdb.connect(":memory:")
+        connection = _base(FARM)
         values = {p.name: None for p in question.params}
         _prepare(connection, FARM, question, values)
         connection.execute(f"CREATE TEMP TABLE answer AS {question.sql}", values or None)
         found = [(d[0], d[1]) for d in connection.execute("DESCRIBE answer").fetchall()]
+        _clear(connection, question)
         types = {"timestamptz": "TIMESTAMP WITH TIME ZONE"}
         stated = [(c.name, types.get(c.type, c.type.upper())) for c in question.columns]
         assert found == stated

@@ -70,7 +70,7 @@ class TestFinding:
         assert find("Hectares-per-day") is find("hectares_per_day")
 
     def test_near_names_are_offered(self) -> None:
-        with pytest.raises(UnknownName, match=r"Did you mean season_summary\?"):
+        with pytest.raises(UnknownName, match=r"Did you mean season_summary"):
             find("season_sumary")
 
     @pytest.mark.parametrize("name", ["../visits", "/etc/passwd", "", "visits.sql"])

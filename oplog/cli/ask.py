@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import click
 
 from oplog.cli import _shared
@@ -17,21 +19,39 @@ def command(
 ) -> None:
     """Ask a question of the log; without a name, list the questions.
 
+    NAME is one of ours, one of your own in the log's folder queries/, or a .sql file.
+
     \b
     oplog ask
     oplog ask hectares_per_day
     oplog ask season_summary harvest_year=2027 --csv
+    oplog ask ./mine.sql
     """
     from oplog import query
     from oplog.sheets.questions import answer_table, questions_table
 
+    own = _own(ctx)
     if question is None:
-        _shared.put(questions_table(query.questions().values()), output)
+        _shared.put(questions_table(query.questions(own).values()), output)
         return
-    asked = query.find(question)
+    is_file = question.endswith(".sql")
+    asked = query.read(Path(question)) if is_file else query.find(question, own)
     given = dict(_pair(v) for v in values)
-    farm = _shared.farm_of(_shared.log_of(ctx))
-    _shared.put(answer_table(query.ask(farm, asked, given)), output, _shared.zone_of(farm))
+    log = _shared.log_of(ctx)
+    farm = _shared.farm_of(log)
+    answer = query.ask(farm, asked, given, source=log)
+    _shared.put(answer_table(answer), output, _shared.zone_of(farm))
+
+
+def _own(ctx: click.Context) -> Path | None:
+    """The folder of the log's own questions, where there is a log."""
+    from oplog.errors import NotALog
+    from oplog.query import own_folder
+
+    try:
+        return own_folder(_shared.log_of(ctx).path)
+    except NotALog:
+        return None
 
 
 def _pair(text: str) -> tuple[str, str]:

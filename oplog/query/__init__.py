@@ -4,6 +4,17 @@ queries/NAME.sql -> Question (its header read) -> ask(farm, NAME, params) -> Ans
 """
 
 from oplog.query.asking import Answer, ask, records
-from oplog.query.question import Column, Param, Question, find, questions
+from oplog.query.question import Column, Param, Question, find, own_folder, questions, read
 
-__all__ = ["Answer", "Column", "Param", "Question", "ask", "find", "questions", "records"]
+__all__ = [
+    "Answer",
+    "Column",
+    "Param",
+    "Question",
+    "ask",
+    "find",
+    "own_folder",
+    "questions",
+    "read",
+    "records",
+]

@@ -5,13 +5,17 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
-from typing import Any
+from typing import Any, Protocol
+from weakref import WeakKeyDictionary
 
 from oplog import units
 from oplog.errors import OplogError, UnknownName
+from oplog.events import Event
 from oplog.fold import Farm
+from oplog.query.of_log import OF_LOG, event_rows, fix_arrays
 from oplog.query.question import Question, find
 from oplog.query.tables import TABLES
+from oplog.track import Track
 
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _TIMESTAMP = "TIMESTAMP WITH TIME ZONE"
@@ -40,26 +44,43 @@ class Answer:
     rows: tuple[tuple[Any, ...], ...]
 
 
-def ask(farm: Farm, name: str | Question, params: Mapping[str, Any] | None = None) -> Answer:
+class Source(Protocol):
+    """What a log gives beside its farm; see oplog.log.Log."""
+
+    def events(self) -> list[Event]:
+        """Every event."""
+
+    def fixes(self, digest: str) -> Track:
+        """The fixes of a digest."""
+
+
+def ask(
+    farm: Farm,
+    name: str | Question,
+    params: Mapping[str, Any] | None = None,
+    *,
+    source: Source | None = None,
+) -> Answer:
     """Answer a question by its name (or a Question of one's own) with its values by name.
 
-    Raises: UnknownName for the question or a table it reads, OplogError for its values or an SQL
-    text that does not run.
+    source: the farm's log, for questions that read `events` or `fixes`. Tables once built are
+    kept for as long as the farm is. Raises: UnknownName for the question or a table it reads,
+    OplogError for its values or an SQL text that does not run.
     """
     import duckdb
 
     question = find(name) if isinstance(name, str) else name
     values = question.values(params or {})
-    connection = duckdb.connect(":memory:", config={"python_enable_replacements": False})
+    connection = _base(farm)
     try:
-        _prepare(connection, farm, question, values)
+        _prepare(connection, farm, question, values, source)
         text = question.sql.strip().rstrip(";")
         connection.execute(f"CREATE TEMP TABLE answer AS\n{text}", values or None)
         columns, rows = _rows(connection)
     except duckdb.Error as error:
         raise OplogError(f"The question {question.name} does not run: {error}") from error
     finally:
-        connection.close()
+        _clear(connection, question)
     unit_of = {c.name: c.unit for c in question.columns}
     return Answer(
         question.name, question.purpose, columns, tuple(unit_of.get(c, "") for c in columns), rows
@@ -71,31 +92,94 @@ def records(answer: Answer) -> list[dict[str, Any]]:
     return [dict(zip(answer.columns, row, strict=True)) for row in answer.rows]
 
 
-def _prepare(connection: Any, farm: Farm, question: Question, values: Mapping[str, Any]) -> None:
-    """Base tables and macros in; then the door is locked."""
-    connection.execute("SET TimeZone = 'UTC'")
-    for name, (argument, divisor, factor) in _MACROS.items():
-        connection.execute(
-            f"CREATE MACRO {name}({argument}) AS {argument} * {factor!r}::DOUBLE"
-            f" / {divisor!r}::DOUBLE"
-        )
+_BASES: WeakKeyDictionary[Farm, Any] = WeakKeyDictionary()
+"""A database for each farm that was asked something; disposable."""
+
+
+def _base(farm: Farm) -> Any:
+    """The farm's database: macros in, doors locked; tables come as they are read."""
+    import duckdb
+
+    if farm not in _BASES:
+        base = duckdb.connect(":memory:", config={"python_enable_replacements": False})
+        base.execute("SET TimeZone = 'UTC'")
+        for name, (argument, divisor, factor) in _MACROS.items():
+            base.execute(
+                f"CREATE MACRO {name}({argument}) AS {argument} * {factor!r}::DOUBLE"
+                f" / {divisor!r}::DOUBLE"
+            )
+        base.execute("SET enable_external_access = false")
+        base.execute("SET lock_configuration = true")
+        _BASES[farm] = base
+    return _BASES[farm]
+
+
+def _prepare(
+    connection: Any,
+    farm: Farm,
+    question: Question,
+    values: Mapping[str, Any],
+    source: Source | None = None,
+) -> None:
+    """The tables that a question reads, under their names, and no others."""
     for table in question.reads:
-        if table not in TABLES:
-            raise UnknownName("table", table, TABLES)
-        _register(connection, farm, table, values)
-    connection.execute("SET enable_external_access = false")
-    connection.execute("SET lock_configuration = true")
+        if table not in TABLES and table not in OF_LOG:
+            raise UnknownName("table", table, [*TABLES, *OF_LOG])
+        kept = _kept_name(table, values)
+        built = connection.execute(
+            "SELECT count(*) FROM duckdb_tables() WHERE table_name = ?", [kept]
+        )
+        if not built.fetchone()[0]:
+            _register(connection, farm, table, kept, values, source)
+        connection.execute(f'CREATE OR REPLACE TEMP VIEW {table} AS FROM "{kept}"')
 
 
-def _register(connection: Any, farm: Farm, table: str, values: Mapping[str, Any]) -> None:
+def _clear(connection: Any, question: Question) -> None:
+    """Take away what only this question was to see."""
+    connection.execute("DROP TABLE IF EXISTS temp.answer")
+    for table in question.reads:
+        connection.execute(f'DROP VIEW IF EXISTS temp."{table}"')
+
+
+def _kept_name(table: str, values: Mapping[str, Any]) -> str:
+    """Ground is worked out only for the harvest year that is asked for, if one is."""
+    year = values.get("harvest_year") if table == "ground" else None
+    return f"kept_{table}" + (f"_{int(year)}" if year is not None else "")
+
+
+def _register(
+    connection: Any,
+    farm: Farm,
+    table: str,
+    kept: str,
+    values: Mapping[str, Any],
+    source: Source | None,
+) -> None:
     """One base table, by way of one list a column: quick, and without pandas."""
-    schema, rows_of = TABLES[table]
-    rows = list(rows_of(farm, values))
+    if table == "fixes":
+        _register_fixes(connection, farm, kept, source)
+        return
+    if table in OF_LOG:
+        schema, rows = OF_LOG[table], list(event_rows(source.events() if source else ()))
+    else:
+        schema, rows_of = TABLES[table]
+        rows = list(rows_of(farm, values))
     lists = {f"c{i}": [row[i] for row in rows] for i in range(len(schema))}
     spread = ", ".join(
         f'unnest($c{i}::{kind}[]) AS "{column}"' for i, (column, kind) in enumerate(schema.items())
     )
-    connection.execute(f"CREATE TABLE {table} AS SELECT {spread}", lists)
+    connection.execute(f'CREATE TABLE "{kept}" AS SELECT {spread}', lists)
+
+
+def _register_fixes(connection: Any, farm: Farm, kept: str, source: Source | None) -> None:
+    """Millions of rows: by way of arrays, a track at a time."""
+    spread = ", ".join(f'"{c}" {kind}' for c, kind in OF_LOG["fixes"].items())
+    connection.execute(f'CREATE TABLE "{kept}" ({spread})')
+    for imported in farm.tracks if source else ():
+        assert source is not None
+        connection.register("one_track", fix_arrays(imported, source.fixes(imported.fixes)))
+        connection.execute(f'INSERT INTO "{kept}" FROM one_track')
+        connection.unregister("one_track")
 
 
 def _rows(connection: Any) -> tuple[tuple[str, ...], tuple[tuple[Any, ...], ...]]:

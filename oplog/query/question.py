@@ -22,11 +22,18 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
-from oplog.errors import OplogError, UnknownName
+from oplog.errors import OplogError, UnknownName, UnreadableFile
 
 _LINE = re.compile(r"--\s*(purpose|reads|param|column|order):\s*(.*\S)\s*")
 _PARAM = re.compile(r"(\w+)\s+(\w+),\s*(required|optional)(?::\s*(.*))?")
 _COLUMN = re.compile(r"(\w+)\s+(\w+)(?:\s+\[([^\]]+)\])?(?::\s*(.*))?")
+
+BASE_TABLES = (
+    "visits", "days", "fields", "crops", "kit", "jobs", "ground", "tracks", "inputs",
+    "input_visits", "needs", "calibrations", "notes", "customers", "prices", "entries", "events",
+    "fixes",
+)  # fmt: skip
+"""Names of all tables that a question can read (see tables.py and of_log.py)."""
 
 _IN_WORDS = {
     "integer": "a whole number",
@@ -88,19 +95,32 @@ class Question:
         return {p.name: _value(self.name, p, given.get(p.name)) for p in self.params}
 
 
-def questions() -> dict[str, Question]:
-    """Every question on file, by name."""
-    return {path.stem: read(path) for path in sorted(folder().glob("*.sql"))}
+def questions(own: Path | None = None) -> dict[str, Question]:
+    """Every question on file, by name. own: a folder with more, if it is there."""
+    ours = {path.stem: read(path) for path in sorted(folder().glob("*.sql"))}
+    theirs = sorted(own.glob("*.sql")) if own is not None and own.is_dir() else []
+    return ours | {p.stem: read(p) for p in theirs if p.stem not in ours}
 
 
-def find(name: str) -> Question:
-    """A question by its name, in any case and with - or _. Raises: UnknownName."""
+def find(name: str, own: Path | None = None) -> Question:
+    """A question by its name, in any case and with - or _.
+
+    own: a folder with more questions; a name of ours stays ours. Raises: UnknownName.
+    """
     key = name.strip().casefold().replace("-", "_")
-    path = folder() / f"{key}.sql"
-    if not re.fullmatch(r"\w+", key) or not path.is_file():
-        known = [p.stem for p in folder().glob("*.sql")]
-        raise UnknownName("question", name, known, "oplog ask lists them all.")
-    return read(path)
+    for place in (folder(), own):
+        if (
+            place is not None
+            and re.fullmatch(r"\w+", key)
+            and (path := place / f"{key}.sql").is_file()
+        ):
+            return read(path)
+    raise UnknownName("question", name, questions(own), "oplog ask lists them all.")
+
+
+def own_folder(log: Path) -> Path:
+    """Where a log keeps its owner's questions."""
+    return log / "queries"
 
 
 def folder() -> Path:
@@ -115,7 +135,10 @@ def read(path: Path) -> Question:
 
     Raises: OplogError naming file and line where the header cannot be understood.
     """
-    return _parsed(path.stem, path.read_text(encoding="utf-8"))
+    try:
+        return _parsed(path.stem, path.read_text(encoding="utf-8"))
+    except (OSError, UnicodeDecodeError) as error:
+        raise UnreadableFile(f"{path} cannot be read as SQL: {error}.") from error
 
 
 @cache
@@ -131,12 +154,18 @@ def _parsed(name: str, sql: str) -> Question:
     return Question(
         name=name,
         purpose=" ".join(text for _, text in found["purpose"]),
-        reads=_listed(found["reads"]),
+        reads=_listed(found["reads"]) or _mentioned(sql),
         params=tuple(Param(m[1], m[2].lower(), m[3] == "required", m[4] or "") for m in params),
         columns=tuple(Column(m[1], m[2].lower(), m[3] or "", m[4] or "") for m in columns),
         order=_listed(found["order"]),
         sql=sql,
     )
+
+
+def _mentioned(sql: str) -> tuple[str, ...]:
+    """Base tables that a text without a `reads` header names."""
+    words = set(re.findall(r"\w+", re.sub(r"--.*", "", sql).casefold()))
+    return tuple(t for t in BASE_TABLES if t in words)
 
 
 def _matched(pattern: re.Pattern[str], name: str, number: int, text: str) -> re.Match[str]:
