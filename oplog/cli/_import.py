@@ -14,8 +14,9 @@ from oplog.errors import DONE_WITH_PROBLEMS, OplogError, UnreadableFile
 
 if TYPE_CHECKING:
     from oplog.events import WorkMeasured
-    from oplog.flow.importing import FileTaken, Imported
+    from oplog.flow.importing import Imported
     from oplog.flow.machines import Ask
+    from oplog.flow.taking import FileTaken
     from oplog.fold import Farm
 
 FULL_SCREENS = 2
@@ -28,7 +29,8 @@ def run(log: _shared.Log, paths: Sequence[str], told: dict[str, Any]) -> Importe
     Raises: UnreadableFile where nothing could be taken from any of them.
     """
     from oplog.cli._zone import known_zone
-    from oplog.flow.importing import Told, import_files
+    from oplog.flow.importing import import_files
+    from oplog.flow.taking import Told
 
     files = list(found(paths))
     if not files:
@@ -160,7 +162,8 @@ def exit_code(farm: Farm, done: Imported, every: bool) -> int:
     if len(shown) < len(refused):
         _shared.note(f"and {len(refused) - len(shown)} more left out (--problems shows all)")
     code = _shared.problems(told, every=every)
-    nowhere = any(not [v for v in farm.visits if (v.machine, v.day) == d] for d in done.days)
+    recorded = {(d.machine, d.day) for d in farm.days} & set(done.days)
+    nowhere = recorded - {(v.machine, v.day) for v in farm.visits}
     return DONE_WITH_PROBLEMS if refused or nowhere else code
 
 

@@ -15,20 +15,22 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from oplog.flow.importing import FileTaken, Imported, Told, import_file, import_files
+    from oplog.flow.importing import Imported, import_file, import_files
     from oplog.flow.jobs import close, plan
     from oplog.flow.listing import add_kit, add_land, state_crop
     from oplog.flow.measuring import measure
     from oplog.flow.remeasuring import settle
     from oplog.flow.saying import Words, say, strike
+    from oplog.flow.taking import FileTaken, Told
 
 _PLACES = {
-    "importing": ("FileTaken", "Imported", "Told", "import_file", "import_files"),
+    "importing": ("Imported", "import_file", "import_files"),
     "jobs": ("close", "plan"),
     "listing": ("add_kit", "add_land", "state_crop"),
     "measuring": ("measure",),
     "remeasuring": ("settle",),
     "saying": ("Words", "say", "strike"),
+    "taking": ("FileTaken", "Told"),
 }
 _MODULE_OF = {name: module for module, names in _PLACES.items() for name in names}
 

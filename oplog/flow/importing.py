@@ -2,66 +2,24 @@
 
 from __future__ import annotations
 
-import hashlib
-from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, field, replace
-from datetime import date, timedelta
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, replace
+from datetime import date
 
-import numpy as np
-
-from oplog import readers
-from oplog.errors import OplogError, Problem, UnreadableFile
-from oplog.events import DeviceAssigned, Event, Found, TrackImported
-from oplog.flow import gather, refusing
-from oplog.flow.days import moment, split, working_day
+from oplog.errors import Problem, UnreadableFile
 from oplog.flow.history import History, read
-from oplog.flow.machines import Ask, machine_of
+from oplog.flow.machines import Ask
 from oplog.flow.remeasuring import measured_anew
+from oplog.flow.taking import Batch, FileTaken, MachineDay, Told, fixes_of, take
 from oplog.fold import Farm
 from oplog.log import Log
-from oplog.track import Track
 from oplog.work.model import Settings
 
-MachineDay = tuple[str, date]
 Progress = Callable[[str, int, int], None]
 """Told (what is being done, how far, of how much)."""
 
 ONE_ENTRY_BYTES = 128 << 20
 """Files are taken in together, as one entry, until their bytes come to this much."""
-
-
-@dataclass(frozen=True)
-class Told:
-    """What was said with an import; it holds for the whole of it.
-
-    zone: of times in a file that state none. add_days: what to add to the dates of a receiver
-    whose week counter has run over; 0 where they are right all the same; None where nobody said.
-    """
-
-    machine: str | None = None
-    implement: str | None = None
-    operation: str | None = None
-    driver: str | None = None
-    zone: str | None = None
-    add_days: int | None = None
-
-
-@dataclass(frozen=True)
-class FileTaken:
-    """What became of one file.
-
-    new, known: fixes added, and fixes that the log held already. how: how the machine was found.
-    refused: why nothing was taken from it; "" where something was or all was known.
-    """
-
-    name: str
-    machine: str = ""
-    new: int = 0
-    known: int = 0
-    how: str = ""
-    days: tuple[date, ...] = ()
-    problems: tuple[Problem, ...] = ()
-    refused: str = ""
 
 
 @dataclass(frozen=True)
@@ -81,34 +39,6 @@ class Imported:
     def problems(self) -> tuple[Problem, ...]:
         """Everything found wrong in any file."""
         return tuple(p for f in self.files for p in f.problems)
-
-
-@dataclass
-class _Batch:
-    """Files read and not yet written."""
-
-    farm: Farm
-    events: list[Event] = field(default_factory=list)
-    fixes: dict[str, Track] = field(default_factory=dict)
-    raw: dict[str, bytes] = field(default_factory=dict)
-    files: list[str] = field(default_factory=list)
-    days: set[MachineDay] = field(default_factory=set)
-
-
-@dataclass(frozen=True, eq=False)
-class _File:
-    """A file that was read. fixes: as the log keeps them; how: how its machine was found."""
-
-    name: str
-    data: bytes
-    fixes: Track
-    problems: tuple[Problem, ...]
-    how: str
-
-    @property
-    def digest(self) -> str:
-        """Digest of its bytes, by which the log knows it."""
-        return hashlib.sha256(self.data).hexdigest()
 
 
 def import_file(
@@ -146,150 +76,23 @@ def import_files(
     taken: list[FileTaken] = []
     days: set[MachineDay] = set()
     entries: list[str] = []
-    batch = _Batch(history.farm)
+    batch = Batch(history.farm)
     for name, data in files:
         progress(f"reading {name}", len(taken), 0)
-        taken.append(_take(history, batch, name, data, told, ask, today))
+        taken.append(take(history, batch, name, data, told, ask, today))
         if sum(map(len, batch.raw.values())) > ONE_ENTRY_BYTES:
             entries += _write(history, batch, settings, progress, command)
             days |= batch.days
             history = read(log)
-            batch = _Batch(history.farm)
+            batch = Batch(history.farm)
     entries += _write(history, batch, settings, progress, command)
     measured = tuple(sorted(days | batch.days, key=_by_day))
     said = any((told.implement, told.operation, told.driver))
     return Imported(tuple(taken), measured, tuple(entries), said)
 
 
-def _take(
-    history: History,
-    batch: _Batch,
-    name: str,
-    data: bytes,
-    told: Told,
-    ask: Ask | None,
-    today: date | None,
-) -> FileTaken:
-    """Read one file into the batch."""
-    track, problems = readers.read(data, name=name, zone=told.zone)
-    if told.add_days:
-        track = replace(track, time=track.time + np.timedelta64(told.add_days, "D"))
-        problems.append(Problem(name, None, f"dates moved by {told.add_days} days, as told"))
-    fixes = gather.ready(track)
-    refused = refusing.nothing_to_take(name, track, fixes, problems)
-    if not refused and told.add_days is None:
-        refused = refusing.date_in_doubt(name, fixes, today)
-    if refused:
-        return FileTaken(name, problems=tuple(problems), refused=refused)
-    try:
-        machine, how = machine_of(batch.farm, name, track.device, told.machine, ask)
-    except OplogError as error:
-        return FileTaken(name, problems=tuple(problems), refused=str(error))
-    return _of_machine(
-        history, batch, _File(name, data, fixes, tuple(problems), how), machine, told
-    )
-
-
-def _of_machine(
-    history: History, batch: _Batch, file: _File, machine: str, told: Told
-) -> FileTaken:
-    """Take the new fixes of a file that is known to be of a machine."""
-    name, fixes = file.name, file.fixes
-    first_at, last_at = moment(fixes.time[0]), moment(fixes.time[-1])
-    own = [t for t in batch.farm.tracks if t.machine.casefold() == machine.casefold()]
-    met = gather.overlapping(own, first_at, last_at)
-    held = [_fixes(history, batch, t.fixes) for t in met]
-    new = gather.unknown(fixes, held)
-    known = len(fixes) - len(new)
-    if refused := refusing.elsewhere(name, machine, new, held):
-        return FileTaken(name, machine, problems=file.problems, refused=refused)
-    all_days = tuple(d for d, _ in split(fixes, batch.farm.zone, batch.farm.day_turns_at))
-    if fixes.device:
-        _remember(history, batch, fixes.device, machine)
-    moved = _taken_as_anothers(batch, file.digest, machine) if told.machine and len(new) else []
-    how = f"it was {moved[0].machine}'s in the log until now" if moved else file.how
-    if len(new):
-        _add(history, batch, file, machine, new, told, moved)
-    return FileTaken(name, machine, len(new), known, how, all_days, file.problems)
-
-
-def _taken_as_anothers(batch: _Batch, file_digest: str, machine: str) -> list[TrackImported]:
-    """Imports of this very file for another machine, which the import now sets right. Their days
-    are to be measured without them."""
-    moved = [
-        t
-        for t in batch.farm.tracks
-        if t.file_digest == file_digest and t.machine.casefold() != machine.casefold()
-    ]
-    zone, turn = batch.farm.zone, batch.farm.day_turns_at
-    for one in moved:
-        day = working_day(one.first_at, zone, turn)
-        while day <= working_day(one.last_at, zone, turn):
-            batch.days.add((one.machine, day))
-            day += timedelta(days=1)
-    kept = tuple(t for t in batch.farm.tracks if t not in moved)
-    batch.farm = replace(batch.farm, tracks=kept)
-    return moved
-
-
-def _add(
-    history: History,
-    batch: _Batch,
-    file: _File,
-    machine: str,
-    new: Track,
-    told: Told,
-    instead_of: Sequence[TrackImported],
-) -> None:
-    event = history.anew(
-        TrackImported(
-            machine=machine,
-            fixes=new.digest(),
-            file_digest=file.digest,
-            supersedes=tuple(sorted(t.event_id for t in instead_of)),
-            fix_count=len(new),
-            known_fixes=len(file.fixes) - len(new),
-            first_at=moment(new.time[0]),
-            last_at=moment(new.time[-1]),
-            device=new.device or None,
-            implement=told.implement,
-            operation=told.operation,
-            driver=told.driver,
-            found=tuple(
-                Found(
-                    p.source.removeprefix(file.name).lstrip(":"), p.line, p.message, p.count, p.done
-                )
-                for p in file.problems
-            ),
-        )
-    )
-    batch.events.append(event)
-    batch.fixes[event.fixes] = new
-    batch.raw[file.digest] = file.data
-    batch.files.append(file.name)
-    batch.farm = replace(batch.farm, tracks=(*batch.farm.tracks, event))
-    for day, _ in split(new, batch.farm.zone, batch.farm.day_turns_at):
-        batch.days.add((machine, day))
-
-
-def _remember(history: History, batch: _Batch, device: str, machine: str) -> None:
-    """Note which machine a device belongs to: what is said last takes the place of the rest."""
-    before = batch.farm.devices.get(device)
-    if before is not None and before.casefold() == machine.casefold():
-        return
-    gone = {i for e in batch.events for i in e.supersedes}
-    old = [
-        e.event_id
-        for e in (*history.current_devices, *batch.events)
-        if isinstance(e, DeviceAssigned) and e.device == device and e.event_id not in gone
-    ]
-    event = DeviceAssigned(device=device, machine=machine, supersedes=tuple(sorted(old)))
-    batch.events.append(history.anew(event))
-    batch.farm = replace(batch.farm, devices={**batch.farm.devices, device: machine})
-
-
 def _write(
-    history: History, batch: _Batch, settings: Settings | None, progress: Progress, command: str
+    history: History, batch: Batch, settings: Settings | None, progress: Progress, command: str
 ) -> list[str]:
     """Measure the days that the batch touches and write all of it as one entry."""
     if not batch.events:
@@ -303,17 +106,13 @@ def _write(
             batch.farm,
             machine,
             day,
-            lambda digest: _fixes(history, batch, digest),
+            lambda digest: fixes_of(history, batch, digest),
             settings,
         )
     entry = history.append(
         events, fixes=batch.fixes, raw=batch.raw, command=command, files=batch.files
     )
     return [entry.id] if entry.written else []
-
-
-def _fixes(history: History, batch: _Batch, digest: str) -> Track:
-    return batch.fixes[digest] if digest in batch.fixes else history.log.fixes(digest)
 
 
 def _known(farm: Farm, told: Told) -> Told:

@@ -34,7 +34,7 @@ def nothing_to_take(name: str, track: Track, fixes: Track, problems: Sequence[Pr
         )
     if len(fixes) < 2:
         return f"{name}: only one position with a time. Nothing was added."
-    if in_two_places(track):
+    if in_two_places(fixes):
         return (
             f"{name}: positions jump back and forth between places faster than any machine can "
             "drive, again and again: this is more than one machine in one file. Export each "
@@ -67,9 +67,8 @@ def date_in_doubt(name: str, fixes: Track, today: date | None) -> str:
     )
 
 
-def in_two_places(track: Track) -> bool:
-    """Whether one track is two machines whose fixes interleave."""
-    fixes = gather.ready(track)
+def in_two_places(fixes: Track) -> bool:
+    """Whether one track (as gather.ready gives it) is two machines whose fixes interleave."""
     plane = Plane(float(np.median(fixes.lon)), float(np.median(fixes.lat)))
     x, y = plane.xy(fixes.lon, fixes.lat)
     at_once = np.diff(fixes.time) == np.timedelta64(0, "us")

@@ -10,10 +10,11 @@ from pathlib import Path
 from typing import Any
 
 from oplog.flow.history import read
-from oplog.flow.importing import Imported, Told, import_files
+from oplog.flow.importing import Imported, import_files
 from oplog.flow.jobs import plan
 from oplog.flow.listing import add_kit, add_land, state_crop
 from oplog.flow.saying import Words, say
+from oplog.flow.taking import Told
 from oplog.kit import KitItem
 from oplog.log import Log, create
 
