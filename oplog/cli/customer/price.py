@@ -13,7 +13,8 @@ from oplog.cli import _shared
 @click.argument("operation")
 @click.argument("price", type=float)
 @click.option("--currency", required=True, metavar="CODE", help="GBP, EUR, ...")
-@click.option("--per", type=click.Choice(["ha", "h"]), default="ha", show_default=True)
+@click.option("--per", type=click.Choice(["ha", "h"]), default="ha", show_default=True,
+              help="By the hectare or by the hour.")  # fmt: skip
 @click.option("--by", "basis", type=click.Choice(["field", "net", "gross", "hours"]),
               help="What is charged by: the field's area, unless it is said.")  # fmt: skip
 @click.option("--customer", metavar="NAME", help="Only for this customer.")
