@@ -68,13 +68,16 @@ def farm_of(log: Log, *, detail: bool = True) -> Farm:
 
     detail: False where spans and shapes of visits are not needed; it is quicker.
     """
+    from dataclasses import replace
+
     from oplog.flow.history import DETAIL
     from oplog.fold import fold
+    from oplog.log.memory import memory
 
     farm = fold(log.events(without=() if detail else DETAIL))
     for problem in log.problems:
         note(f"{problem} (oplog check tells more)")
-    return farm
+    return replace(farm, memory=memory()) if detail else farm
 
 
 def with_log(function: F) -> F:

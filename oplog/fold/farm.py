@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, MutableMapping
 from dataclasses import dataclass
 from dataclasses import field as column
 from datetime import date
@@ -69,7 +69,8 @@ class Farm:
     kit.on for the one that holds on a day). crops: what was stated for each field, in order of
     harvest year. devices: device -> machine. jobs: planned ones; closed: keys of those closed.
     visits, days: current measurements in order of start; each instant of a machine once.
-    standing: by event id of the visit. entries: every entry ever written.
+    standing: by event id of the visit. entries: every entry ever written. memory: where what is
+    slow to work out is kept, under names that say from what; it holds nothing of the farm itself.
     """
 
     name: str = ""
@@ -96,6 +97,7 @@ class Farm:
     standing: Mapping[str, Standing] = column(default_factory=dict)
     unsettled: tuple[Unsettled, ...] = ()
     entries: tuple[EntryWritten, ...] = ()
+    memory: MutableMapping[str, bytes] = column(default_factory=dict, compare=False)
 
     def field(self, name: str, day: date = date.max) -> land.Field:
         """The drawing of a field that holds on a day (the newest where no day is given).

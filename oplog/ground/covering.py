@@ -12,6 +12,7 @@ import shapely
 from oplog import geodesy, land
 from oplog.events import WorkMeasured
 from oplog.fold import Farm
+from oplog.ground.keeping import Kept, decode, encode, name_of, of_visits
 from oplog.ground.outline import FINISHED, Key, Pass, enclosing
 from oplog.ground.shapes import GRID_M, closed, opened, tidy, together, within, without
 
@@ -59,12 +60,76 @@ def covered(
     harvest_year, field: only these. Visits whose operation or ground is not known, and fields
     whose boundary is not on file, are left out.
     """
-    passes: list[Pass] = []
+    found: list[_Found] = []
     for key, visits in sorted(_groups(farm).items(), key=lambda g: _sortable(g[0])):
         if harvest_year not in (None, key[2]) or (field or key[3]).casefold() != key[3]:
             continue
-        passes += _passes(farm, key, visits)
-    return [_covered(p, _known_margin(p, passes)) for p in passes]
+        found += _found(farm, key, visits)
+    widest = _widest(found)
+    return [_covered(farm, f, widest.get(f.field.name.casefold())) for f in found]
+
+
+@dataclass(frozen=True, eq=False)
+class _Found:
+    """A pass as it is kept: its figures at hand, its shapes read only where they are needed."""
+
+    key: Key
+    name: str
+    field: land.Field
+    visits: tuple[WorkMeasured, ...]
+    kept: Kept
+
+    def whole(self) -> Pass:
+        """The pass itself, in its plane."""
+        plane = geodesy.plane_of(self.field.boundary)
+        figures = self.kept.figures
+        return Pass(
+            self.key, figures["number"], self.field, self.visits, plane,
+            tidy(plane.project(self.field.boundary)), self.kept.shape("done"),
+            figures["width_m"], figures["sliver_m"], self.kept.shape("enclosed"),
+            figures["whole"],
+        )  # fmt: skip
+
+
+def _found(farm: Farm, key: Key, visits: Sequence[WorkMeasured]) -> list[_Found]:
+    """The passes of a group of visits, worked out or as kept."""
+    drawn = farm.field(key[3], max(v.day for v in visits))
+    name = name_of(
+        "passes", drawn.event_id, of_visits(visits), [v.bouts is not None for v in visits]
+    )
+    kept = decode(farm.memory.get(name))
+    if kept is None:
+        kept = [_as_kept(p) for p in _passes(drawn, key, visits)]
+        farm.memory[name] = encode(kept)
+    by_id = {v.event_id: v for v in visits}
+    return [
+        _Found(
+            key, name_of(name, k.figures["number"]), drawn,
+            tuple(by_id[i] for i in k.figures["visits"]), k,
+        )
+        for k in kept
+    ]  # fmt: skip
+
+
+def _as_kept(p: Pass) -> Kept:
+    figures = {
+        "number": p.number, "width_m": p.width_m, "sliver_m": p.sliver_m, "whole": p.whole,
+        "visits": of_visits(p.visits), "enclosed_m2": float(p.enclosed.area),
+    }  # fmt: skip
+    return Kept(figures, {"done": shapely.to_wkb(p.done), "enclosed": shapely.to_wkb(p.enclosed)})
+
+
+def _widest(found: Sequence[_Found]) -> dict[str, _Found]:
+    """Of each field, the pass whose outermost bouts enclose most."""
+    widest: dict[str, _Found] = {}
+    for f in found:
+        key = f.field.name.casefold()
+        best = widest.get(key)
+        if f.kept.figures["whole"] and (
+            best is None or f.kept.figures["enclosed_m2"] > best.kept.figures["enclosed_m2"]
+        ):
+            widest[key] = f
+    return widest
 
 
 def _groups(farm: Farm) -> dict[Key, list[WorkMeasured]]:
@@ -80,8 +145,7 @@ def _sortable(key: Key) -> tuple[str, str, int, str]:
     return (key[0], key[1] or "", key[2] or 0, key[3])
 
 
-def _passes(farm: Farm, key: Key, visits: Sequence[WorkMeasured]) -> list[Pass]:
-    drawn = farm.field(key[3], max(v.day for v in visits))
+def _passes(drawn: land.Field, key: Key, visits: Sequence[WorkMeasured]) -> list[Pass]:
     plane = geodesy.plane_of(drawn.boundary)
     boundary = tidy(plane.project(drawn.boundary))
     grounds = [within(tidy(plane.project(shapely.from_wkb(v.geometry))), boundary) for v in visits]
@@ -137,13 +201,37 @@ def _joined(grounds: Sequence[Any], seam_m: float) -> Any:
     return together(union, without(closed(union, seam_m), each))
 
 
-def _known_margin(p: Pass, passes: Sequence[Pass]) -> Any:
-    """What other work in the same field has enclosed; None where none has."""
-    others = [q for q in passes if q.whole and q.field is p.field]
-    return max(others, key=lambda q: q.enclosed.area).enclosed if others else None
+_SHAPES = ("croppable", "done", "left", "missed")
 
 
-def _covered(p: Pass, margin: Any) -> Covered:
+def _covered(farm: Farm, found: _Found, widest: _Found | None) -> Covered:
+    """What a pass covered. widest: the pass that shows how far its field is worked, if any."""
+    margin = None if found.kept.figures["whole"] else widest
+    if margin is not None and margin.field is not found.field:
+        margin = None  # drawn anew since
+    name = name_of("covered", found.name, margin.name if margin else "")
+    kept = decode(farm.memory.get(name))
+    if kept is None:
+        kept = [_worked_out(found.whole(), margin.whole().enclosed if margin else None)]
+        farm.memory[name] = encode(kept)
+    (result,) = kept
+    return Covered(
+        operation=found.visits[0].operation or found.key[0],
+        crop=found.key[1],
+        harvest_year=found.key[2],
+        field=found.field,
+        pass_number=found.kept.figures["number"],
+        visits=found.visits,
+        **{shape: result.shape(shape) for shape in _SHAPES},
+        **result.figures,
+    )
+
+
+def _worked_out(p: Pass, margin: Any) -> Kept:
+    """Croppable ground of a pass, and what of it is done, left and missed.
+
+    margin: what other work in the same field has enclosed; None where none has.
+    """
     croppable = p.enclosed if p.whole else p.boundary
     if not p.whole and margin is not None:
         croppable = together(margin, p.done)
@@ -155,14 +243,6 @@ def _covered(p: Pass, margin: Any) -> Covered:
         left = shapely.Polygon()
     missed = without(not_done, left)
     shapes = {"croppable": croppable, "done": done, "left": left, "missed": missed}
-    return Covered(
-        operation=p.visits[0].operation or p.key[0],
-        crop=p.key[1],
-        harvest_year=p.key[2],
-        field=p.field,
-        pass_number=p.number,
-        visits=p.visits,
-        **{name: p.plane.unproject(shape) for name, shape in shapes.items()},
-        **{f"{name}_m2": shape.area for name, shape in shapes.items()},
-        finished=bool(finished),
-    )
+    figures: dict[str, Any] = {f"{name}_m2": float(shape.area) for name, shape in shapes.items()}
+    figures["finished"] = bool(finished)
+    return Kept(figures, {n: shapely.to_wkb(p.plane.unproject(s)) for n, s in shapes.items()})

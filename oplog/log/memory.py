@@ -1,0 +1,74 @@
+"""What is slow to work out, kept between commands in the user's cache. Disposable.
+
+Names are digests of what a value was worked out from, so one memory serves every log of a user,
+and nothing in it can be out of date. Where it cannot be read or written, everything is worked out
+again; nothing is lost by that.
+"""
+
+from __future__ import annotations
+
+import os
+import sqlite3
+import zlib
+from collections.abc import Iterator, MutableMapping
+from contextlib import suppress
+from pathlib import Path
+
+LARGEST_BYTES = 1 << 30
+"""A memory that has grown beyond this begins anew."""
+
+
+class Memory(MutableMapping[str, bytes]):
+    """Values by name, in a file of its own; checked with a checksum when read."""
+
+    def __init__(self, path: Path) -> None:
+        self._here: dict[str, bytes] = {}
+        self._file: sqlite3.Connection | None = None
+        with suppress(OSError, sqlite3.Error):
+            path.parent.mkdir(parents=True, exist_ok=True)
+            if path.exists() and path.stat().st_size > LARGEST_BYTES:
+                path.unlink()
+            self._file = sqlite3.connect(path, timeout=0.2, isolation_level=None)
+            self._file.execute("PRAGMA synchronous = OFF")
+            self._file.execute("PRAGMA journal_mode = WAL")
+            self._file.execute(
+                "CREATE TABLE IF NOT EXISTS kept (name TEXT PRIMARY KEY, crc INTEGER, value BLOB)"
+            )
+
+    def __getitem__(self, name: str) -> bytes:
+        if name not in self._here and self._file is not None:
+            with suppress(sqlite3.Error):
+                row = self._file.execute(
+                    "SELECT crc, value FROM kept WHERE name = ?", [name]
+                ).fetchone()
+                if row and zlib.crc32(row[1]) == row[0]:
+                    self._here[name] = row[1]
+        return self._here[name]
+
+    def __setitem__(self, name: str, value: bytes) -> None:
+        self._here[name] = value
+        if self._file is not None:
+            with suppress(sqlite3.Error):
+                self._file.execute(
+                    "INSERT OR REPLACE INTO kept VALUES (?, ?, ?)",
+                    [name, zlib.crc32(value), value],
+                )
+
+    def __delitem__(self, name: str) -> None:
+        del self._here[name]
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._here)
+
+    def __len__(self) -> int:
+        return len(self._here)
+
+
+def memory() -> Memory:
+    """This user's memory: beside the configuration where OPLOG_CONFIG names one, else in the
+    folder that the system has for such things."""
+    if said := os.environ.get("OPLOG_CONFIG"):
+        return Memory(Path(said) / "memory.sqlite")
+    from platformdirs import user_cache_dir
+
+    return Memory(Path(user_cache_dir("oplog", appauthor=False)) / "memory.sqlite")
