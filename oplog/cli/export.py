@@ -23,7 +23,9 @@ def command(
     log: _shared.Log, what: str, file: str, values: tuple[str, ...], field: str | None,
     day: date | str | None, year: int | None, overwrite: bool, raw: bool,
 ) -> None:  # fmt: skip
-    """Write an answer or a map layer to a file, of the kind that its name ends in.
+    """Write an answer or a map layer to a file of any kind.
+
+    The kind is what the file's name ends in.
 
     Answers ('oplog ask' lists the questions): .csv .json .parquet. Layers (fields, bouts,
     coverage, missed, overlap, left, treated): .geojson .parquet .gpkg, and bouts and left as

@@ -13,7 +13,10 @@ from oplog.cli import _shared
 @_shared.table_options
 @_shared.with_log
 def command(log: _shared.Log, field: str, year: int | None, output: _shared.Output) -> None:
-    """Show a field's season: every operation in order, what it got, and what comes next."""
+    """Show a field's season: operations in order, and what comes next.
+
+    With what each got, the days between them, and the notes.
+    """
     from oplog.query import ask, records
     from oplog.season.sequence import stages
     from oplog.sheets.questions import answer_table
