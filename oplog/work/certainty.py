@@ -10,6 +10,10 @@ from oplog.work.clean import drift_m
 from oplog.work.coverage import Covered
 
 
+A_RUN_M2 = 150.0
+"""Ground of a stray run taken for work, or of work taken for a stray run."""
+
+
 @dataclass(frozen=True)
 class Range:
     """A 90 % range about a figure, in the figure's own unit."""
@@ -31,10 +35,9 @@ def area_range(
     area = float(covered.worked.area)
     open_edge_m = _open_edge(covered)
     drift = drift_m(noise_m)
-    edge = 0.8 * drift * np.sqrt(max(open_edge_m, 1.0) * 60.0)
-    ends = 0.5 * width_m * np.sqrt(max(bouts, 1))
-    runs = 0.002 * area
-    half = 1.64 * float(np.sqrt(edge**2 + ends**2 + runs**2))
+    edge = 0.6 * drift * np.sqrt(max(open_edge_m, 1.0) * 60.0)
+    ends = 0.8 * width_m * np.sqrt(max(bouts, 1))
+    half = 1.64 * float(np.sqrt(edge**2 + ends**2 + (0.005 * area) ** 2 + A_RUN_M2**2))
     high = area + half
     if boundary_m2 is not None:
         high = min(high, max(boundary_m2, area))

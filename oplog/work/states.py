@@ -304,7 +304,7 @@ def _ways(
     stops = [at for at, there in zip((0, len(path)), ends, strict=True) if there] + [
         (a + b) // 2 for a, b in true_runs(path.speed < 0.1, path.piece) if b - a >= 15
     ]
-    loose = {n for n, f in runs if fit[f] < 0.25}
+    loose = {n for n, f in runs if fit[f] < 0.4}
     order = [n for n, _ in runs]
     length = np.bincount(run)
     begin = np.array([f for _, f in runs])
