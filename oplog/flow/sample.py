@@ -13,6 +13,7 @@ from oplog.flow.history import read
 from oplog.flow.importing import Imported, import_files
 from oplog.flow.jobs import plan
 from oplog.flow.listing import add_kit, add_land, state_crop
+from oplog.flow.sample_season import state_all
 from oplog.flow.saying import Words, say
 from oplog.flow.taking import Told
 from oplog.kit import KitItem
@@ -54,6 +55,7 @@ def open_sample(
         done = _taken(log, source, track)
         days += [d for d in done.days if d not in days]
     days.sort(key=lambda d: (d[1], d[0]))
+    state_all(log, told, today=days[-1][1] if days else first)
     return Sample(log, told["name"], len(told["track"]), tuple(days))
 
 

@@ -6,7 +6,7 @@ from collections import defaultdict
 from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
 from dataclasses import fields as columns_of
 from datetime import date
-from typing import TypeVar
+from typing import Any, TypeVar
 
 import shapely
 
@@ -94,7 +94,7 @@ def _all(now: Mapping[type[Event], list[Event]], kind: type[E]) -> tuple[E, ...]
     return tuple(e for e in now.get(kind, []) if isinstance(e, kind))
 
 
-def _opened(opened: Sequence[FarmOpened]) -> dict[str, str]:
+def _opened(opened: Sequence[FarmOpened]) -> dict[str, Any]:
     """Two farms brought together are one farm; the name of smallest id holds."""
     if not opened:
         return {}
