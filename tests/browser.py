@@ -8,6 +8,7 @@ OPLOG_NEEDS_BROWSER is set, as it is in the run of all checks.
 from __future__ import annotations
 
 import base64
+import fcntl
 import json
 import os
 import shutil
@@ -58,15 +59,23 @@ class Browser:
         self._folder = tempfile.TemporaryDirectory(prefix="oplog-browser-")
         read_end, theirs_out = os.pipe()
         theirs_in, write_end = os.pipe()
-        start = f'exec "$0" "$@" 3<&{theirs_in} 4>&{theirs_out}'
+
+        def where_it_looks() -> None:
+            """The browser reads from 3 and writes to 4, whatever these were here."""
+            high = [fcntl.fcntl(fd, fcntl.F_DUPFD, 10) for fd in (theirs_in, theirs_out)]
+            os.dup2(high[0], 3)
+            os.dup2(high[1], 4)
+
         self._process = subprocess.Popen(
-            ["sh", "-c", start, name, *FLAGS, f"--user-data-dir={self._folder.name}"],
-            pass_fds=(theirs_in, theirs_out), stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
+            [name, *FLAGS, f"--user-data-dir={self._folder.name}"],
+            pass_fds=(3, 4), preexec_fn=where_it_looks,
+            stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
         )  # fmt: skip
         os.close(theirs_in)
         os.close(theirs_out)
         self._in, self._out = os.fdopen(write_end, "wb", 0), os.fdopen(read_end, "rb", 0)
-        self._number, self._rest, self._events = 0, b"", []  # type: ignore[var-annotated]
+        self._number, self._rest = 0, b""
+        self._events: list[dict[str, Any]] = []
         self._session = ""
         target = self._send("Target.createTarget", url="about:blank")["targetId"]
         attached = self._send("Target.attachToTarget", targetId=target, flatten=True)

@@ -32,7 +32,8 @@ def put(page: str, out: str | None, *names: Any) -> None:
         aside.unlink(missing_ok=True)
         why = error.strerror or str(error)
         raise CannotWrite(f"The page could not be written to {path}: {why}.") from error
-    _shared.say(f"The page is in {path}. Open it in a browser to look at it or print it.")
+    click.echo(f"The page is in {path}")
+    _shared.say("Open it in a browser to look at it, or to print it.")
 
 
 def _plain(name: str) -> str:

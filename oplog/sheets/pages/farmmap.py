@@ -157,7 +157,7 @@ def _label(frame: Frame, ground: Ground, taken: Sequence[Box], paper: Box) -> La
     wide = text_width(ground.label, SIZE)
     box = Box(x - wide / 2 - 2, y - SIZE * 0.7, x + wide / 2 + 2, y + SIZE * 0.5)
     corners = frame.points(*shapely.get_coordinates(ground.boundary).T)
-    roomy = bool((np.ptp(corners, axis=0) > [wide * 1.5, SIZE * 2]).all())
+    roomy = bool((np.ptp(corners, axis=0) > [wide * 1.15, SIZE * 1.2]).all())
     free = not any(box.touches(t) for t in taken)
     if roomy and free and paper.left <= box.left and box.right <= paper.right:
         left, base = round(float(x) - wide / 2, 1), round(float(y) + SIZE * 0.35, 1)

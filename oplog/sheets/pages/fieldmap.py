@@ -146,13 +146,18 @@ def _headland(
         return "", [("headland", "no rounds along the boundary seen")]
     if found.body is None:
         return "", [("headland", "none apart: worked round and round")]
-    worked = shapely.make_valid(plane.project(shapely.from_wkb(visit.geometry)))
+    worked = _coarse(plane.project(shapely.from_wkb(visit.geometry)))
     inner = shapely.area(shapely.intersection(worked, shapely.make_valid(found.body)))
     words = (
         f"about {fig.width(round(found.depth_m), system)} deep; {fig.area(inner, system)} of the "
         f"work in the body, {fig.area(max(worked.area - inner, 0.0), system)} in the headland"
     )
     return frame.area(plane.unproject(found.body)), [("headland", words)]
+
+
+def _coarse(ground: Any) -> Any:
+    """Ground without detail that a sentence could show, so that a fast receiver costs no time."""
+    return shapely.make_valid(shapely.simplify(ground, 0.3, preserve_topology=False))
 
 
 def _marks(

@@ -25,11 +25,16 @@ class Trail:
     in_field: NDArray[np.bool_]
 
     def at(self, moment: datetime) -> tuple[float, float]:
-        """Where it was at a moment, between the fixes around it: lon, lat in degrees."""
-        seconds = _seconds(self.time)
-        when = _seconds(np.array([stamp(moment)]))
-        lon = np.interp(when, seconds, np.unwrap(self.lon, period=360.0))
-        return float(lon[0]), float(np.interp(when, seconds, self.lat)[0])
+        """Where it was at a moment, between the fixes around it: lon, lat in degrees. Takes two
+        fixes or more."""
+        when = stamp(moment)
+        after = int(np.clip(np.searchsorted(self.time, when), 1, len(self.time) - 1))
+        rows = [after - 1, after]
+        start, end = self.time[rows]
+        share = float(np.clip((when - start) / max(end - start, np.timedelta64(1, "us")), 0, 1))
+        (west, east), (south, north) = self.lon[rows], self.lat[rows]
+        step = (east - west + 180.0) % 360.0 - 180.0
+        return float(west + share * step), float(south + share * (north - south))
 
     def outside(self) -> Iterator[tuple[Floats, Floats]]:
         """Unbroken runs of fixes outside fields, each joined to the fix on either side."""
@@ -59,8 +64,3 @@ def trails(labelled: Iterable[Any]) -> dict[str, Trail]:
 def stamp(moment: datetime) -> np.datetime64:
     """A time with zone as numpy holds it: UTC, microseconds."""
     return np.datetime64(moment.astimezone(UTC).replace(tzinfo=None), "us")
-
-
-def _seconds(time: NDArray[np.datetime64]) -> Floats:
-    micro = time.astype("datetime64[us]").astype(np.int64)
-    return np.asarray(micro, dtype=np.float64) / 1e6

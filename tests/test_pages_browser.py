@@ -1,0 +1,161 @@
+"""Pages in a real browser, at every size: nothing is cut, lies on another, runs or fetches."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pytest
+
+from oplog import log
+from oplog.cli import main
+from oplog.sheets.pages.day import day_page
+from tests.browser import DESKTOP, PHONE, PRINT, Browser, pages_of
+from tests.many_fields import day, made_day
+from tests.sample_log import sample
+
+__all__ = ["sample"]
+
+pytestmark = pytest.mark.browser
+
+Made = Callable[..., Path]
+
+SHEETS = {
+    "day": ("day", "2026-06-02"),
+    "day with stops": ("day", "2026-08-06"),
+    "job": ("job", "wheat harvest", "--from", "2026-08-07"),
+    "finished job": ("job", "drill the beans"),
+    "field": ("field", "Sallow Top"),
+    "season": ("season", "2026"),
+    "account": ("account", "Brook & Sons", "--vat", "20"),
+}
+COUNTS = (1, 2, 5, 9, 60)
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    """One browser for all tests of this module."""
+    running = Browser()
+    yield running
+    running.close()
+
+
+@pytest.fixture
+def made(sample: log.Log, tmp_path: Path) -> Made:
+    """Makes a sheet of the sample farm; gives its file."""
+
+    def make(*words: str) -> Path:
+        out = tmp_path / "page.html"
+        assert main(["--log", str(sample.path), "sheet", *words, "--out", str(out)]) == 0
+        return out
+
+    return make
+
+
+def made_up(count: int, tmp_path: Path) -> Path:
+    """The sheet of a made-up day, with a name of 80 characters and one that is markup."""
+    farm, trail = made_day(count)
+    out = tmp_path / "day.html"
+    out.write_text(day_page(farm, day(), {"blue": trail}, "abcd-efgh-ijkl"), "utf-8")
+    return out
+
+
+def look_over(browser: Browser, page: Path) -> None:
+    """On a desk and a phone, light and dark, and on paper: no fault, message or request."""
+    for size, dark, paper in (
+        (DESKTOP, False, False),
+        (DESKTOP, True, False),
+        (PHONE, False, False),
+        (PHONE, True, False),
+        (PRINT, False, True),
+    ):
+        seen = browser.open(page, size, dark=dark, paper=paper)
+        assert not seen.problems, (size, dark, paper, seen.problems)
+        assert not seen.messages
+        assert not seen.requests
+
+
+@pytest.mark.parametrize("name", SHEETS)
+def test_sheets_of_the_sample_farm(browser: Browser, made: Made, name: str) -> None:
+    look_over(browser, made(*SHEETS[name]))
+
+
+@pytest.mark.parametrize("count", COUNTS)
+def test_days_with_one_to_sixty_fields_and_any_names(
+    browser: Browser, tmp_path: Path, count: int
+) -> None:
+    page = made_up(count, tmp_path)
+    look_over(browser, page)
+    assert browser.ask("document.querySelectorAll('main svg script, main script').length") == 0
+    assert pages_of(browser.pdf()) <= 2
+
+
+@pytest.mark.parametrize(
+    "when", ["2026-04-07", "2026-04-09", "2026-04-14", "2026-06-02", "2026-06-04", "2026-08-06"]
+)
+def test_a_day_prints_on_two_pages(browser: Browser, made: Made, when: str) -> None:
+    browser.open(made("day", when), PRINT, paper=True)
+    assert 1 <= pages_of(browser.pdf()) <= 2
+
+
+def test_the_page_is_another_one_in_the_dark(browser: Browser, made: Made) -> None:
+    page = made("day", "2026-04-11")
+    colours = []
+    for dark in (False, True):
+        browser.open(page, dark=dark)
+        colours.append(browser.ask("getComputedStyle(document.documentElement).backgroundColor"))
+    assert colours[0] != colours[1]
+
+
+FAULTS = {
+    "there is a script": "<script></script>",
+    "has the attribute style": "<p style='color:red'>x</p>",
+    "wider than the screen": "<div class='w'>x</div>",
+    "on each other": "<p class='a'>one</p><p class='a'>two</p>",
+    "cut:": "<p class='c'>a long text that does not fit</p>",
+    "contrast": "<p class='g'>grey</p>",
+    "h4 after h1": "<h4>x</h4>",
+    "without a caption": "<table><tr><td>x</td></tr></table>",
+    "no scope": "<table><caption>c</caption><thead><tr><th>x</th></tr></thead></table>",
+    "a picture without words": "<svg width='9' height='9'></svg>",
+    "no texture": "<svg role='img' aria-label='x'><path fill='url(#none)' d='M0 0h9'/></svg>",
+    "too small": "<p class='s'>small</p>",
+}
+
+
+@pytest.mark.parametrize("fault", FAULTS)
+def test_the_looking_over_finds_faults(browser: Browser, tmp_path: Path, fault: str) -> None:
+    page = tmp_path / "bad.html"
+    style = (
+        ".w{width:3000px}.a{position:absolute;top:90px;left:9px}.g{color:#999}.s{font-size:6px}"
+        ".c{width:50px;overflow:hidden;white-space:nowrap}"
+    )
+    page.write_text(
+        "<!DOCTYPE html><html lang='en'><meta charset='utf-8'><title>t</title>"
+        "<meta http-equiv='Content-Security-Policy' content=\"default-src 'none'; "
+        f"style-src 'unsafe-inline'\"><style>{style}</style>"
+        f"<main><h1>Heading</h1>{FAULTS[fault]}</main></html>",
+        "utf-8",
+    )
+    assert any(fault in p for p in browser.open(page).problems)
+
+
+def test_requests_and_messages_are_noticed(browser: Browser, tmp_path: Path) -> None:
+    page = tmp_path / "fetching.html"
+    page.write_text("<!DOCTYPE html><title>t</title><img src='other.png' alt='x'>", "utf-8")
+    seen = browser.open(page)
+    assert any("other.png" in url for url in seen.requests)
+    assert seen.messages
+
+
+def test_a_page_fetches_nothing_even_where_a_name_got_through(
+    browser: Browser, tmp_path: Path
+) -> None:
+    """The policy alone would stop it: markup put in by hand neither runs nor is fetched."""
+    page = made_up(1, tmp_path)
+    html = page.read_text("utf-8")
+    bad = "<img src='other.png' alt='x'><script>document.title = 'run'</script>"
+    page.write_text(html.replace("</main>", f"{bad}</main>"), "utf-8")
+    seen = browser.open(page)
+    assert browser.ask("document.title") != "run"
+    assert any("Content Security Policy" in m for m in seen.messages)
