@@ -9,7 +9,6 @@ import numpy as np
 from oplog.work.clean import drift_m
 from oplog.work.coverage import Covered
 
-
 A_RUN_M2 = 150.0
 """Ground of a stray run taken for work, or of work taken for a stray run."""
 

@@ -75,7 +75,7 @@ def label(
     sides = _sides(line, width_m, ground, lays.narrow.raster)
     inside = _within(ground, line.x, line.y, max(2.0, 0.4 * width_m))
     fixed = -weights.reverse * path.reverse - weights.outside * ~inside
-    turning = _turning_evidence(line, weights)
+    turning = _turning_evidence(path, line, weights)
     if cuts:
         fixed = fixed + weights.stroke * strokes(path)
     work = first_guess(path) & inside
@@ -279,10 +279,30 @@ def _apart(path: Path, fits: Flags, ends: tuple[bool, bool]) -> Floats:
     """
     run = running(path)
     share_fit = _run_mean(run, fits.astype(np.float64))
-    apart = np.zeros(len(path))
+    apart = _across(path, run, share_fit)
     for rows in _ways(path, run, share_fit, ends):
-        apart[rows] = 1.0
-    return apart
+        apart[rows] = True
+    return apart.astype(np.float64)
+
+
+def _across(path: Path, run: NDArray[np.intp], fit: Floats) -> Flags:
+    """Runs that fit hardly anywhere and go in a direction of their own: (m,) mask.
+
+    From one end of the work to the other, say. Axial directions, compared with those of the
+    runs that do fit.
+    """
+    first = np.unique(run, return_index=True)[1]
+    doubled = 2 * path.heading
+    mean = np.arctan2(
+        _run_mean(run, np.sin(doubled))[first], _run_mean(run, np.cos(doubled))[first]
+    )
+    length = np.bincount(run, weights=path.speed)
+    fitting = np.where((fit[first] >= 0.5) & (np.arange(len(first)) > 0), length, 0.0)
+    alike = np.abs((mean[:, None] - mean[None, :] + np.pi) % (2 * np.pi) - np.pi)
+    like = ((alike < np.radians(20)) * fitting[None, :]).sum(axis=1)
+    odd = (fit[first] < 0.15) & (like < 0.1 * max(float(fitting.sum()), 1.0)) & (length > 30.0)
+    odd[0] = False
+    return np.asarray(odd[run], dtype=bool)
 
 
 def _all_round(flags: Flags, reach: int = 8) -> Floats:
@@ -392,10 +412,14 @@ def _speed_evidence(
     return np.asarray(weights.steady - np.where(r < 0, slower, faster) - still)
 
 
-def _turning_evidence(line: Line, weights: Evidence) -> Floats:
-    """Against work while the implement turns, and more so where it comes about: (m,) [nats]"""
+def _turning_evidence(path: Path, line: Line, weights: Evidence) -> Floats:
+    """Against work while the implement turns, and more so where it comes about: (m,) [nats]
+
+    A bend of 30 m radius is nothing, one of 10 m is a turn.
+    """
     bend = heading_change(line.heading)
-    turning = np.clip((bend - np.radians(25)) / np.radians(40), 0.0, 1.5)
+    way = 6.0 * np.maximum(path.speed, 0.7)
+    turning = np.clip((bend / way - 1 / 30) / (1 / 10 - 1 / 30), 0.0, 1.5)
     back = (heading_change(line.heading, 9) > np.radians(135)) & (bend > np.radians(25))
     return np.asarray(weights.turning * turning + weights.turning_back * back)
 
