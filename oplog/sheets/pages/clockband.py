@@ -9,6 +9,7 @@ from zoneinfo import ZoneInfo
 
 from oplog.events import DayMeasured, Span, WorkMeasured
 from oplog.sheets import figures as fig
+from oplog.units import hours as hours_of
 
 STATES = (
     "working", "turning", "filling", "standing", "travelling", "unrecorded", "road", "elsewhere",
@@ -141,7 +142,7 @@ def _hour(moment: datetime, zone: ZoneInfo) -> datetime:
 
 
 def _ticks(start: datetime, end: datetime, zone: ZoneInfo) -> tuple[Tick, ...]:
-    hours = round((end - start).total_seconds() / 3600)
+    hours = round(hours_of((end - start).total_seconds()))
     step = next(s for s in (1, 2, 3, 4, 6, 12, 24) if hours / s <= MOST_TICKS or s == 24)
     found = []
     for hour in range(0, hours + 1, step):
