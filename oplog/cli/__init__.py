@@ -19,6 +19,20 @@ import click
 from oplog import __version__
 from oplog.errors import FAILED, OplogError
 
+LINE = 200
+"""No help line is longer than this."""
+
+SECTIONS = (
+    ("To begin", ("sample", "new", "land", "kit")),
+    ("Of an evening", ("import", "day", "say", "strike", "note")),
+    ("Jobs", ("plan", "jobs", "close", "need", "lines", "sequence")),
+    ("What was done", ("ask", "field", "season", "output", "compare", "fixes", "notes")),
+    ("Inputs", ("apply", "calibrate", "inputs", "sprays")),
+    ("For others", ("sheet", "export", "customer", "account")),
+    ("The log itself", ("check", "merge", "settle", "history", "remeasure", "tidy", "forget")),
+)
+"""How the help groups the commands; those not named here come under "More"."""
+
 
 class Commands(click.Group):
     """A group whose commands are the files of a folder, imported when they are asked for."""
@@ -51,6 +65,21 @@ class Commands(click.Group):
             hint = f" Did you mean {' or '.join(near)}?" if near else ""
             ctx.fail(f"There is no command {name!r}.{hint} '{ctx.command_path} --help' lists them.")
         return super().resolve_command(ctx, args)
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """The commands in sections, each with its help line in full."""
+        left = self.list_commands(ctx)
+        lines = {}
+        for name in left:
+            command = self.get_command(ctx, name)
+            lines[name] = command.get_short_help_str(LINE) if command else ""
+        named = {n for _, names in SECTIONS for n in names} if self.package == __name__ else set()
+        sections = [(title, [n for n in names if n in lines]) for title, names in SECTIONS if named]
+        sections.append(("More" if named else "Commands", [n for n in left if n not in named]))
+        for title, names in sections:
+            if names:
+                with formatter.section(title):
+                    formatter.write_dl([(n, lines[n]) for n in names])
 
     def _modules(self) -> dict[str, str]:
         found = {}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Sequence
 from datetime import date
 from zoneinfo import ZoneInfo
@@ -261,7 +262,9 @@ def _unsure(
 
 
 def _whole(sentence: str) -> str:
-    """A sentence whose command, standing last, stays on one line, so that it can be copied."""
+    """A sentence whose command, standing last, stays on one line, so that it can be copied, and
+    whose numbers stay with their units."""
+    sentence = re.sub(r"(?<=\d) (?=(?:m|ha|km|s|%)(?:\W|$))", HOLD, sentence)
     words, start, command = sentence.rpartition(" oplog ")
     return f"{words} oplog{HOLD}{command.replace(' ', HOLD)}" if start else sentence
 

@@ -44,7 +44,8 @@ def is_open(visit: WorkMeasured) -> bool:
 
 
 def fitting(farm: Farm, visit: WorkMeasured) -> list[str]:
-    """Implements as wide as the bouts of a visit are apart, nearest first."""
+    """Implements as wide as the bouts of a visit are apart, nearest first; where the operation is
+    known, those for it."""
     apart = visit.bout_width_m
     if apart is None:
         return []
@@ -52,7 +53,10 @@ def fitting(farm: Farm, visit: WorkMeasured) -> list[str]:
     near = [
         (abs(i.width_m - apart), i.name)
         for i in items
-        if i is not None and not i.is_machine and i.width_m is not None
+        if i is not None
+        and not i.is_machine
+        and i.width_m is not None
+        and visit.operation in (None, i.operation)
     ]
     return [name for off, name in sorted(near) if off <= FITS * apart]
 
