@@ -7,6 +7,7 @@ from datetime import UTC, date, datetime, timedelta, tzinfo
 
 from oplog.query.progress import Progress
 from oplog.sheets import figures as fig
+from oplog.sheets.bars import progress_bar
 from oplog.sheets.table import METRIC, Column, Table
 from oplog.sheets.text import HOLD, WIDTH, clean, clock, paragraph
 from oplog.units import HECTARE_M2, HOUR_S
@@ -84,8 +85,12 @@ def _block(
     crop = f", {job['crop']} {job['harvest_year'] or ''}".rstrip() if job["crop"] else ""
     by = f", by {_day(job['by'])}" if job["by"] else ""
     state = "" if job["state"] == "open" else f"; {job['state']}"
-    title = clean(f"{job['job']}: {job['operation']}{crop}{by}{state}")
+    title = clean(f"{job['job']}: {job['operation']}{crop}{by}{state}".replace(HOLD, " "))
     lines = [f"\033[1m{title}\033[0m" if bold else title]
+    if job["percent"] is not None:
+        bar = progress_bar(job["percent"] / 100.0)
+        done = fig.share(job["percent"], 100.0).replace(HOLD, " ")
+        lines.append(f"  {'progress':<{_LABEL}}{bar} {done}")
     for label, text in job_parts(p, now, zone, days_lost, system):
         first = f"  {label:<{_LABEL}}"
         lines.append(paragraph(text, first=first, rest=" " * len(first), width=width))
