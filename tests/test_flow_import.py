@@ -180,13 +180,32 @@ def test_a_device_is_remembered(farm: log.Log) -> None:
     assert len(every(farm, DeviceAssigned)) == 1
 
 
-def test_a_device_that_changes_machines_belongs_to_the_last(farm: log.Log) -> None:
+def test_a_device_that_has_been_on_two_machines_does_not_tell(farm: log.Log) -> None:
     flow.add_kit(farm, KitItem("red", "tractor", True))
     for week, machine in enumerate(("blue", "red", "blue", "red")):
         moved = [(t + timedelta(weeks=week), x, y) for t, x, y in DRILLED]
         flow.import_file(farm, gpx(moved, creator="box 7"), "a.gpx", Told(machine=machine))
-        assert now(farm).devices == {now(farm).tracks[0].device: machine}
     assert not now(farm).unsettled
+    later = [(t + timedelta(weeks=9), x, y) for t, x, y in DRILLED]
+    with pytest.raises(UnreadableFile, match="has been on blue and red"):
+        flow.import_file(farm, gpx(later, creator="box 7"), "a.gpx")
+
+
+def test_what_the_log_holds_as_one_machines_is_not_taken_as_anothers(farm: log.Log) -> None:
+    """A logger that is moved from machine to machine; then all it holds is imported again."""
+    flow.add_kit(farm, KitItem("red", "tractor", True))
+    later = [(t + timedelta(weeks=1), x, y) for t, x, y in DRILLED]
+    flow.import_file(farm, gpx(DRILLED, creator="box 7"), "a.gpx", DRILL)
+    flow.import_file(farm, gpx(later, creator="box 7"), "b.gpx", Told("red", "drill"))
+    before = measured(farm)
+    done = flow.import_files(
+        farm, [(n, gpx(f, creator="box 7")) for n, f in (("b.gpx", later), ("a.gpx", DRILLED))]
+    )
+    assert [(f.machine, f.new) for f in done.files] == [("red", 0), ("blue", 0)]
+    assert measured(farm) == before
+    grown = [*DRILLED, *ROLLED]
+    done = flow.import_file(farm, gpx(grown, creator="box 7"), "a.gpx")
+    assert (done.files[0].machine, done.files[0].new) == ("blue", len(ROLLED))
 
 
 def test_a_file_taken_for_the_wrong_machine_is_set_right(farm: log.Log) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
@@ -105,12 +106,24 @@ def take(
     if refused:
         return FileTaken(name, problems=tuple(problems), refused=refused)
     try:
-        machine, how = machine_of(batch.farm, name, track.device, told.machine, ask)
+        holder = None if told.machine else _holder(history, batch, fixes)
+        machine, how = machine_of(batch.farm, name, track.device, told.machine, holder, ask)
     except OplogError as error:
         return FileTaken(name, problems=tuple(problems), refused=str(error))
     return _of_machine(
         history, batch, _File(name, data, fixes, tuple(problems), how), machine, told
     )
+
+
+def _holder(history: History, batch: Batch, fixes: Track) -> str | None:
+    """The machine as whose the log holds most of these very fixes; None where it holds none."""
+    known: Counter[str] = Counter()
+    first_at, last_at = moment(fixes.time[0]), moment(fixes.time[-1])
+    for one in gather.overlapping(batch.farm.tracks, first_at, last_at):
+        held = fixes_of(history, batch, one.fixes)
+        known[one.machine] += len(fixes) - len(gather.unknown(fixes, [held]))
+    best = known.most_common(1)
+    return best[0][0] if best and best[0][1] else None
 
 
 def _of_machine(history: History, batch: Batch, file: _File, machine: str, told: Told) -> FileTaken:
