@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+import re
 from datetime import timedelta
 from itertools import pairwise
+from pathlib import Path
 
 import pytest
 
+from oplog import log
 from oplog.events import Span
 from oplog.sheets.bars import clock_bar, progress_bar
 from tests import factory as f
+from tests.evening import DAY, Run, day_gpx
 
 
 @pytest.mark.parametrize(
@@ -60,3 +64,31 @@ def test_a_clock_fits_the_terminal(hours: float, width: int) -> None:
 def test_a_day_without_states_has_no_clock() -> None:
     visit = f.work()
     assert clock_bar([f.whole_day(visit)], [visit], "UTC") == []
+
+
+def test_some_events_are_read_whole_and_no_others(farm: log.Log) -> None:
+    every = farm.events()
+    wanted = {e.event_id for e in every[::2]}
+    assert farm.some(wanted) == [e for e in every if e.event_id in wanted]
+    assert farm.some({"0" * 32}) == []
+    (first, *_) = (farm.path / "events").iterdir()
+    first.rename(first.with_name("renamed.parquet"))
+    assert log.open_log(farm.path).some(wanted) == farm.some(wanted)
+
+
+def test_the_days_screen_and_the_import_show_the_clock(
+    farm: log.Log, run: Run, tmp_path: Path
+) -> None:
+    track = tmp_path / "track.gpx"
+    track.write_bytes(day_gpx())
+    words = ("--log", farm.path)
+    imported = run(*words, "import", track, "--machine", "blue", "--implement", "drill").out
+    bars = [
+        line
+        for line in imported.splitlines()
+        if re.fullmatch(r"  \d\d:\d\d \S.*\S \d\d:\d\d", line)
+    ]
+    assert len(bars) == 1
+    assert "#" in bars[0]
+    assert bars[0] in run(*words, "day", DAY).out
+    assert all(len(line) <= 80 for line in imported.splitlines())

@@ -109,7 +109,7 @@ def open_visits(farm: Farm, done: Imported) -> list[WorkMeasured]:
     return [v for v in farm.visits if (v.machine, v.day) in done.days and is_open(v)]
 
 
-def show(farm: Farm, done: Imported, units: str) -> None:
+def show(log: _shared.Log, farm: Farm, done: Imported, units: str) -> None:
     """The one screen after an import: the day, or a line for each of many days."""
     from oplog.sheets.day import day_sheet
     from oplog.sheets.days import days_table
@@ -122,7 +122,7 @@ def show(farm: Farm, done: Imported, units: str) -> None:
         click.echo("\n" * (i > 0), nl=False)
         click.echo(
             day_sheet(
-                farm,
+                _shared.with_spans(farm, log, day),
                 day,
                 machine=machine,
                 system=units,

@@ -80,6 +80,23 @@ def farm_of(log: Log, *, detail: bool = True) -> Farm:
     return replace(farm, memory=memory()) if detail else farm
 
 
+def with_spans(farm: Farm, log: Log, day: date) -> Farm:
+    """A farm read without detail, with the spans of one day's work in it."""
+    from dataclasses import replace
+
+    from oplog.flow.history import DETAIL
+
+    wanted = {v.event_id for v in farm.visits if v.day == day}
+    wanted |= {d.event_id for d in farm.days if d.day == day}
+    shapes = [name for name in DETAIL if name != "spans"]
+    found: dict[str, Any] = {e.event_id: e for e in log.some(wanted, without=shapes)}
+    return replace(
+        farm,
+        visits=tuple(found.get(v.event_id, v) for v in farm.visits),
+        days=tuple(found.get(d.event_id, d) for d in farm.days),
+    )
+
+
 def with_log(function: F) -> F:
     """Hand the log to a command as its first argument."""
 

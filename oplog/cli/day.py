@@ -34,8 +34,8 @@ def command(
         return
     click.echo(
         day_sheet(
-            farm, when, machine=name, system=output.units, width=_shared.columns(),
-            bold=_shared.bold(),
+            _shared.with_spans(farm, log, when), when, machine=name, system=output.units,
+            width=_shared.columns(), bold=_shared.bold(),
         )
     )  # fmt: skip
 

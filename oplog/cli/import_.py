@@ -36,5 +36,5 @@ def command(log: _shared.Log, paths: tuple[str, ...], units: str, every: bool, *
     _import.ask_for_open(log, done)
     _import.tell_of_files(done, every)
     farm = _shared.farm_of(log, detail=False)
-    _import.show(farm, done, units)
+    _import.show(log, farm, done, units)
     return _import.exit_code(farm, done, every)

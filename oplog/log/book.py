@@ -68,6 +68,10 @@ class Log:
             self.problems.append(Problem(str(self.path), None, message, later, "left out"))
         return events
 
+    def some(self, ids: Collection[str], *, without: Collection[str] = NO_COLUMNS) -> list[Event]:
+        """The events of some ids, ordered by id, without reading the rest of a long log."""
+        return self._files.some(ids, without)
+
     def table(self, event_type: str, *, without: Collection[str] = NO_COLUMNS) -> Any:
         """The events of one type as an Arrow table of their declared columns, each event once."""
         events = [e for e in self.events(without=without) if event_type == e.TYPE]

@@ -21,6 +21,7 @@ from oplog.log.reading import (
     UNREADABLE,
     Index,
     decode,
+    decode_some,
     index,
     index_of,
     is_whole,
@@ -70,6 +71,18 @@ class EventFiles:
             for event in events:
                 found.setdefault(event.event_id, event)
         return [found[i] for i in sorted(found)], problems
+
+    def some(self, ids: Collection[str], without: Collection[str] = NO_COLUMNS) -> list[Event]:
+        """The events of some ids, as far as they can be believed."""
+
+        def read(name: str) -> list[Event]:
+            data = (self.folder / name).read_bytes()
+            if as_named(name, data):
+                return decode_some(data, ids, without)
+            return [e for e in believable(name, data)[0] if e.event_id in ids]
+
+        found = {e.event_id: e for events in self._each(read, []) for e in events}
+        return [found[i] for i in sorted(found)]
 
     def index(self, leave_out: Collection[str] = ()) -> Index:
         """Ids and entries of all files, of altered files only what can be believed.

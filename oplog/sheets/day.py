@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 from oplog.events import DayMeasured, WorkMeasured
 from oplog.fold import Farm
 from oplog.sheets import figures as fig
+from oplog.sheets.bars import clock_bar
 from oplog.sheets.table import METRIC, Column, Table, in_units
 from oplog.sheets.text import HOLD, WIDTH, clean, paragraph, write
 from oplog.sheets.unsure import is_open as is_open
@@ -50,7 +51,10 @@ def day_sheet(
         lines += _visits(farm, own, system, width, bold)
     lines.append("")
     for name in names:
-        lines += _total(name, [d for d in days if d.machine == name], visits, system, width)
+        own_days = [d for d in days if d.machine == name]
+        lines += _total(name, own_days, visits, system, width)
+        bar = clock_bar(own_days, [v for v in visits if v.machine == name], farm.zone, width - 2)
+        lines += [paragraph(line, first="  ", rest="  ", width=width) for line in bar]
     if len(names) > 1:
         lines += _total("all", days, visits, system, width)
     return "\n".join(lines + _unsure(farm, days, visits, system, width))
