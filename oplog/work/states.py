@@ -308,7 +308,8 @@ def _across(path: Path, run: NDArray[np.intp], fit: Floats) -> Flags:
 def _all_round(flags: Flags, reach: int = 8) -> Floats:
     """How far a flag holds without a break for some seconds either side: (m,) 0-1."""
     width = 2 * reach + 1
-    mean = np.convolve(flags, np.full(width, 1 / width), mode="same")
+    padded = np.concatenate([np.zeros(reach), flags, np.zeros(reach)])
+    mean = np.convolve(padded, np.full(width, 1 / width), mode="valid")
     return np.clip((mean - 0.6) / 0.4, 0.0, 1.0)
 
 
