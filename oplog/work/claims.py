@@ -116,9 +116,9 @@ def share(lay: Swath, flag: Flags) -> Floats:
     )
 
 
-def alone(lay: Swath, wide: Swath, working: Flags, recent_s: int = 12) -> Floats:
+def alone(lay: Swath, ground: Ground, recent_s: int = 12) -> Floats:
     """Share of each second's line on ground that no other work covers, before or after: (m,)."""
-    first, last = first_claims(wide, working)[lay.cells], last_claims(wide, working)[lay.cells]
+    first, last = ground.first[lay.cells], ground.last[lay.cells]
     return share(lay, (first >= lay.owner - recent_s) & (last <= lay.owner + recent_s))
 
 
@@ -141,11 +141,23 @@ def novelty(
     return share(lay, mine)
 
 
-def beside(wide: Swath, spots: list[Cells], working: Flags, recent_s: int = 12) -> Flags:
+@dataclass(frozen=True, eq=False)
+class Ground:
+    """When each cell was first and last covered by some work: (cells,) seconds each."""
+
+    first: Seconds
+    last: Seconds
+
+
+def ground_of(wide: Swath, working: Flags) -> Ground:
+    """The ground that the working seconds of a swath cover."""
+    return Ground(first_claims(wide, working), last_claims(wide, working))
+
+
+def beside(ground: Ground, spots: list[Cells], recent_s: int = 12) -> Flags:
     """Whether any of the spots given for each second is covered by other work, ever: (m,)."""
-    first, last = first_claims(wide, working), last_claims(wide, working)
-    now = np.arange(wide.steps)
-    covered = np.zeros(wide.steps, dtype=bool)
+    now = np.arange(len(spots[0]))
+    covered = np.zeros(len(now), dtype=bool)
     for spot in spots:
-        covered |= (first[spot] < now - recent_s) | (last[spot] > now + recent_s)
+        covered |= (ground.first[spot] < now - recent_s) | (ground.last[spot] > now + recent_s)
     return covered

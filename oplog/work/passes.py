@@ -12,7 +12,16 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from oplog.work.claims import NEVER, Swath, beside, first_claims, raster, share, swath
+from oplog.work.claims import (
+    NEVER,
+    Swath,
+    beside,
+    first_claims,
+    ground_of,
+    raster,
+    share,
+    swath,
+)
 from oplog.work.line import Line
 from oplog.work.motion import Path
 from oplog.work.states import heading_change, running, true_runs
@@ -99,7 +108,7 @@ def _stretch(
         x = line.x - np.sin(line.heading) * reach * width_m
         y = line.y + np.cos(line.heading) * reach * width_m
         sides.append(lay.raster.cell(x, y))
-    flanked = beside(lay, sides, mine)[mine].mean()
+    flanked = beside(ground_of(lay, mine), sides)[mine].mean()
     if flanked < 0.6:
         return None
     earlier = bouts & (np.arange(len(path)) < first)

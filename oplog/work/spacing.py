@@ -124,7 +124,8 @@ def _neighbours(
         ok = other & ((turn < PARALLEL_RAD) | (turn > np.pi - PARALLEL_RAD))
         ray, leg, turn = ray[ok], leg[ok], turn[ok]
         meet = intersection(rays[ray], legs[leg])
-        point = np.array([get_coordinates(m)[0] for m in meet]).reshape(-1, 2)
+        points, of = get_coordinates(meet, return_index=True)
+        point = points[np.unique(of, return_index=True)[1]]
         away = np.hypot(point[:, 0] - x[rows[ray]], point[:, 1] - y[rows[ray]])
         order = np.lexsort([away, ray])
         first = order[np.unique(ray[order], return_index=True)[1]]

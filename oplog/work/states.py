@@ -17,7 +17,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from oplog.track import Floats
-from oplog.work.claims import Cells, Raster, Swath, alone, beside, novelty, raster, swath
+from oplog.work.claims import (
+    Cells,
+    Ground,
+    Raster,
+    Swath,
+    alone,
+    beside,
+    ground_of,
+    novelty,
+    raster,
+    swath,
+)
 from oplog.work.clean import drift_m
 from oplog.work.line import Line
 from oplog.work.motion import Path
@@ -86,9 +97,10 @@ def label(
     before: Floats | float = 0.0
     for turn in range(10):
         usual = working_speed(path.speed, work)
-        new = novelty(lays.narrow, lays.wide, work, _rank(path, lays, work, usual))
+        covered = ground_of(lays.wide, work)
+        new = novelty(lays.narrow, lays.wide, work, _rank(path, lays, covered, usual))
         gain = weights.new_ground * (1 - np.exp(-new / weights.some_new)) - weights.old_ground
-        fits = _fits(lays, sides, work, new)
+        fits = _fits(covered, sides, new)
         apart = 0.0 if blurred else weights.apart * _apart(path, fits, ends)
         score = (
             fixed
@@ -223,7 +235,7 @@ def _lay(path: Path, line: Line, width_m: float, gap_m: float) -> _Lays:
     return _Lays(narrow, wide)
 
 
-def _rank(path: Path, lays: _Lays, work: Flags, usual: float) -> NDArray[np.int8]:
+def _rank(path: Path, lays: _Lays, covered: Ground, usual: float) -> NDArray[np.int8]:
     """How good a claim each second of work has on its ground: (m,) 0, 1 or 2.
 
     Steady straight running counts, and so does a run most of whose ground nobody else covers:
@@ -233,7 +245,7 @@ def _rank(path: Path, lays: _Lays, work: Flags, usual: float) -> NDArray[np.int8
         heading_change(path.heading, 8) < np.radians(30)
     )
     run = running(path)
-    alone_run = (run > 0) & (_run_mean(run, alone(lays.narrow, lays.wide, work)) >= 0.35)
+    alone_run = (run > 0) & (_run_mean(run, alone(lays.narrow, covered)) >= 0.35)
     return np.asarray(steady * (1 + alone_run), dtype=np.int8)
 
 
@@ -260,14 +272,14 @@ def _sides(line: Line, width_m: float, ground: Any | None, grid: Raster) -> list
     return sides
 
 
-def _fits(lays: _Lays, sides: list[_Side], work: Flags, new: Floats) -> Flags:
+def _fits(covered: Ground, sides: list[_Side], new: Floats) -> Flags:
     """Where the line lies edge to edge with its neighbour, as a bout does: (m,) mask.
 
     Beyond one end of the line the ground is worked, by others, or is not field, and within that
     end it is not; a last strip has such ground at both ends.
     """
-    left, right = (side.off | beside(lays.wide, side.beyond, work) for side in sides)
-    free = [~beside(lays.wide, [side.within], work) for side in sides]
+    left, right = (side.off | beside(covered, side.beyond) for side in sides)
+    free = [~beside(covered, [side.within]) for side in sides]
     return np.asarray((left & free[0]) | (right & free[1]) | (left & right & (new >= 0.3)))
 
 

@@ -21,7 +21,7 @@ from oplog.work.coverage import Covered, bout_lines, cover
 from oplog.work.line import Line, working_line
 from oplog.work.model import Settings, Visit
 from oplog.work.motion import Path, part_of
-from oplog.work.passes import SHARE, done_again
+from oplog.work.passes import SHARE, Again, done_again
 from oplog.work.spacing import Spacing, gap_m, spacing
 from oplog.work.states import Evidence, ahead, first_guess, label, true_runs
 from oplog.work.stays import Stay
@@ -53,24 +53,33 @@ class Place:
 
 def measure_stay(way: Path, stay: Stay, place: Place) -> list[Visit]:
     """The work done in a stay: none, one visit, or two where the field was done twice over."""
-    parts = _parts(way, stay, place)
-    return [v for v in (_measure(part, of, place) for part, of in parts) if v is not None]
-
-
-def _parts(way: Path, stay: Stay, place: Place) -> list[tuple[Path, Stay]]:
-    """The stay, parted where a second pass begins."""
     whole = part_of(way, (way.seconds >= stay.entered_s) & (way.seconds <= stay.left_s))
     if len(whole) < 5:
         return []
     rig, found = _rig(whole, stay, place)
     again = done_again(whole, working_line(whole, rig), _width(rig, found))
     if again is None or again.share < SHARE or again.last < len(whole) - 1:
-        return [(whole, stay)]
+        visits = [_measure(whole, stay, place, rig, found, again)]
+    else:
+        visits = [_measure_afresh(part, of, place) for part, of in _parted(whole, stay, again)]
+    return [v for v in visits if v is not None]
+
+
+def _parted(whole: Path, stay: Stay, again: Again) -> list[tuple[Path, Stay]]:
+    """The stay in two, where a second pass begins."""
     at = float(whole.seconds[again.first])
     first = replace(stay, left_s=at, went_out=False)
     second = replace(stay, entered_s=at, came_in=False)
     before = whole.seconds < at
     return [(part_of(whole, before), first), (part_of(whole, ~before), second)]
+
+
+def _measure_afresh(part: Path, stay: Stay, place: Place) -> Visit | None:
+    if len(part) < 5:
+        return None
+    rig, found = _rig(part, stay, place)
+    again = done_again(part, working_line(part, rig), _width(rig, found))
+    return _measure(part, stay, place, rig, found, again)
 
 
 def _rig(part: Path, stay: Stay, place: Place) -> tuple[Rig, Spacing | None]:
@@ -92,15 +101,15 @@ def _width(rig: Rig, found: Spacing | None) -> float:
     return found.width_m if found is not None else 3.0
 
 
-def _measure(part: Path, stay: Stay, place: Place) -> Visit | None:
-    if len(part) < 5:
-        return None
-    rig, found = _rig(part, stay, place)
+def _measure(
+    part: Path, stay: Stay, place: Place, rig: Rig, found: Spacing | None, again: Again | None
+) -> Visit | None:
     width_m, ground = _width(rig, found), place.plane.project(stay.field.boundary)
     line = working_line(part, rig)
     gap = gap_m(found, width_m)
     cuts = (rig.line_m or 0.0) > 0 or rig.operation in CUT_IN_FRONT
-    work = _labels(part, line, width_m, gap, ground, (stay.came_in, stay.went_out), cuts)
+    ends = (stay.came_in, stay.went_out)
+    work = _labels(part, line, width_m, gap, ground, ends, cuts, again)
     if cuts:
         work = ahead(part, line, work)
     work = _enough(part, work, width_m)
@@ -120,9 +129,9 @@ def _labels(
     ground: Any,
     ends: tuple[bool, bool],
     cuts: bool,
+    again: Again | None,
 ) -> NDArray[np.bool_]:
     """Working or not, ground done over again judged by itself: (m,) mask."""
-    again = done_again(part, line, width_m)
     if again is None:
         return label(part, line, width_m, gap, ground, ends, Evidence(), cuts)
     rows = np.arange(len(part))
