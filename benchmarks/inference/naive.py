@@ -5,6 +5,7 @@ All are given what our own method is given (fixes, boundary, stated width) and n
 
 from __future__ import annotations
 
+import warnings
 from dataclasses import dataclass
 from datetime import timedelta
 from typing import Any, NamedTuple
@@ -125,8 +126,10 @@ def _not_in_a_stop(f: Fixes) -> Flags | None:
     """Fixes outside every stop that movingpandas finds; None where it is not installed."""
     try:
         import geopandas
-        import movingpandas
         import pandas
+
+        with warnings.catch_warnings(action="ignore", category=UserWarning):
+            import movingpandas
     except ImportError:
         return None
     seconds = np.concatenate([[0.0], np.cumsum(np.maximum(f.dt[:-1], 1e-3))])

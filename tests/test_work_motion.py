@@ -1,0 +1,129 @@
+"""The even path: speed, heading, reverse, holes, uneven stamps, loggers by time and distance."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from oplog.work.clean import Noise
+from oplog.work.motion import even_stamps, longest_gap_s, part_of, smoothing_s, stood
+from tests.work_days import cleaned, driven, leg
+
+
+def test_straight_driving_has_its_speed_and_heading() -> None:
+    p = driven(*leg([(0, 0), (0, 400)], speed=2.5))
+    assert len(p) == 161
+    assert p.speed == pytest.approx(2.5, abs=0.01)
+    assert p.heading == pytest.approx(np.pi / 2, abs=0.01)
+    assert not p.reverse.any()
+    assert set(p.piece.tolist()) == {0}
+
+
+def test_going_back_is_reverse_and_keeps_the_machine_facing_forwards() -> None:
+    # 60 m on, 10 m back, 80 m on, at 1 m/s.
+    p = driven(*leg([(0, 0), (60, 0), (50, 0), (130, 0)], speed=1.0))
+    assert p.reverse[62:69].all()
+    assert not p.reverse[:57].any()
+    assert not p.reverse[74:].any()
+    assert np.abs(np.cos(p.heading[62:69]) - 1).max() < 0.01
+
+
+def test_a_turn_on_the_headland_is_not_reverse() -> None:
+    angle = np.linspace(0, np.pi, 20)
+    turn = [(60 + 6 * np.sin(a), 6 - 6 * np.cos(a)) for a in angle]
+    p = driven(*leg([(0, 0), *turn, (0, 12)], speed=1.5))
+    assert not p.reverse.any()
+    assert abs(p.heading[-1] - p.heading[0]) == pytest.approx(np.pi, abs=0.05)
+
+
+def test_a_hole_of_a_minute_parts_the_path_and_one_of_five_seconds_does_not() -> None:
+    x, y = leg([(0, 0), (400, 0)])
+    rows = np.ones(len(x), dtype=bool)
+    rows[50:54] = False
+    assert set(driven(x[rows], y[rows], np.flatnonzero(rows)).piece.tolist()) == {0}
+    rows[100:160] = False
+    p = driven(x[rows], y[rows], np.flatnonzero(rows))
+    assert set(p.piece.tolist()) == {0, 1}
+    assert not ((p.seconds > 100) & (p.seconds < 159)).any()
+
+
+def test_what_counts_as_a_hole_follows_from_the_sampling() -> None:
+    assert longest_gap_s(1.0) == 10.0
+    assert longest_gap_s(10.0) == 60.0
+
+
+def test_a_logger_by_distance_that_is_silent_stood_still() -> None:
+    x = 5.0 * np.arange(120)
+    seconds = 2.5 * np.arange(120)
+    seconds[60:] += 300.0
+    c = cleaned(x, np.zeros(120), seconds)
+    assert stood(c)[59]
+    p = driven(x, np.zeros(120), seconds)
+    assert set(p.piece.tolist()) == {0}
+    assert p.speed[(p.seconds > 200) & (p.seconds < 400)].max() < 0.1
+
+
+def test_a_logger_by_time_that_is_silent_did_not_stand() -> None:
+    rng = np.random.default_rng(3)
+    x = np.cumsum(rng.uniform(0.0, 4.0, 120))
+    seconds = np.arange(120.0)
+    seconds[60:] += 300.0
+    c = cleaned(x, np.zeros(120), seconds)
+    assert not stood(c).any()
+    assert set(driven(x, np.zeros(120), seconds).piece.tolist()) == {0, 1}
+
+
+def test_stamps_cut_to_seconds_are_evened() -> None:
+    true = 1.3 * np.arange(300)
+    x, y = 2.0 * true, np.zeros(300)
+    stamps = np.floor(true)
+    even = even_stamps(stamps, x, y)
+    rough, steady = np.diff(x) / np.diff(stamps), np.diff(x) / np.diff(even)
+    assert rough.std() > 0.5
+    assert steady[5:-5].std() < 0.25 * rough.std()
+    assert np.abs(even - stamps).max() <= 1.0
+
+
+def test_stamps_that_are_right_are_left_alone() -> None:
+    x, y = leg([(0, 0), (400, 0)])
+    seconds = np.arange(len(x), dtype=float)
+    assert even_stamps(seconds, x, y) is seconds
+
+
+def test_ten_fixes_a_second_are_put_together_to_one() -> None:
+    rng = np.random.default_rng(4)
+    seconds = np.arange(0, 120, 0.1)
+    p = driven(2.0 * seconds, rng.normal(0, 0.05, len(seconds)), seconds, Noise(0.05, 0.05))
+    assert len(p) == 120
+    assert p.interval_s == pytest.approx(0.1)
+    assert p.y.std() < 0.03
+
+
+def test_a_fix_every_ten_seconds_is_joined_by_curves() -> None:
+    seconds = np.arange(0, 300, 10.0)
+    p = driven(3.0 * seconds, 0.002 * (3.0 * seconds) ** 2, seconds)
+    middle = slice(20, -20)
+    assert p.y[middle] == pytest.approx(0.002 * p.x[middle] ** 2, abs=0.05)
+
+
+def test_the_more_noise_the_more_smoothing() -> None:
+    widths = [smoothing_s(noise, 1.0) for noise in (0.01, 0.05, 0.45, 3.0)]
+    assert widths == sorted(widths)
+    assert 0.7 <= widths[0] < 1.0
+    assert widths[-1] <= 5.0
+
+
+def test_smoothing_leaves_a_bend_where_it_is() -> None:
+    angle = np.linspace(0, 2 * np.pi, 64)
+    x, y = 20 * np.cos(angle), 20 * np.sin(angle)
+    p = driven(x, y, noise=Noise(0.45, 0.45))
+    assert np.hypot(p.x, p.y)[8:-8] == pytest.approx(20.0, abs=0.4)
+
+
+def test_part_of_a_path_keeps_its_columns_together() -> None:
+    p = driven(*leg([(0, 0), (0, 100)]))
+    chosen = p.seconds >= 10
+    some = part_of(p, chosen)
+    assert some.seconds.tolist() == p.seconds[chosen].tolist()
+    assert len(some.speed) == len(some.reverse) == len(some) == int(chosen.sum())
+    assert some.noise_m == p.noise_m

@@ -1,0 +1,63 @@
+"""How far bouts lie apart, and an antenna that is off the centre line."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from oplog.work.spacing import Spacing, gap_m, spacing
+from oplog.work.states import first_guess
+from oplog.work.visit import number_bouts
+from tests.work_days import driven, leg, up_and_down
+
+
+def of(reach_m: float = 25.0, noise: float = 0.0, **how: float) -> Spacing | None:
+    x, y = leg(up_and_down(**how))  # type: ignore[arg-type]
+    rng = np.random.default_rng(6)
+    p = driven(x + rng.normal(0, noise, len(x)), y + rng.normal(0, noise, len(x)))
+    bouts = number_bouts(first_guess(p), p.piece)
+    return spacing(p.x, p.y, p.heading, bouts, reach_m)
+
+
+@pytest.mark.parametrize("width", [3.0, 6.0, 12.0])
+def test_bouts_side_by_side_show_their_width(width: float) -> None:
+    found = of(bouts=12, width_m=width, length_m=150.0)
+    assert found is not None
+    assert found.width_m == pytest.approx(width, rel=0.005)
+    assert found.pairs >= 10
+    assert found.right_m is None
+
+
+def test_the_width_is_seen_through_noise_and_its_error_covers_it() -> None:
+    found = of(bouts=12, width_m=6.0, length_m=200.0, noise=0.25)
+    assert found is not None
+    assert abs(found.width_m - 6.0) < 3 * found.sd_m
+    assert found.sd_m < 0.2
+
+
+@pytest.mark.parametrize("right", [0.5, -0.4])
+def test_an_antenna_off_the_centre_shows_in_every_second_gap(right: float) -> None:
+    found = of(bouts=12, width_m=6.0, length_m=200.0, shift_m=right)
+    assert found is not None
+    assert found.right_m == pytest.approx(right, abs=0.05)
+    assert found.width_m == pytest.approx(6.0, abs=0.06)
+
+
+def test_too_few_bouts_show_nothing() -> None:
+    assert of(bouts=1) is None
+    assert of(bouts=2, length_m=60.0) is None
+
+
+def test_what_lies_beyond_reach_is_no_neighbour() -> None:
+    assert of(bouts=8, width_m=12.0, reach_m=8.0) is None
+
+
+def test_bouts_that_fit_leave_next_to_nothing_between_them() -> None:
+    found = of(bouts=12, width_m=6.0, length_m=200.0)
+    assert gap_m(found, 6.0) == pytest.approx(6.0 / 30)
+    assert gap_m(None, 6.0) == pytest.approx(0.3)
+
+
+def test_bouts_further_apart_than_the_width_leave_a_gap() -> None:
+    found = of(bouts=12, width_m=7.0, length_m=200.0)
+    assert gap_m(found, 6.0) == pytest.approx(0.5, abs=0.05)
