@@ -116,14 +116,15 @@ def label(
         if bool((again == work).all()):
             break
         work = again
-    return trim(path, line, work, new, usual)
+    return trim(path, line, work, new, usual, 5 if cuts else 10)
 
 
-def trim(path: Path, line: Line, work: Flags, new: Floats, usual: float) -> Flags:
+def trim(path: Path, line: Line, work: Flags, new: Floats, usual: float, far: int = 10) -> Flags:
     """Move the ends of each run to where the line comes onto new ground and leaves it: (m,) mask.
 
     The sequence model finds the runs. Within some seconds of their ends the line decides, to the
-    second: where it crosses from old ground to new or back; failing that, where it runs straight.
+    second: where it crosses from old ground to new or back; failing that, where it runs straight,
+    looked for as far as `far` seconds inward.
     """
     able = ~path.reverse & (path.speed > 0.25 * usual)
     turn = heading_change(line.heading, 1)
@@ -136,8 +137,8 @@ def trim(path: Path, line: Line, work: Flags, new: Floats, usual: float) -> Flag
     drawn_straight = level & (turn < bent)
     out = work.copy()
     for a, b in true_runs(work, path.piece):
-        begin = _end_of_run(a, 1, new, able & (turn < np.radians(30)), lined_up)
-        end = _end_of_run(b, -1, new, able & (turn < np.radians(30)), drawn_straight)
+        begin = _end_of_run(a, 1, new, able & (turn < np.radians(30)), lined_up, far)
+        end = _end_of_run(b, -1, new, able & (turn < np.radians(30)), drawn_straight, far)
         if end > begin:
             out[min(a, begin) : max(b, end) + 1] = False
             out[begin : end + 1] = True
@@ -145,16 +146,18 @@ def trim(path: Path, line: Line, work: Flags, new: Floats, usual: float) -> Flag
 
 
 def _end_of_run(
-    at: int, inward: int, new: Floats, able: Flags, straight: Flags, reach: int = 5
+    at: int, inward: int, new: Floats, able: Flags, straight: Flags, far: int, reach: int = 5
 ) -> int:
     """Where a run really ends, looked for within `reach` seconds; inward: +1 start, -1 end."""
     rows = at + inward * np.arange(-reach, reach + 1)
     rows = rows[(rows >= 0) & (rows < len(new))]
-    on = new[rows] >= 0.2
+    on = new[rows] >= (0.2 if inward > 0 else 0.1)
     crossing = np.flatnonzero(on[1:] & ~on[:-1] & able[rows[1:]]) + 1
     if len(crossing):
         k = int(crossing[np.argmin(np.abs(rows[crossing] - at))])
         return int(rows[k + (_mostly_old(new[rows], k) if inward > 0 else 0)])
+    further = at + inward * np.arange(reach + 1, far + 1)
+    rows = np.concatenate([rows, further[(further >= 0) & (further < len(new))]])
     steady = np.flatnonzero(straight[rows])
     return int(rows[steady[0]]) if len(steady) else at
 
