@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+import shlex
 from collections import defaultdict
 from collections.abc import Callable, Iterator
 from datetime import date, datetime
@@ -21,6 +22,8 @@ from oplog.cli import main
 from oplog.flow.history import read
 from oplog.flow.sample import open_sample
 from oplog.fold import Farm
+from tests.evening import Run
+from tests.test_readme import block
 
 Rows = list[dict[str, Any]]
 GEOD = pyproj.Geod(ellps="WGS84")
@@ -363,3 +366,20 @@ def test_every_answer_as_csv_json_and_parquet(sample: Path, tmp_path: Path) -> N
         table = pq.read_table(tmp_path / f"{name}.parquet")
         assert len(told) == len(as_json) == table.num_rows
         assert table.schema.names == [c.name for c in query.find(name).columns]
+
+
+def test_the_readmes_walk_through_the_season(
+    sample: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, run: Run
+) -> None:
+    """Each line answers, with more than a line."""
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("OPLOG_LOG", str(sample))
+    lines = block("season").splitlines()
+    assert len(lines) >= 12
+    for line in lines:
+        words = shlex.split(line, comments=True)
+        assert words[0] == "oplog"
+        said = run(*words[1:])
+        assert said.code == 0, f"{line}: {said.err}"
+        assert said.out.strip()
+    assert (tmp_path / "out" / "left.gpx").stat().st_size > 1000

@@ -10,7 +10,7 @@ import click
 from oplog.cli import _shared
 
 
-@click.command()
+@click.command(context_settings={"ignore_unknown_options": True})
 @click.argument("product")
 @click.argument("amount")
 @click.argument("unit", required=False, default="")
