@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 import pytest
 from shapely.geometry import Polygon, box
@@ -85,5 +87,5 @@ def test_stays_do_not_overlap_and_come_in_order() -> None:
     y = 50 + 20 * np.sin(np.arange(3000) / 50)
     result = stays(cleaned(x, y), [HOME, NEXT], 300.0, 200.0)
     assert len(result) >= 2
-    for a, b in zip(result, result[1:], strict=False):
+    for a, b in pairwise(result):
         assert a.entered_s < a.left_s <= b.entered_s < b.left_s

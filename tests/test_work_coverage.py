@@ -1,0 +1,118 @@
+"""Ground swept, each spot once; overlap, misses, the boundary, a pond, gaps that noise explains."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from shapely.geometry import LineString, Polygon, box
+
+from oplog.work.coverage import Covered, bout_lines, close, common, cover
+
+SQUARE = box(0, 0, 100, 100)
+
+
+def lines(spots: list[float], length: float = 100.0, start: float = 0.0) -> list[LineString]:
+    return [LineString([(x, start), (x, start + length)]) for x in spots]
+
+
+TEN = lines([5.0 + 10.0 * k for k in range(10)])
+
+
+def test_ten_bouts_of_10_m_in_a_square_of_100_m_are_a_hectare() -> None:
+    c = cover(TEN, 10.0, SQUARE, 0.02)
+    assert c.worked.area == pytest.approx(10_000, abs=1)
+    assert c.gross_m2 == pytest.approx(10_000)
+    assert c.overlap.area == pytest.approx(0, abs=1)
+    assert c.outside.area == pytest.approx(0, abs=1)
+    assert c.missed.is_empty
+
+
+def test_swaths_that_lap_over_count_their_ground_once() -> None:
+    # Ten swaths of 10.5 m, 10 m apart: nine strips of 0.5 m shared, 0.25 m beyond either side.
+    c = cover(TEN, 10.5, SQUARE, 0.02)
+    assert c.worked.area == pytest.approx(10_000, abs=1)
+    assert c.gross_m2 == pytest.approx(10_500)
+    assert c.overlap.area == pytest.approx(9 * 0.5 * 100, abs=2)
+    assert c.outside.area == pytest.approx(2 * 0.25 * 100, abs=2)
+
+
+def test_gaps_that_the_noise_explains_are_closed_and_wider_ones_stay() -> None:
+    # Ten swaths of 9.8 m, 10 m apart: nine gaps of 0.2 m, and 0.1 m along either side.
+    closed = cover(TEN, 9.8, SQUARE, 0.15)
+    assert closed.worked.area == pytest.approx(10_000, abs=3)
+    left = cover(TEN, 9.8, SQUARE, 0.05)
+    assert left.worked.area == pytest.approx(9_800, abs=25)
+
+
+def test_a_bout_left_out_is_missed() -> None:
+    c = cover(TEN[:4] + TEN[5:], 10.0, SQUARE, 0.05)
+    assert c.worked.area == pytest.approx(9_000, abs=2)
+    assert c.missed.area == pytest.approx(1_000, abs=2)
+    assert common(c.missed, box(40, 0, 50, 100)).area == pytest.approx(1_000, abs=2)
+
+
+def test_a_pond_is_not_worked_though_driven_over() -> None:
+    field = Polygon(SQUARE.exterior, [box(40, 40, 60, 60).exterior])
+    c = cover(TEN, 10.0, field, 0.05)
+    assert c.worked.area == pytest.approx(9_600, abs=2)
+    assert c.outside.area == pytest.approx(400, abs=2)
+    assert c.missed.is_empty
+
+
+def test_work_beyond_the_boundary_is_told_apart() -> None:
+    c = cover(lines([5.0 + 10.0 * k for k in range(10)], 110.0, -5.0), 10.0, SQUARE, 0.05)
+    assert c.worked.area == pytest.approx(10_000, abs=2)
+    assert c.outside.area == pytest.approx(1_000, abs=2)
+
+
+def test_without_a_boundary_all_of_it_counts() -> None:
+    c = cover(lines([5.0, 15.0], 110.0, -5.0), 10.0, None, 0.05)
+    assert c.worked.area == pytest.approx(2_200, abs=1)
+    assert c.outside.is_empty
+
+
+def test_no_bouts_cover_nothing() -> None:
+    c = cover([], 10.0, SQUARE, 0.05)
+    assert c.gross_m2 == 0.0
+    assert c.worked.is_empty
+    assert c.missed.is_empty
+
+
+def test_bouts_become_lines_that_reach_to_the_end_of_their_last_second() -> None:
+    x, y = np.arange(10.0), np.zeros(10)
+    bout = np.array([0, 1, 1, 1, 0, 0, 2, 2, 0, 0], dtype=np.int32)
+    assert [line.length for line in bout_lines(x, y, bout)] == [3.0, 2.0]
+    assert bout_lines(x, y, np.zeros(10, dtype=np.int32)) == []
+
+
+def test_closing_fills_slits_and_leaves_the_outline() -> None:
+    two = box(0, 0, 10, 10).union(box(10.3, 0, 20, 10))
+    assert close(two, 0.2).area == pytest.approx(200, abs=0.2)
+    assert close(two, 0.1).area == pytest.approx(197, abs=0.2)
+    assert close(two, 0.0) is two
+
+
+@settings(max_examples=40, deadline=None)
+@given(
+    st.lists(st.floats(-20, 120), min_size=1, max_size=12),
+    st.lists(st.floats(-0.5, 0.5), min_size=12, max_size=12),
+    st.floats(2.0, 14.0),
+    st.floats(0.0, 0.8),
+)
+def test_net_is_within_the_boundary_and_without_closed_gaps_within_gross(
+    spots: list[float], lean: list[float], width: float, close_m: float
+) -> None:
+    bouts = [
+        LineString([(x, 0), (x + 100 * slope, 100)]) for x, slope in zip(spots, lean, strict=False)
+    ]
+    closed, plain = (cover(bouts, width, SQUARE, c) for c in (close_m, 0.0))
+    assert closed.worked.area <= SQUARE.area + 0.5
+    assert _swept_m2(plain) <= plain.gross_m2 + 0.5
+    assert closed.worked.area >= plain.worked.area - 0.5
+    assert common(closed.worked, closed.missed).area < 0.5
+
+
+def _swept_m2(c: Covered) -> float:
+    return float(c.worked.area + c.outside.area)

@@ -1,0 +1,198 @@
+"""Claims on ground, the sequence model, ends of bouts, and ground done over again."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from shapely.geometry import box
+
+from oplog.kit import Rig
+from oplog.work import claims, states
+from oplog.work.line import working_line
+from oplog.work.motion import Path
+from oplog.work.passes import done_again
+from tests.work_days import PLAIN, driven, leg, up_and_down
+
+SQUARE = box(0, 0, 100, 100)
+Flags = np.ndarray
+
+
+def labelled(p: Path, ground: object = SQUARE, ends: tuple[bool, bool] = (True, True)) -> Flags:
+    line = working_line(p, PLAIN)
+    return states.label(p, line, 10.0, 0.5, ground, ends, states.Evidence())
+
+
+def laid(p: Path, width: float = 10.0) -> claims.Swath:
+    line = working_line(p, PLAIN)
+    grid = claims.raster(line.x, line.y, width)
+    return claims.swath(grid, line.x, line.y, line.heading, p.piece, width)
+
+
+# --- claims
+
+
+def test_a_swath_covers_its_width_times_its_length() -> None:
+    p = driven(*leg([(0, 0), (200, 0)]))
+    lay = laid(p)
+    covered = claims.first_claims(lay, np.ones(len(p), dtype=bool)) != claims.NEVER
+    assert covered.sum() * lay.raster.size_m**2 == pytest.approx(200 * 10, rel=0.03)
+
+
+def test_first_and_last_second_on_a_spot() -> None:
+    p = driven(*leg([(0, 0), (100, 0), (100, 3), (0, 3)], speed=1.0))
+    lay = laid(p)
+    all_work = np.ones(len(p), dtype=bool)
+    (spot,) = lay.raster.cell(np.array([50.0]), np.array([1.0]))
+    assert claims.first_claims(lay, all_work)[spot] == pytest.approx(50, abs=2)
+    assert claims.last_claims(lay, all_work)[spot] == pytest.approx(153, abs=3)
+    assert claims.last_claims(lay, ~all_work)[spot] == -1
+
+
+def test_ground_is_new_once() -> None:
+    p = driven(*leg([(0, 0), (100, 0), (110, 5), (100, 0), (0, 0)]))
+    lay, rank = laid(p), np.zeros(len(p), dtype=np.int8)
+    new = claims.novelty(lay, lay, np.ones(len(p), dtype=bool), rank)
+    assert new[5:45].min() > 0.95
+    assert new[-40:-5].max() < 0.05
+
+
+def test_the_better_claim_wins_though_it_comes_later() -> None:
+    p = driven(*leg([(0, 0), (100, 0), (110, 5), (100, 0), (0, 0)]))
+    lay, rank = laid(p), np.zeros(len(p), dtype=np.int8)
+    rank[-45:] = 1
+    new = claims.novelty(lay, lay, np.ones(len(p), dtype=bool), rank)
+    assert new[5:40].max() < 0.05
+    assert new[-40:-5].min() > 0.95
+
+
+def test_what_lies_beside() -> None:
+    p = driven(*leg([(0, 0), (100, 0), (105, 5), (100, 10), (0, 10)]))
+    lay = laid(p)
+    line = working_line(p, PLAIN)
+    left = lay.raster.cell(line.x - np.sin(line.heading) * 8, line.y + np.cos(line.heading) * 8)
+    ground = claims.ground_of(lay, np.ones(len(p), dtype=bool))
+    flanked = claims.beside(ground, [left])
+    assert flanked[5:40].all()
+    right = lay.raster.cell(line.x + np.sin(line.heading) * 8, line.y - np.cos(line.heading) * 8)
+    assert not claims.beside(ground, [right])[5:40].any()
+
+
+def test_a_raster_of_a_county_is_made_coarser_rather_than_larger() -> None:
+    grid = claims.raster(np.array([0.0, 60_000.0]), np.array([0.0, 60_000.0]), 3.0)
+    assert grid.rows * grid.columns <= 1.01 * claims.MOST_CELLS
+
+
+# --- the sequence model
+
+
+def test_single_seconds_do_not_flicker() -> None:
+    score = np.full(60, 2.0)
+    score[30] = -3.0
+    assert states.decode(score, 3.0, 3.0).all()
+    score[20:40] = -3.0
+    assert states.decode(score, 3.0, 3.0).tolist() == [True] * 20 + [False] * 20 + [True] * 20
+
+
+def test_nothing_that_speaks_for_work_is_no_work() -> None:
+    assert not states.decode(np.full(50, -1.0), 3.0, 3.0).any()
+
+
+def test_bouts_are_work_and_turns_are_not() -> None:
+    p = driven(*leg([(5, -40), *up_and_down(), (95, -40)]))
+    work = labelled(p)
+    inside = (p.y > 2) & (p.y < 98)
+    assert work[inside].mean() > 0.99
+    assert not work[(p.y > 107) | (p.y < -16)].any()
+
+
+def test_the_way_home_over_finished_ground_is_no_work() -> None:
+    bouts = up_and_down()
+    p = driven(*leg([(5, -40), *bouts, (95, -15), (60, -15), (20, 100), (20, 160)]))
+    work = labelled(p)
+    home = (p.seconds > p.seconds[-1] - 85) & (p.y > 15) & (p.y < 85)
+    assert home.sum() > 30
+    assert not work[home].any()
+
+
+def test_reversing_is_no_work() -> None:
+    p = driven(*leg([(5, -40), (5, 60), (5, 30), (5, 100), (5, 140)], speed=1.0))
+    assert p.reverse.sum() > 20
+    assert not (labelled(p) & p.reverse).any()
+
+
+def test_what_lies_well_outside_is_no_work() -> None:
+    p = driven(*leg([(-300, 50), (0, 50), (100, 50), (400, 50)]))
+    work = labelled(p)
+    assert not work[(p.x < -20) | (p.x > 120)].any()
+
+
+def test_the_speed_at_work_is_that_of_its_middle() -> None:
+    speed = np.array([0.1, 2.0, 2.1, 2.2, 8.0])
+    assert states.working_speed(speed, speed < 5) == pytest.approx(2.05)
+    assert states.working_speed(speed, speed > 99) == 2.0
+
+
+def test_runs_are_numbered_and_bends_part_them() -> None:
+    p = driven(*leg([(0, 0), (80, 0), (80, 80)]))
+    numbers = np.unique(states.running(p))
+    assert numbers.tolist() == [0, 1, 2]
+
+
+def test_true_runs_do_not_span_pieces() -> None:
+    flags = np.array([0, 1, 1, 1, 0, 1], dtype=bool)
+    pieces = np.array([0, 0, 0, 1, 1, 1], dtype=np.int32)
+    assert states.true_runs(flags, pieces) == [(1, 2), (3, 3), (5, 5)]
+
+
+def test_to_and_fro_in_a_corner_are_strokes_and_one_reversing_is_not() -> None:
+    shunt = [(0, 0), (40, 0), (30, 0), (43, 1), (33, 0), (46, 2), (36, 0), (80, 20)]
+    p = driven(*leg(shunt, speed=1.0))
+    assert states.strokes(p).sum() > 20
+    assert not (states.strokes(p) & p.reverse).any()
+    assert not states.strokes(driven(*leg([(0, 0), (40, 0), (30, 0), (80, 20)], 1.0))).any()
+
+
+def test_a_header_is_down_a_second_longer_at_either_end() -> None:
+    p = driven(*leg([(0, 0), (200, 0)]))
+    work = (p.seconds >= 20) & (p.seconds < 60)
+    longer = states.ahead(p, working_line(p, PLAIN), work)
+    assert np.flatnonzero(longer).tolist() == list(range(19, 61))
+
+
+# --- where the line is
+
+
+def test_a_mounted_implement_is_square_behind_and_an_antenna_to_the_right_puts_it_left() -> None:
+    p = driven(*leg([(0, 0), (100, 0)]))
+    line = working_line(p, Rig(width_m=3.0, line_m=-4.0, right_m=0.5))
+    assert line.x == pytest.approx(p.x - 4.0, abs=0.05)
+    assert line.y == pytest.approx(p.y + 0.5, abs=0.05)
+
+
+def test_a_trailed_implement_cuts_the_corner_and_swings_straight() -> None:
+    p = driven(*leg([(0, 0), (60, 0), (60, 100)]))
+    line = working_line(p, Rig(width_m=3.0, line_m=-6.0, drag_m=5.0))
+    assert line.x[-1] == pytest.approx(60.0, abs=0.1)
+    assert p.y[-1] - line.y[-1] == pytest.approx(6.0, abs=0.1)
+    assert ((line.x < 58) & (line.y > 1)).any()
+
+
+# --- done over again
+
+
+def test_a_field_done_once_is_not_done_again() -> None:
+    p = driven(*leg(up_and_down()))
+    assert done_again(p, working_line(p, PLAIN), 10.0) is None
+
+
+def test_a_field_done_twice_is_seen_from_where_the_second_begins() -> None:
+    once = up_and_down(length_m=150.0)
+    between = [(110.0, -12.0), (110.0, -30.0), (5.0, -30.0)]
+    x, y = leg([*once, *between, *once])
+    p = driven(x, y)
+    again = done_again(p, working_line(p, PLAIN), 10.0)
+    assert again is not None
+    assert again.share > 0.9
+    half = len(leg(once)[0])
+    assert half - 30 < again.first < half + 110
+    assert again.last == len(p) - 1
