@@ -78,7 +78,8 @@ def test_every_figure_of_the_days_screen_is_on_its_sheet(
 ) -> None:
     shown = run("--log", sample.path, "day", when).out
     sheet = words_of(page("day", when))
-    figures = re.findall(r"\d+[.:]\d+", shown)
+    words = [x for x in shown.splitlines() if not re.match(r"  \d\d:\d\d \S", x)]  # no bars
+    figures = re.findall(r"\d+[.:]\d+", "\n".join(words))
     assert len(figures) > 15
     for figure in set(figures):
         assert figure in sheet, figure
@@ -123,7 +124,7 @@ def test_a_jobs_sheet_says_what_the_command_says(page: Page, run: Run, sample: l
     for row in rows:
         figures = [row[c] for c in ("croppable_ha", "done_ha", "left_ha", "missed_ha")]
         cells = " ".join(f"{v:.2f} ha" for v in figures)
-        assert f"{row['field']} {row['state']} {cells}" in sheet
+        assert f"{row['field']} {row['state']} {row['state']} {cells}" in sheet
 
 
 def test_a_fields_sheet_has_its_work_in_order(page: Page, run: Run, sample: log.Log) -> None:
@@ -171,6 +172,29 @@ def test_an_account_shows_the_commands_lines_and_no_other_land(
         if drawings[-1].farm != "Sallow":
             assert drawings[-1].name not in sheet
     assert "oplog customer" not in sheet
+
+
+def test_what_went_out_is_shared_by_ground(page: Page, run: Run, sample: log.Log) -> None:
+    """The spray of the sample's 14 April: parts by field add up to what went out."""
+    rows = json.loads(run("--log", sample.path, "ask", "inputs", "--json").out)
+    spray = next(r for r in rows if r["kind"] == "spray")
+    sheet = words_of(page("day", "2026-04-14"))
+    told = re.search(
+        rf"{spray['product']} \(spray\), ([\d.,]+) l in all: (.*?) A calculation", sheet
+    )
+    assert told
+    parts = [float(x) for x in re.findall(r"([\d.]+) l", told[2])]
+    assert len(parts) == 4
+    assert sum(parts) == pytest.approx(float(told[1]), abs=0.2)
+    assert float(told[1]) == pytest.approx(spray["used"])
+
+
+def test_a_field_says_what_its_sequence_has_next(page: Page, run: Run, sample: log.Log) -> None:
+    rows = json.loads(run("--log", sample.path, "sequence", "--json").out)
+    own = next(r for r in rows if r["field"] == "Barn Close")
+    sheet = words_of(page("field", "Barn Close"))
+    assert f"{own['done']} of {own['of']} planned operations are done" in sheet
+    assert f"next comes {own['next']}" in sheet
 
 
 def test_acres_on_request(page: Page, run: Run, sample: log.Log) -> None:

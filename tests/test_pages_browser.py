@@ -24,6 +24,8 @@ SHEETS = {
     "day": ("day", "2026-06-02"),
     "day with stops": ("day", "2026-08-06"),
     "job": ("job", "wheat harvest", "--from", "2026-08-07"),
+    "job in acres": ("job", "wheat harvest", "--from", "2026-08-07", "--units", "us"),
+    "day in acres": ("day", "2026-04-10", "--units", "us"),
     "finished job": ("job", "drill the beans"),
     "field": ("field", "Sallow Top"),
     "season": ("season", "2026"),

@@ -10,6 +10,7 @@ from oplog import ground
 from oplog.errors import OplogError
 from oplog.events import WorkMeasured
 from oplog.fold import Farm
+from oplog.season.sequence import stages
 from oplog.sheets import day as screen
 from oplog.sheets import figures as fig
 from oplog.sheets.inputs import CAUTION
@@ -75,6 +76,7 @@ def field_page(
         area=fig.area(drawn.area_m2, system),
         crop=" ".join(filter(None, (crop.crop, crop.variety))) if crop else "",
         year=year,
+        stage=_stage(farm, drawn.name, year),
         line=_line(visits),
         work=[_work(farm, v, visits, system) for v in visits],
         last=_last(farm, visits[-1], trail_of(visits[-1]), len(visits), system),
@@ -89,6 +91,16 @@ def field_page(
         method=", ".join(sorted({v.method for v in visits})),
         seal=seal,
     )
+
+
+def _stage(farm: Farm, field: str, year: int | None) -> str:
+    """How far the field is in the sequence planned for its crop; "" where none is planned."""
+    for s in stages(farm, year) if year is not None else []:
+        if s.field.casefold() == field.casefold():
+            behind = f"; {s.behind} behind the farthest field of {s.crop}" if s.behind else ""
+            ahead = f"next comes {s.next}" if s.next else "nothing more is planned"
+            return f"{s.done} of {len(s.operations)} planned operations are done; {ahead}{behind}"
+    return ""
 
 
 def _line(visits: Sequence[WorkMeasured]) -> dict[str, Any]:

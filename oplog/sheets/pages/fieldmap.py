@@ -119,12 +119,14 @@ def _area(frame: Frame, wkb: bytes | None) -> str:
 
 
 def _shades(frame: Frame, bouts: Any) -> tuple[Shade, ...]:
-    """Bouts in order of time, in as many lots of equal length as there are shades."""
+    """Bouts in order of time, in as many lots of about equal length as there are shades."""
     if bouts is None:
         return ()
     lines = shapely.get_parts(bouts)
-    length = np.cumsum(shapely.length(lines))
-    lot = np.minimum((length - length[0]) / max(length[-1], 1e-12) * SHADES, SHADES - 1)
+    length = shapely.length(lines)
+    middle = np.cumsum(length) - length / 2
+    span = max(float(middle[-1] - middle[0]), 1e-12)
+    lot = np.minimum((middle - middle[0]) / span * SHADES, SHADES - 1)
     found = []
     for shade in range(SHADES):
         drawn = frame.lines(lines[lot.astype(int) == shade])

@@ -14,7 +14,7 @@ from oplog.sheets.jobs import amount
 
 @dataclass(frozen=True)
 class InputLine:
-    """An input with the visits it went to. amounts: what fell to each, as shared by ground."""
+    """An input with the fields it went to, and what fell to each, as shared by ground."""
 
     product: str
     kind: str
@@ -30,17 +30,27 @@ def inputs_of(farm: Farm, visits: Sequence[WorkMeasured]) -> list[InputLine]:
 def day_inputs(farm: Farm, day: date | None, visits: Sequence[WorkMeasured]) -> list[InputLine]:
     """The inputs that went out with some visits, and those of the day that fit no visit."""
     wanted = {v.event_id for v in visits}
-    found: dict[str, tuple[InputApplied, list[tuple[str, str]]]] = {}
+    found: dict[str, tuple[InputApplied, dict[str, float]]] = {}
     shared = set()
     for given, visit, share in shares(farm):
         shared.add(given.event_id)
         if visit.event_id in wanted:
-            part = amount((given.amount - (given.left_over or 0.0)) * share, given.unit)
-            found.setdefault(given.event_id, (given, []))[1].append((visit.field, part))
+            parts = found.setdefault(given.event_id, (given, {}))[1]
+            parts[visit.field] = parts.get(visit.field, 0.0) + _out(given) * share
     for given in farm.inputs:
         if day is not None and given.day == day and given.event_id not in shared:
-            found[given.event_id] = (given, [])
+            found[given.event_id] = (given, {})
     return [
-        InputLine(g.product, g.kind, amount(g.amount - (g.left_over or 0.0), g.unit), tuple(parts))
+        InputLine(
+            g.product,
+            g.kind,
+            amount(_out(g), g.unit),
+            tuple((field, amount(part, g.unit)) for field, part in parts.items()),
+        )
         for g, parts in found.values()
     ]
+
+
+def _out(given: InputApplied) -> float:
+    """What went out of what was filled in."""
+    return given.amount - (given.left_over or 0.0)
