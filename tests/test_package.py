@@ -71,6 +71,8 @@ def test_the_wheel_holds_what_it_should(wheel):
         }
         assert kept, f"{folder} is empty"
         assert {f"oplog/_{folder}/{name}" for name in kept} <= names
+    templates = ROOT / "oplog" / "sheets" / "pages" / "templates"
+    assert {p.relative_to(ROOT).as_posix() for p in templates.iterdir()} <= names
     assert not [n for n in names if n.startswith(("tests/", "benchmarks/"))]
     assert zipfile.Path(wheel).joinpath("oplog/py.typed").exists()
 
@@ -97,3 +99,5 @@ def test_the_sample_and_a_question_from_the_installed_wheel(away):
     assert len(rows) > 10
     assert all(float(row["worked_ha"]) >= 0 for row in rows if row["worked_ha"])
     assert {row["field"] for row in rows}
+    page = away("-m", "oplog", "--log", "farm", "sheet", "season", "--out", "-")
+    assert page.startswith("<!DOCTYPE html>")

@@ -180,7 +180,7 @@ def test_what_went_out_is_shared_by_ground(page: Page, run: Run, sample: log.Log
     spray = next(r for r in rows if r["kind"] == "spray")
     sheet = words_of(page("day", "2026-04-14"))
     told = re.search(
-        rf"{spray['product']} \(spray\), ([\d.,]+) l in all: (.*?) A calculation", sheet
+        rf"{spray['product']} \(spray\), of ([\d.,]+) l in all: (.*?) A calculation", sheet
     )
     assert told
     parts = [float(x) for x in re.findall(r"([\d.]+) l", told[2])]
