@@ -24,6 +24,7 @@
 -- column:  refills_seen bigint: stops to fill in the tracks
 -- column:  boom_l_min double [l/min]: litres a minute through the whole width at the mean speed
 -- column:  nozzle_l_min double [l/min]: through one nozzle, where their spacing was stated
+-- column:  caution varchar: goes with what is sprayed or spread
 -- order:   day, input
 WITH held AS (
     SELECT
@@ -105,7 +106,9 @@ SELECT
     CAST(greatest(ceil(fills - 0.01) - 1, 0) AS BIGINT) AS refills_expected,
     CASE WHEN kind <> 'fuel' THEN CAST(fillings AS BIGINT) END AS refills_seen,
     per_minute(liquid_rate * to_ha(speed_m_s * width_m)) AS boom_l_min,
-    per_minute(liquid_rate * to_ha(speed_m_s * nozzle_m)) AS nozzle_l_min
+    per_minute(liquid_rate * to_ha(speed_m_s * nozzle_m)) AS nozzle_l_min,
+    CASE WHEN kind IN ('spray', 'fertiliser')
+         THEN 'The label, local rules and a qualified adviser decide.' END AS caution
 FROM filled
 WHERE $harvest_year::INTEGER IS NULL OR harvest_year = $harvest_year::INTEGER
 ORDER BY 2 NULLS LAST, input

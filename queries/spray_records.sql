@@ -23,6 +23,7 @@
 -- column:  wind_force double: Beaufort
 -- column:  wind_from varchar
 -- column:  missing varchar: what a record asks for and this one lacks; empty where complete
+-- column:  caution varchar: goes with every record
 -- order:   started_at, input, visit
 WITH treated AS (
     SELECT
@@ -92,7 +93,8 @@ SELECT
         CASE WHEN water_l_ha IS NULL THEN 'water volume' END,
         CASE WHEN wind_force IS NULL THEN 'wind force' END,
         CASE WHEN wind_from IS NULL THEN 'wind direction' END
-    ), '') AS missing
+    ), '') AS missing,
+    'The label, local rules and a qualified adviser decide.' AS caution
 FROM dosed
 WHERE $harvest_year::INTEGER IS NULL OR harvest_year = $harvest_year::INTEGER
 ORDER BY started_at NULLS LAST, input, visit NULLS LAST

@@ -94,6 +94,70 @@ def field_h(r: dict[str, Any]) -> float:
     return sum(r[f"{s}_h"] for s in STATES)
 
 
+# --- what was worked
+
+
+def test_visits_add_up(rows: Callable[..., Rows], sample: Path, tmp_path: Path) -> None:
+    coverage = by(layer(sample, "coverage", tmp_path), "visit")
+    for v in rows("visits"):
+        start, stop = (datetime.fromisoformat(v[f"{w}_at"]) for w in ("started", "ended"))
+        assert field_h(v) == pytest.approx((stop - start).total_seconds() / 3600, abs=2e-3)
+        (shown,) = coverage[(v["visit"],)]
+        assert v["worked_ha"] == pytest.approx(area_ha(shown["geometry"]), rel=0.002)
+        assert v["worked_low_ha"] <= v["worked_ha"] <= v["worked_high_ha"]
+        assert v["rate_ha_h"] <= v["worked_ha"] / v["working_h"]
+
+
+def test_hectares_per_day(rows: Callable[..., Rows]) -> None:
+    expected = by(rows("visits"), "day", "machine", "operation", "field")
+    found = rows("hectares_per_day")
+    assert {(r["day"], r["machine"], r["operation"], r["field"]) for r in found} == set(expected)
+    for r in found:
+        own = expected[r["day"], r["machine"], r["operation"], r["field"]]
+        assert r["worked_ha"] == pytest.approx(sum(v["worked_ha"] for v in own), abs=1e-4)
+
+
+def test_season_summary(rows: Callable[..., Rows]) -> None:
+    expected = by(rows("visits"), "harvest_year", "operation", "machine")
+    found = rows("season_summary")
+    assert len(found) == len(expected)
+    for r in found:
+        own = expected[r["harvest_year"], r["operation"], r["machine"]]
+        for column in ("worked_ha", *(f"{s}_h" for s in STATES)):
+            assert r[column] == pytest.approx(sum(v[column] for v in own), abs=1e-3)
+        assert r["days"] == len({v["day"] for v in own})
+
+
+def test_job_completion(rows: Callable[..., Rows], sample: Path, tmp_path: Path) -> None:
+    ground = by(layer(sample, "coverage", tmp_path), "operation", "field")
+    for r in rows("job_completion"):
+        shapes = [c["geometry"].buffer(0) for c in ground[r["operation"], r["field"]]]
+        assert r["done_ha"] == pytest.approx(area_ha(shapely.union_all(shapes)), abs=0.02)
+        parts = r["done_ha"] + r["left_ha"] + r["missed_ha"]
+        assert parts == pytest.approx(r["croppable_ha"], abs=1e-3)
+        assert r["percent"] == pytest.approx(100 * (1 - r["left_ha"] / r["croppable_ha"]), abs=1e-2)
+
+
+def test_job_fields_are_the_fields_of_the_job(rows: Callable[..., Rows]) -> None:
+    completion = {(r["operation"], r["field"]): r for r in rows("job_completion")}
+    visits = by([v for v in rows("visits") if v["job"]], "job", "field")
+    for r in rows("job_fields"):
+        own = visits.get((r["job"], r["field"]), [])
+        ground = completion[r["operation"], r["field"]]
+        assert r["done_ha"] == pytest.approx(ground["done_ha"])
+        assert r["left_ha"] == pytest.approx(ground["left_ha"])
+        assert (r["state"] == "not begun") == (not own)
+        assert (r["state"] == "finished") == (r["left_ha"] == 0)
+        if own:
+            assert r["field_h"] == pytest.approx(sum(field_h(v) for v in own), abs=1e-3)
+
+
+def test_no_question_is_without_a_second_way() -> None:
+    text = Path(__file__).read_text("utf-8")
+    for name in query.questions():
+        assert f'rows("{name}"' in text, f"{name} is not worked out a second way here"
+
+
 # --- jobs
 
 

@@ -146,7 +146,7 @@ _TREATED = (
     "input:str visit:str day:date started_at:datetime start:str field:str crop:str eppo:str "
     "bbch:str product:str authorisation:str use:str dose:float unit:str treated_ha:float "
     "used:float water_rate:float operator:str machine:str wind_force:float wind_from:str "
-    "missing:str"
+    "missing:str caution:str"
 )
 
 LAYERS: dict[str, tuple[str, Callable[[Farm, Only], Iterable[tuple[Row, Any]]]]] = {
