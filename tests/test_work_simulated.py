@@ -1,0 +1,109 @@
+"""Simulated days, quick ones, against their truth, with bounds that hold with a margin.
+
+The whole table, over all scenarios and fresh seeds: python -m benchmarks.inference.
+"""
+
+from __future__ import annotations
+
+from datetime import datetime
+from functools import cache
+
+import pytest
+
+from oplog.geodesy import area_m2
+from oplog.kit import Rig
+from oplog.land import Field
+from oplog.work.measure import measure_day
+from oplog.work.model import DayWork, Visit
+from tests.simulator.scenarios import SCENARIOS
+from tests.simulator.scene import Scenario
+
+SEED = 31
+
+
+@cache
+def done(name: str) -> tuple[Scenario, DayWork]:
+    scenario = SCENARIOS[name](SEED)
+    fields = [
+        Field(f["name"], "", f["boundary"], area_m2(f["boundary"]))
+        for f in scenario.fields
+        if f["boundary"] is not None
+    ]
+
+    def rig_for(field: str, started: datetime, ended: datetime) -> Rig:
+        return Rig(**scenario.rig_for(field, started, ended))
+
+    return scenario, measure_day(scenario.track(), fields, rig_for)
+
+
+def visits_in(day: DayWork, field: str) -> list[Visit]:
+    return [v for v in day.visits if v.field.name == field]
+
+
+@pytest.mark.parametrize(
+    ("name", "area", "hours"),
+    [
+        ("drill_rectangle", 0.02, 0.05),
+        ("corner_2ha", 0.03, 0.08),
+        ("combine_l", 0.03, 0.08),
+        ("pond_cultivator", 0.03, 0.08),
+        ("curved_drill", 0.03, 0.08),
+        ("drill_phone", 0.04, 0.10),
+        ("every_ten_seconds", 0.03, 0.10),
+        ("by_distance", 0.03, 0.08),
+        ("lunch_logger_off", 0.03, 0.08),
+        ("starts_in_field", 0.04, 0.10),
+    ],
+)
+def test_ground_and_hours_of(name: str, area: float, hours: float) -> None:
+    scenario, day = done(name)
+    for truth in scenario.visits_truth:
+        visits = visits_in(day, truth.field)
+        assert len(visits) == 1
+        assert visits[0].worked_m2 == pytest.approx(truth.in_boundary_m2, rel=area)
+        assert visits[0].working_s == pytest.approx(truth.seconds["working"], rel=hours)
+        assert visits[0].speed_m_s == pytest.approx(truth.working_speed_m_s, rel=0.03)
+
+
+def test_a_field_driven_through_is_not_worked_and_the_others_are() -> None:
+    scenario, day = done("driven_through")
+    for truth in scenario.visits_truth:
+        found = sum(v.worked_m2 or 0.0 for v in visits_in(day, truth.field))
+        assert found == pytest.approx(truth.in_boundary_m2, rel=0.03, abs=200)
+
+
+def test_on_the_road_nothing_is_worked() -> None:
+    _, day = done("road_only")
+    assert sum(v.worked_m2 or 0.0 for v in day.visits) == 0.0
+
+
+def test_a_lunch_is_a_break_or_unrecorded() -> None:
+    scenario, day = done("lunch_logger_off")
+    (truth,), (visit,) = scenario.visits_truth, day.visits
+    assert visit.unrecorded_s == pytest.approx(truth.seconds["unrecorded"], abs=30)
+    scenario, day = done("lunch_logger_on")
+    (truth,), (visit,) = scenario.visits_truth, day.visits
+    assert visit.break_s == pytest.approx(truth.seconds["break"], abs=60)
+
+
+def test_a_second_operation_in_one_stay_keeps_its_hours_and_its_ground() -> None:
+    scenario, day = done("two_operations_one_stay")
+    (truth,) = scenario.visits_truth
+    gross = sum(v.gross_m2 or 0.0 for v in day.visits)
+    hours = sum(v.working_s for v in day.visits)
+    assert gross == pytest.approx(truth.gross_m2, rel=0.06)
+    assert hours == pytest.approx(truth.seconds["working"], rel=0.08)
+
+
+def test_a_wrong_width_is_told_and_not_changed() -> None:
+    _, day = done("wrong_width")
+    (visit,) = day.visits
+    assert visit.width_used_m == 3.0
+    assert any("apart" in doubt for doubt in visit.doubts)
+
+
+def test_an_antenna_to_the_side_is_found_from_the_gaps() -> None:
+    scenario, day = done("antenna_to_the_side")
+    (truth,) = scenario.visits_truth
+    assert day.visits[0].worked_m2 == pytest.approx(truth.in_boundary_m2, rel=0.03)
+    assert day.visits[0].right_m is not None
