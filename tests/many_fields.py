@@ -12,7 +12,7 @@ from shapely.affinity import translate
 from shapely.geometry import LineString, MultiLineString, box
 from shapely.geometry.base import BaseGeometry
 
-from oplog.events import Event, Span, WorkMeasured
+from oplog.events import CustomerStated, Event, JobPlanned, PriceStated, Span, WorkMeasured
 from oplog.fold import Farm, fold
 from oplog.sheets.pages.trails import Trail, stamp
 from tests import factory as f
@@ -20,6 +20,7 @@ from tests import factory as f
 DAY = "2026-04-10"
 ROW = 8
 LONG = "The long field behind the old brick works by the second bend of the upper brook "[:80]
+OTHER = "Not begun"
 MARKUP = "<script>alert(1)</script>&\"'<b>"
 
 
@@ -30,8 +31,27 @@ def name_of(number: int) -> str:
 
 def made_day(count: int, *, minutes: float = 10.0, hertz: float = 1.0) -> tuple[Farm, Trail]:
     """A farm on which one machine worked in `count` fields of 200 m x 100 m one after the other,
-    and its way. The bouts of a field hold as many points as the receiver would have given."""
+    and its way. The bouts of a field hold as many points as the receiver would have given.
+
+    A job over these fields and one not begun, a customer and a price are on file.
+    """
     events: list[Event] = [f.opened(), f.tractor(), f.implement()]
+    names = [name_of(n) for n in range(1, count + 1)]
+    names.append(OTHER)
+    events.append(f.drawn(OTHER, box(-260, 0, -60, 100)))
+    events += [f.crop(LONG, 2026, field=name) for name in names]
+    events.append(
+        JobPlanned(
+            job=MARKUP, operation="drilling", fields=tuple(names), crop=LONG, harvest_year=2026,
+            by=date(2026, 4, 20), **f.STATED,
+        )
+    )  # fmt: skip
+    events.append(CustomerStated(customer=MARKUP, fields=tuple(names), **f.STATED))
+    events.append(
+        PriceStated(
+            operation="drilling", price=61.5, currency="GBP", per="ha", basis="field", **f.STATED
+        )
+    )
     points: list[tuple[datetime, float, float, bool]] = []
     visits = []
     start = f.at(DAY, "05:00")

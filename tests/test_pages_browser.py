@@ -3,15 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
 
 from oplog import log
 from oplog.cli import main
+from oplog.sheets.pages.account import account_page
 from oplog.sheets.pages.day import day_page
+from oplog.sheets.pages.field import field_page
+from oplog.sheets.pages.job import job_page
+from oplog.sheets.pages.season import season_page
 from tests.browser import DESKTOP, PHONE, PRINT, Browser, pages_of
-from tests.many_fields import day, made_day
+from tests.many_fields import MARKUP, day, made_day
 from tests.sample_log import sample
 
 __all__ = ["sample"]
@@ -90,6 +95,24 @@ def test_days_with_one_to_sixty_fields_and_any_names(
     look_over(browser, page)
     assert browser.ask("document.querySelectorAll('main svg script, main script').length") == 0
     assert pages_of(browser.pdf()) <= 2
+
+
+@pytest.mark.parametrize("count", [1, 60])
+@pytest.mark.parametrize("kind", ["job", "season", "account", "field"])
+def test_other_sheets_with_one_to_sixty_fields_and_any_names(
+    browser: Browser, tmp_path: Path, kind: str, count: int
+) -> None:
+    farm, trail = made_day(count)
+    now = datetime(2026, 4, 11, 6, 0, tzinfo=UTC)
+    html = {
+        "job": lambda: job_page(farm, MARKUP, now, "seal"),
+        "season": lambda: season_page(farm, 2026, "seal"),
+        "account": lambda: account_page(farm, MARKUP, None, None, 20.0, "seal"),
+        "field": lambda: field_page(farm, MARKUP, 2026, lambda visit: trail, "seal"),
+    }[kind]()
+    page = tmp_path / "page.html"
+    page.write_text(html, "utf-8")
+    look_over(browser, page)
 
 
 @pytest.mark.parametrize(

@@ -202,5 +202,5 @@ def _note(note: NoteWritten) -> tuple[str, str]:
 
 def _parted(sentence: str) -> tuple[str, str]:
     """A doubt, and the command in it that settles it ("" where there is none)."""
-    before, found, command = sentence.partition("oplog ")
-    return before.rstrip(), f"oplog {command}" if found else ""
+    before, found, command = sentence.rpartition("oplog ")
+    return (before.rstrip(), f"oplog {command}") if found else (command, "")
