@@ -158,7 +158,7 @@ def test_harvest_in_maize_against_the_yield_monitor() -> None:
     plane = plane_for(track)
     points = np.column_stack(plane.xy(track.lon, track.lat))
     # No boundary is published: ground about the fixes.
-    ground = plane.unproject(MultiPoint(points).buffer(20.0, quad_segs=2).buffer(-12.0))
+    ground = plane.unproject(MultiPoint(points[::4]).buffer(28.0, quad_segs=2).buffer(-20.0))
     rig = Rig("header", "combining", width_m=e["width_m"], holds=True)
     drawn = [Field("maize", "", ground, area_m2(ground))]
     visits = measure_day(track, drawn, carries(rig)).visits  # type: ignore[arg-type]
