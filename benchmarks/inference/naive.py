@@ -148,5 +148,5 @@ def _not_in_a_stop(f: Fixes) -> Flags | None:
 
 
 def hull_of(x: Floats, y: Floats) -> Any:
-    """Ground about positions, for recordings without a boundary: every fourth grown by 28 m, shrunk by 20 m."""
+    """Ground about positions, for recordings without a boundary: grown by 28 m, shrunk by 20 m."""
     return MultiPoint(np.column_stack([x, y])[::4]).buffer(28.0, quad_segs=2).buffer(-20.0)
