@@ -9,8 +9,8 @@ metres. That is how tramlines are set in practice; no source.
 
 Wheelings. The bouts of past sprayings; where several go the same way, their middle.
 
-The error to expect, 19 times in 20, is twice the root of two squares added: the noise of the
-tracks, which drifts slowly and does not average out along a day, and the scatter of the bouts
+The error to expect, 19 times in 20, is twice the root of two squares added: the slow drift of the
+tracks (work.clean.drift_m), which does not average out along a day, and the scatter of the bouts
 about the line. An aid to finding, not for steering.
 """
 
@@ -22,21 +22,26 @@ from typing import Any
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
 from oplog import geodesy
 from oplog.errors import OplogError
 from oplog.events import WorkMeasured
 from oplog.land import Field
+from oplog.season.grid import (
+    STRAIGHT_SHARE,
+    Grid,
+    Lane,
+    back,
+    bouts_of,
+    direction,
+    drift_of,
+    grid_of,
+    grouped,
+    lane_of,
+    straight_lanes,
+    turned,
+)
 
-Floats = NDArray[np.float64]
-
-PARALLEL_DEG = 4.0
-"""Pieces of bouts within this of the common direction go with it."""
-STRAIGHT_SHARE = 0.9
-"""A bout is straight when so much of its length goes with the common direction."""
-ENOUGH_SHARE = 0.5
-"""With less of the length of all bouts straight and parallel there is no grid to speak of."""
 DIVIDES = 0.03
 """A boom is a whole number of drill widths within this."""
 
@@ -61,26 +66,6 @@ class Lines:
     remarks: tuple[str, ...]
 
 
-@dataclass(frozen=True, eq=False)
-class _Lane:
-    """A straight bout in the turned plane: across at v, from u0 to u1. order: in time."""
-
-    v: float
-    u0: float
-    u1: float
-    order: int
-
-
-@dataclass(frozen=True, eq=False)
-class _Grid:
-    """Lanes on a grid: v = first + step x number. scatter_m: of the bouts about it."""
-
-    first: float
-    step: float
-    count: int
-    scatter_m: float
-
-
 def tramlines(
     field: Field, visits: Sequence[WorkMeasured], boom_m: float, *, other_side: bool = False
 ) -> Lines:
@@ -98,8 +83,8 @@ def tramlines(
             f"A boom of {boom_m:g} m is narrower than the drill, or the drill's width is not known."
         )
     plane = geodesy.plane_of(field.boundary)
-    lanes, share, angle = _lanes(drilled, plane, field.name)
-    grid = _grid(lanes, drilled[-1].bout_width_m or width_m)
+    lanes, share, angle = straight_lanes(drilled, plane, field.name)
+    grid = grid_of(lanes, drilled[-1].bout_width_m or width_m)
     ground = _ground(drilled, plane, angle)
     sign, edge, far, sound = _edges(lanes, ground, width_m, other_side)
     ratio = boom_m / width_m
@@ -116,14 +101,14 @@ def tramlines(
         spots.append(sign * (edge + first_m + k * step_m))
         k += 1
     inner = ground.buffer(-boom_m / 2, join_style="mitre")
-    lines = [Line("headland", _back(r, plane, angle), f"{boom_m / 2:g} m from the edge")
+    lines = [Line("headland", back(r, plane, angle), f"{boom_m / 2:g} m from the edge")
              for r in _rings(inner)]  # fmt: skip
     for number, v in enumerate(spots, start=1):
         where = _where(v, sign, grid, lanes)
         for piece in _across(v, inner):
-            lines.append(Line(f"tramline {number}", _back(piece, plane, angle), where))
+            lines.append(Line(f"tramline {number}", back(piece, plane, angle), where))
     remarks = _remarks(boom_m, width_m, grid, sound, share)
-    error_m = 2.0 * float(np.hypot(_noise_m(drilled), grid.scatter_m))
+    error_m = 2.0 * float(np.hypot(drift_of(drilled), grid.scatter_m))
     return Lines(field.name, "tramlines", tuple(lines), error_m, tuple(remarks))
 
 
@@ -136,12 +121,12 @@ def wheelings(field: Field, visits: Sequence[WorkMeasured]) -> Lines:
     if not sprayed:
         raise OplogError(f"{field.name}: no spraying with bouts is on file.")
     plane = geodesy.plane_of(field.boundary)
-    noise_m = _noise_m(sprayed)
-    newest = _bouts(sprayed[-1:], plane)
-    angle = _direction(newest)
-    near_m = min(max(1.5, 3 * noise_m), (sprayed[-1].width_used_m or 12.0) / 3)
-    lanes = [_lane(b, angle, i) for i, b in enumerate(_bouts(sprayed, plane))]
-    groups = _grouped([n for n in lanes if n is not None], near_m)
+    drift_m = drift_of(sprayed)
+    newest = bouts_of(sprayed[-1:], plane)
+    angle = direction(newest)
+    near_m = min(max(1.5, 3 * drift_m), (sprayed[-1].width_used_m or 12.0) / 3)
+    lanes = [lane_of(b, angle, i) for i, b in enumerate(bouts_of(sprayed, plane))]
+    groups = grouped([n for n in lanes if n is not None], near_m)
     lines = []
     for number, group in enumerate(groups, start=1):
         v = float(np.mean([n.v for n in group]))
@@ -149,108 +134,18 @@ def wheelings(field: Field, visits: Sequence[WorkMeasured]) -> Lines:
             [(min(n.u0 for n in group), v), (max(n.u1 for n in group), v)]
         )
         text = f"the middle of {len(group)} bouts" if len(group) > 1 else "one bout"
-        lines.append(Line(f"wheeling {number}", _back(straight, plane, angle), text))
+        lines.append(Line(f"wheeling {number}", back(straight, plane, angle), text))
     for bout in newest:
-        if _lane(bout, angle, 0) is None:
-            bent = shapely.simplify(shapely.LineString(bout), max(0.2, noise_m))
+        if lane_of(bout, angle, 0) is None:
+            bent = shapely.simplify(shapely.LineString(bout), max(0.2, drift_m))
             number += 1
             lines.append(Line(f"wheeling {number}", plane.unproject(bent), "as driven"))
     scatter = [np.std([n.v for n in g]) for g in groups if len(g) > 1]
     scatter_m = float(np.mean(scatter)) if scatter else 0.0
     days = len({v.day for v in sprayed})
     remark = f"From {days} {'day' if days == 1 else 'days'} of work with bouts on file."
-    error_m = 2.0 * float(np.hypot(noise_m, scatter_m))
+    error_m = 2.0 * float(np.hypot(drift_m, scatter_m))
     return Lines(field.name, "wheelings", tuple(lines), error_m, (remark,))
-
-
-def _bouts(visits: Sequence[WorkMeasured], plane: geodesy.Plane) -> list[Floats]:
-    found = []
-    for v in visits:
-        for line in shapely.get_parts(plane.project(shapely.from_wkb(v.bouts))):
-            if line.length > 0:
-                found.append(shapely.get_coordinates(line))
-    return found
-
-
-def _direction(bouts: Sequence[Floats]) -> float:
-    """The direction that most of the length goes in, as an angle from east. [rad]"""
-    steps = np.concatenate([np.diff(_plain(b), axis=0) for b in bouts])
-    length = np.hypot(*steps.T)
-    angle = np.arctan2(steps[:, 1], steps[:, 0]) % np.pi
-    bins = np.bincount((np.degrees(angle)).astype(int) % 180, weights=length, minlength=180)
-    smooth = bins + np.roll(bins, 1) + np.roll(bins, -1)
-    middle = np.radians(float(np.argmax(smooth)) + 0.5)
-    off = (angle - middle + np.pi / 2) % np.pi - np.pi / 2
-    near = np.abs(off) < np.radians(PARALLEL_DEG)
-    return float(middle + np.average(off[near], weights=length[near]))
-
-
-def _plain(bout: Floats) -> Floats:
-    """A bout without the small steps of its noise."""
-    return np.asarray(shapely.get_coordinates(shapely.simplify(shapely.LineString(bout), 0.5)))
-
-
-def _turn(xy: Floats, angle: float) -> Floats:
-    """Along and across: (n, 2) east, north -> (n, 2) u, v."""
-    c, s = np.cos(angle), np.sin(angle)
-    return np.column_stack([xy[:, 0] * c + xy[:, 1] * s, -xy[:, 0] * s + xy[:, 1] * c])
-
-
-def _back(shape: Any, plane: geodesy.Plane, angle: float) -> Any:
-    return plane.unproject(shapely.transform(shape, lambda c: _turn(c, -angle)))
-
-
-def _lane(bout: Floats, angle: float, order: int) -> _Lane | None:
-    """A bout as a lane; None where it does not go straight in the common direction."""
-    steps = np.diff(_turn(_plain(bout), angle), axis=0)
-    length = np.hypot(*steps.T)
-    along = np.abs(steps[:, 1]) <= np.tan(np.radians(PARALLEL_DEG)) * np.abs(steps[:, 0])
-    if length[along].sum() < STRAIGHT_SHARE * length.sum():
-        return None
-    uv = _turn(bout, angle)
-    weight = np.hypot(*np.diff(uv, axis=0).T)
-    v = float(np.average((uv[:-1, 1] + uv[1:, 1]) / 2, weights=weight))
-    return _Lane(v, float(uv[:, 0].min()), float(uv[:, 0].max()), order)
-
-
-def _lanes(
-    visits: Sequence[WorkMeasured], plane: geodesy.Plane, name: str
-) -> tuple[list[_Lane], float, float]:
-    """Straight bouts, the share of all length that they are, and the common direction."""
-    bouts = _bouts(visits, plane)
-    angle = _direction(bouts)
-    lanes = [_lane(b, angle, i) for i, b in enumerate(bouts)]
-    straight = [n for n in lanes if n is not None]
-    all_m = sum(shapely.LineString(b).length for b in bouts)
-    share = sum(n.u1 - n.u0 for n in straight) / all_m
-    if share < ENOUGH_SHARE or len(straight) < 2:
-        raise OplogError(
-            f"{name}: its bouts do not run straight beside each other, so tramlines cannot be "
-            "counted out from them."
-        )
-    return straight, share, angle
-
-
-def _grouped(lanes: Sequence[_Lane], near_m: float) -> list[list[_Lane]]:
-    groups: list[list[_Lane]] = []
-    for lane in sorted(lanes, key=lambda n: n.v):
-        if groups and lane.v - np.mean([n.v for n in groups[-1]]) <= near_m:
-            groups[-1].append(lane)
-        else:
-            groups.append([lane])
-    return groups
-
-
-def _grid(lanes: Sequence[_Lane], step_m: float) -> _Grid:
-    """Fit the lanes' offsets to whole numbers of bouts."""
-    groups = _grouped(lanes, step_m / 2)
-    v = np.array([np.average([n.v for n in g], weights=[n.u1 - n.u0 for n in g]) for g in groups])
-    numbers = np.concatenate([[0], np.cumsum(np.maximum(np.round(np.diff(v) / step_m), 1))])
-    if len(v) < 3:
-        return _Grid(float(v[0]), step_m, int(numbers[-1]) + 1, 0.0)
-    step, first = np.polyfit(numbers, v, 1)
-    scatter = float(np.std(v - (first + step * numbers)))
-    return _Grid(float(first), float(step), int(numbers[-1]) + 1, scatter)
 
 
 def _ground(visits: Sequence[WorkMeasured], plane: geodesy.Plane, angle: float) -> Any:
@@ -259,11 +154,11 @@ def _ground(visits: Sequence[WorkMeasured], plane: geodesy.Plane, angle: float) 
     joined = shapely.union_all([s.buffer(1.0) for s in shapes]).buffer(-1.0)
     parts = [shapely.Polygon(p.exterior) for p in shapely.get_parts(joined)
              if p.geom_type == "Polygon"]  # fmt: skip
-    return shapely.transform(shapely.union_all(parts), lambda c: _turn(c, angle))
+    return shapely.transform(shapely.union_all(parts), lambda c: turned(c, angle))
 
 
 def _edges(
-    lanes: Sequence[_Lane], ground: Any, width_m: float, other_side: bool
+    lanes: Sequence[Lane], ground: Any, width_m: float, other_side: bool
 ) -> tuple[float, float, float, bool]:
     """Sign of the way across from the side where drilling began; near and far edge, both measured
     that way; and whether the near edge runs along the bouts."""
@@ -279,7 +174,7 @@ def _edges(
     return sign, sign * near.v - near_m, sign * far.v + far_m, sound
 
 
-def _beyond(lane: _Lane, ground: Any, way: float, width_m: float) -> tuple[float, bool]:
+def _beyond(lane: Lane, ground: Any, way: float, width_m: float) -> tuple[float, bool]:
     """How far the ground goes on beyond an outermost lane, and whether evenly. [m]"""
     found = []
     for u in np.linspace(lane.u0, lane.u1, 23)[2:-2]:
@@ -304,7 +199,7 @@ def _across(v: float, inner: Any) -> list[Any]:
     return [p for p in shapely.get_parts(cut) if p.geom_type == "LineString" and p.length > 5]
 
 
-def _where(v: float, sign: float, grid: _Grid, lanes: Sequence[_Lane]) -> str:
+def _where(v: float, sign: float, grid: Grid, lanes: Sequence[Lane]) -> str:
     """A place across the bouts in words; straight bouts counted from the side of the start."""
     spot = (v - grid.first) / grid.step
     number = spot + 1 if sign > 0 else grid.count - spot
@@ -320,7 +215,7 @@ def _where(v: float, sign: float, grid: _Grid, lanes: Sequence[_Lane]) -> str:
     return f"{abs(off) * grid.step:.1f} m {'beyond' if off > 0 else 'before'} straight bout {whole}"
 
 
-def _remarks(boom_m: float, width_m: float, grid: _Grid, sound: bool, share: float) -> list[str]:
+def _remarks(boom_m: float, width_m: float, grid: Grid, sound: bool, share: float) -> list[str]:
     ratio = boom_m / width_m
     if abs(ratio - round(ratio)) <= DIVIDES:
         even = "between two bouts" if round(ratio) % 2 == 0 else "in the middle of a bout"
@@ -345,7 +240,3 @@ def _remarks(boom_m: float, width_m: float, grid: _Grid, sound: bool, share: flo
     if share < STRAIGHT_SHARE:
         told.append(f"{share * 100:.0f} % of the drilling was straight; the rest was not used.")
     return told
-
-
-def _noise_m(visits: Sequence[WorkMeasured]) -> float:
-    return float(np.median([v.noise_m if v.noise_m is not None else 3.0 for v in visits]))
