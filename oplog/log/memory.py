@@ -19,7 +19,7 @@ LARGEST_BYTES = 1 << 30
 
 
 class Memory(MutableMapping[str, bytes]):
-    """Values by name, in a file of its own; checked with a checksum when read."""
+    """Values by name, in a file of its own, with a checksum; here where the file will not do."""
 
     def __init__(self, path: Path) -> None:
         self._here: dict[str, bytes] = {}
@@ -36,23 +36,22 @@ class Memory(MutableMapping[str, bytes]):
             )
 
     def __getitem__(self, name: str) -> bytes:
-        if name not in self._here and self._file is not None:
-            with suppress(sqlite3.Error):
-                row = self._file.execute(
-                    "SELECT crc, value FROM kept WHERE name = ?", [name]
-                ).fetchone()
+        with suppress(sqlite3.Error):
+            if self._file is not None:
+                asked = "SELECT crc, value FROM kept WHERE name = ?"
+                row = self._file.execute(asked, [name]).fetchone()
                 if row and zlib.crc32(row[1]) == row[0]:
-                    self._here[name] = row[1]
+                    return bytes(row[1])
         return self._here[name]
 
     def __setitem__(self, name: str, value: bytes) -> None:
-        self._here[name] = value
-        if self._file is not None:
-            with suppress(sqlite3.Error):
-                self._file.execute(
-                    "INSERT OR REPLACE INTO kept VALUES (?, ?, ?)",
-                    [name, zlib.crc32(value), value],
-                )
+        try:
+            if self._file is None:
+                raise sqlite3.OperationalError
+            put = "INSERT OR REPLACE INTO kept VALUES (?, ?, ?)"
+            self._file.execute(put, [name, zlib.crc32(value), value])
+        except sqlite3.Error:
+            self._here[name] = value
 
     def __delitem__(self, name: str) -> None:
         del self._here[name]
