@@ -84,9 +84,10 @@ def test_bouts_closer_than_the_width_are_told() -> None:
 
 def test_the_error_to_expect_comes_from_the_tracks() -> None:
     good = tramlines(FIELD, [drilling(noise_m=0.02)], 24.0).error_m
-    phone = tramlines(FIELD, [drilling(noise_m=2.0)], 24.0).error_m
+    phone = tramlines(FIELD, [drilling(noise_m=2.0)], 24.0)
     assert good == pytest.approx(0.04, abs=0.01)
-    assert phone > 4.0
+    assert phone.error_m > 4.0
+    assert phone.remarks[-1].startswith("The tracks are too coarse to tell one bout from the next")
 
 
 def test_bouts_round_and_round_are_refused() -> None:

@@ -109,6 +109,8 @@ def tramlines(
             lines.append(Line(f"tramline {number}", back(piece, plane, angle), where))
     remarks = _remarks(boom_m, width_m, grid, sound, share)
     error_m = 2.0 * float(np.hypot(drift_of(drilled), grid.scatter_m))
+    if error_m > width_m / 2:
+        remarks.append("The tracks are too coarse to tell one bout from the next: count on foot.")
     return Lines(field.name, "tramlines", tuple(lines), error_m, tuple(remarks))
 
 
