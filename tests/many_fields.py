@@ -29,30 +29,34 @@ def name_of(number: int) -> str:
     return {1: MARKUP, 2: LONG}.get(number, f"Field {number}")
 
 
-def made_day(count: int, *, minutes: float = 10.0, hertz: float = 1.0) -> tuple[Farm, Trail]:
+def made_day(
+    count: int, *, minutes: float = 10.0, hertz: float = 1.0, job: bool = False
+) -> tuple[Farm, Trail]:
     """A farm on which one machine worked in `count` fields of 200 m x 100 m one after the other,
     and its way. The bouts of a field hold as many points as the receiver would have given.
 
-    A job over these fields and one not begun, a customer and a price are on file.
+    A customer and a price are on file and, where asked for, a job over these fields and one not
+    begun.
     """
     events: list[Event] = [f.opened(), f.tractor(), f.implement()]
     names = [name_of(n) for n in range(1, count + 1)]
     names.append(OTHER)
     events.append(f.drawn(OTHER, box(-260, 0, -60, 100)))
     events += [f.crop(LONG, 2026, field=name) for name in names]
-    events.append(
-        JobPlanned(
-            job=MARKUP, operation="drilling", fields=tuple(names), crop=LONG, harvest_year=2026,
-            by=date(2026, 4, 20), **f.STATED,
-        )
-    )  # fmt: skip
+    if job:
+        events.append(
+            JobPlanned(
+                job=MARKUP, operation="drilling", fields=tuple(names), crop=LONG, harvest_year=2026,
+                by=date(2026, 4, 20), **f.STATED,
+            )
+        )  # fmt: skip
     events.append(CustomerStated(customer=MARKUP, fields=tuple(names), **f.STATED))
     events.append(
         PriceStated(
             operation="drilling", price=61.5, currency="GBP", per="ha", basis="field", **f.STATED
         )
     )
-    points: list[tuple[datetime, float, float, bool]] = []
+    ways: list[tuple[NDArray[np.datetime64], NDArray[np.float64], bool]] = []
     visits = []
     start = f.at(DAY, "05:00")
     for number in range(1, count + 1):
@@ -60,15 +64,15 @@ def made_day(count: int, *, minutes: float = 10.0, hertz: float = 1.0) -> tuple[
         drawn = f.drawn(name_of(number), box(left, low, left + 200, low + 100))
         way = np.add(_way(int(minutes * 60 * hertz)), (left, low))
         visit = _visit(number, drawn.event_id, (left, low), len(way), start, minutes)
-        step = timedelta(minutes=minutes / len(way))
-        moments = [start + i * step for i in range(len(way))]
-        points += [(t, x, y, True) for t, (x, y) in zip(moments, way.tolist(), strict=True)]
+        step = np.timedelta64(round(minutes * 60e6 / len(way)), "us")
+        ways.append((stamp(start) + step * np.arange(len(way)), way, True))
         start = visit.ended_at + timedelta(seconds=30)
-        points.append((start - timedelta(seconds=15), left + 230, low - 20, False))
+        between = np.array([stamp(start - timedelta(seconds=15))])
+        ways.append((between, np.array([[left + 230, low - 20]]), False))
         events += [drawn, visit]
         visits.append(visit)
     events.append(f.whole_day(*visits))
-    return fold(events), _trail(points)
+    return fold(events), _trail(ways)
 
 
 @cache
@@ -119,18 +123,30 @@ def _visit(
     )  # fmt: skip
 
 
-def _trail(points: list[tuple[datetime, float, float, bool]]) -> Trail:
-    lon, lat = f.PLANE.lonlat([p[1] for p in points], [p[2] for p in points])
-    return Trail(
-        "blue",
-        np.array([stamp(p[0]) for p in points]),
-        np.asarray(lon),
-        np.asarray(lat),
-        np.zeros(len(points), dtype=np.int32),
-        np.array([p[3] for p in points]),
-    )
+def _trail(
+    ways: list[tuple[NDArray[np.datetime64], NDArray[np.float64], bool]],
+) -> Trail:
+    time = np.concatenate([w[0] for w in ways])
+    lon, lat = f.PLANE.lonlat(*np.concatenate([w[1] for w in ways]).T)
+    in_field = np.concatenate([np.full(len(w[0]), w[2]) for w in ways])
+    return Trail("blue", time, lon, lat, np.zeros(len(time), dtype=np.int32), in_field)
 
 
 def day() -> date:
     """The day of the work."""
     return date.fromisoformat(DAY)
+
+
+def two_seasons() -> Farm:
+    """Work in one field for two harvests, by a machine with a long name, and a visit still open."""
+    red = "the red machine with quite a long name of its own"
+    visits = [
+        f.work("2025-04-01", worked=box(0, 0, 200, 80)),
+        f.work("2026-04-02", worked=box(0, 0, 200, 90), machine=red),
+        f.work("2026-04-03", operation="rolling", implement="roller", worked=box(0, 0, 190, 90)),
+        f.work("2026-04-03", "14:00", implement=None, operation=None, worked=box(0, 0, 150, 90)),
+    ]
+    crops = [f.crop("wheat", 2025), f.crop("beans", 2026, valid_from=date(2025, 9, 1))]
+    kit = [f.tractor(), f.tractor(red), f.implement()]
+    whole = [f.whole_day(visits[0]), f.whole_day(visits[1]), f.whole_day(*visits[2:])]
+    return fold([f.opened(), f.drawn(), *kit, *crops, *visits, *whole])

@@ -32,11 +32,12 @@ from oplog.sheets.pages.headland import headland
 from oplog.sheets.pages.labels import Box, place
 from oplog.sheets.pages.paper import fit, path, scale_bar
 from oplog.sheets.pages.render import render
+from oplog.sheets.pages.season import season_page
 from oplog.sheets.pages.stops import stops
 from oplog.sheets.unsure import is_open
 from tests import factory as f
 from tests.evening import Run
-from tests.many_fields import LONG, MARKUP, day, made_day
+from tests.many_fields import LONG, MARKUP, day, made_day, two_seasons
 from tests.sample_log import sample
 
 __all__ = ["sample"]
@@ -156,6 +157,14 @@ def test_a_seasons_sheet_has_the_sums_of_the_question(
         by_operation[r["operation"]] = by_operation.get(r["operation"], 0) + float(r["worked_ha"])
     for operation, ha in by_operation.items():
         assert f"{operation} : {ha:.2f} ha in" in sheet
+
+
+def test_a_season_stands_against_the_one_before() -> None:
+    """1.8 ha of drilling in 2 hours, after 1.6 ha in 2 hours the year before."""
+    sheet = words_of(season_page(two_seasons(), 2026, "seal"))
+    assert "drilling 1.80 ha 1.60 ha 2:00 2:00 0.90 ha/h 0.80 ha/h" in sheet
+    assert "rolling 1.71 ha – 2:00 – 0.85 ha/h –" in sheet
+    assert "work not said yet 1.35 ha –" in sheet
 
 
 def test_an_account_shows_the_commands_lines_and_no_other_land(

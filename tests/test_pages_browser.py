@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from pathlib import Path
 
 import pytest
@@ -16,7 +16,7 @@ from oplog.sheets.pages.field import field_page
 from oplog.sheets.pages.job import job_page
 from oplog.sheets.pages.season import season_page
 from tests.browser import DESKTOP, PHONE, PRINT, Browser, pages_of
-from tests.many_fields import MARKUP, day, made_day
+from tests.many_fields import MARKUP, day, made_day, two_seasons
 from tests.sample_log import sample
 
 __all__ = ["sample"]
@@ -61,7 +61,7 @@ def made(sample: log.Log, tmp_path: Path) -> Made:
 
 def made_up(count: int, tmp_path: Path) -> Path:
     """The sheet of a made-up day, with a name of 80 characters and one that is markup."""
-    farm, trail = made_day(count)
+    farm, trail = made_day(count, job=count < 10)
     out = tmp_path / "day.html"
     out.write_text(day_page(farm, day(), {"blue": trail}, "abcd-efgh-ijkl"), "utf-8")
     return out
@@ -97,12 +97,14 @@ def test_days_with_one_to_sixty_fields_and_any_names(
     assert pages_of(browser.pdf()) <= 2
 
 
-@pytest.mark.parametrize("count", [1, 60])
-@pytest.mark.parametrize("kind", ["job", "season", "account", "field"])
+@pytest.mark.parametrize(
+    ("kind", "count"),
+    [("job", 1), ("job", 60), ("season", 1), ("season", 60), ("account", 12), ("field", 1)],
+)
 def test_other_sheets_with_one_to_sixty_fields_and_any_names(
     browser: Browser, tmp_path: Path, kind: str, count: int
 ) -> None:
-    farm, trail = made_day(count)
+    farm, trail = made_day(count, job=kind == "job")
     now = datetime(2026, 4, 11, 6, 0, tzinfo=UTC)
     html = {
         "job": lambda: job_page(farm, MARKUP, now, "seal"),
@@ -113,6 +115,17 @@ def test_other_sheets_with_one_to_sixty_fields_and_any_names(
     page = tmp_path / "page.html"
     page.write_text(html, "utf-8")
     look_over(browser, page)
+
+
+def test_a_season_after_another_and_a_day_with_doubts(browser: Browser, tmp_path: Path) -> None:
+    farm = two_seasons()
+    page = tmp_path / "page.html"
+    for html in (
+        season_page(farm, 2026, "seal"),
+        day_page(farm, date(2026, 4, 3), {}, "seal"),
+    ):
+        page.write_text(html, "utf-8")
+        look_over(browser, page)
 
 
 @pytest.mark.parametrize(

@@ -37,7 +37,7 @@ def job_page(farm: Farm, name: str, now: datetime, seal: str, *, system: str = M
         farm=farm.name,
         job=job_line(job.job, system),
         crop=crop,
-        parts=job_parts(job, now, zone, 0, system),
+        parts=[(a, b) for a, b in job_parts(job, now, zone, 0, system) if a != "fields"],
         maps=_maps(farm, planned, fields, now.astimezone(zone).date(), system),
         chart=progress_chart(job, days, now, zone, system),
         days=[_day(d, zone, system) for d in days],

@@ -17,6 +17,8 @@ from oplog.units import HECTARE_M2, acres
 
 WIDTH, HEIGHT = 340.0, 190.0
 LEFT, RIGHT, TOP, BOTTOM = 34.0, 330.0, 16.0, 168.0
+ROOM_TO_SAY = 12.0
+"""A line ahead shorter than this is not labelled: the caption names it."""
 
 
 @dataclass(frozen=True)
@@ -125,7 +127,7 @@ def _labels(
     ]
     if deadline is not None:
         wanted.append((f"by {short_day(job.job['by'])}", deadline, BOTTOM - 20))
-    if ahead:
+    if ahead and ahead[-1][0] - ahead[0][0] > ROOM_TO_SAY:
         middle = ((ahead[0][0] + ahead[-1][0]) / 2, (ahead[0][1] + ahead[-1][1]) / 2)
         wanted.append(("expected", *middle))
     found = []
