@@ -116,7 +116,10 @@ def label(
         if bool((again == work).all()):
             break
         work = again
-    return trim(path, line, work, new, usual, 5 if cuts else 10)
+    # The ends lie where the ground itself was worked, not where it was worked but for a gap.
+    rank = _rank(path, lays, ground_of(lays.wide, work), usual)
+    bare = novelty(lays.narrow, lays.narrow, work, rank)
+    return trim(path, line, work, bare, usual, 5 if cuts else 10)
 
 
 def trim(path: Path, line: Line, work: Flags, new: Floats, usual: float, far: int = 10) -> Flags:
@@ -151,7 +154,7 @@ def _end_of_run(
     """Where a run really ends, looked for within `reach` seconds; inward: +1 start, -1 end."""
     rows = at + inward * np.arange(-reach, reach + 1)
     rows = rows[(rows >= 0) & (rows < len(new))]
-    on = new[rows] >= (0.2 if inward > 0 else 0.1)
+    on = new[rows] >= (0.35 if inward > 0 else 0.2)
     crossing = np.flatnonzero(on[1:] & ~on[:-1] & able[rows[1:]]) + 1
     if len(crossing):
         k = int(crossing[np.argmin(np.abs(rows[crossing] - at))])
