@@ -11,6 +11,7 @@ import base64
 import fcntl
 import json
 import os
+import select
 import shutil
 import subprocess
 import tempfile
@@ -25,6 +26,9 @@ FLAGS = (
     "--disable-dev-shm-usage", "--remote-debugging-pipe", "--force-color-profile=srgb",
 )  # fmt: skip
 CHECKS = (Path(__file__).parent / "page_checks.js").read_text("utf-8")
+
+LONGEST_S = 60
+"""The browser answers within this, or has come to harm."""
 
 DESKTOP, PHONE, PRINT = (1280, 900), (360, 740), (794, 1123)
 """Sizes in dots; the last is A4 at 96 to the inch."""
@@ -172,6 +176,8 @@ class Browser:
 
     def _read(self) -> dict[str, Any]:
         while b"\0" not in self._rest:
+            ready, _, _ = select.select([self._out], [], [], LONGEST_S)
+            assert ready, f"the browser has not answered for {LONGEST_S} s"
             part = self._out.read(1 << 16)
             assert part, "the browser has ended"
             self._rest += part

@@ -35,11 +35,12 @@ def show(sample: Sample, folder: str, units: str) -> None:
     for command, what in (
         (f"cd {folder}", "so that the log is found"),
         (f"oplog day {day}", "that day again; any other date too"),
+        (f"oplog sheet day {day}", "that day as a page to look at and print"),
         ("oplog jobs", "what is done and what is left"),
         ("oplog ask", "the questions it can answer"),
         ("oplog new my-farm", "a log of your own (see the README)"),
     ):
-        click.echo(f"  {command:<24} {what}")
+        click.echo(f"  {command:<27} {what}")
 
 
 def telling_day(farm: Farm) -> date:
