@@ -17,6 +17,7 @@
 -- column:  speed_kmh double [km/h]: mean over the time working
 -- column:  field_h double [h]: all time in the field
 -- column:  days_since bigint: days since the work before, of another operation
+-- column:  after varchar: that operation
 -- column:  inputs varchar: products with their rate over the ground worked
 -- order:   field, started_at, visit
 WITH given AS (
@@ -61,6 +62,13 @@ SELECT
           AND before.started_at < worked.started_at
           AND before.operation IS DISTINCT FROM worked.operation
     ) AS BIGINT) AS days_since,
+    (
+        SELECT arg_max(before.operation, before.started_at)
+        FROM worked AS before
+        WHERE lower(before.field) = lower(worked.field)
+          AND before.started_at < worked.started_at
+          AND before.operation IS DISTINCT FROM worked.operation
+    ) AS after,
     inputs
 FROM worked
 WHERE $harvest_year::INTEGER IS NULL OR harvest_year = $harvest_year::INTEGER

@@ -181,3 +181,21 @@ def test_what_comes_next_and_who_is_behind() -> None:
     assert (found["Long Acre"].done, found["Long Acre"].next) == (2, "spraying")
     assert (found["Far End"].done, found["Far End"].next) == (3, None)
     assert (found["Long Acre"].behind, found["Far End"].behind) == (1, 0)
+
+
+def test_a_season_against_the_one_before() -> None:
+    crops = [
+        crop("beans", 2025, valid_from=date(2025, 1, 1)),
+        crop("oats", 2026, valid_from=date(2026, 1, 1)),
+    ]
+    farm = fold([drawn(), *crops, work("2025-04-10", hours=2.0), work("2026-04-10", hours=4.0)])
+    found = {
+        (r["harvest_year"], r["name"]): r
+        for r in records(ask(farm, "season"))
+        if r["grouped_by"] == "operation"
+    }
+    this, last = found[2026, "drilling"], found[2025, "drilling"]
+    assert this["before_ha"] == pytest.approx(last["worked_ha"])
+    assert this["before_h"] == pytest.approx(2.0)
+    assert (last["before_ha"], last["before_h"]) == (None, None)
+    assert this["worked_ha"] == pytest.approx(2 * last["worked_ha"])

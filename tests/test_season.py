@@ -178,7 +178,8 @@ def test_jobs_from_the_visits_and_from_the_ground(
         )
         assert job["done_ha"] == pytest.approx(area_ha(ground), rel=0.003)
         fields = [f for f in rows("job_fields") if f["job"] == job["job"]]
-        assert job["area_ha"] == pytest.approx(job["done_ha"] + job["left_ha"] + job["missed_ha"])
+        parts = job["done_ha"] + job["left_ha"] + job["missed_ha"]
+        assert job["area_ha"] == pytest.approx(parts, abs=1e-3)
         assert job["boundary_ha"] == pytest.approx(sum(boundary[f["field"]] for f in fields))
         assert job["left_h"] == pytest.approx(job["left_ha"] / job["rate_ha_h"], rel=1e-3)
 
@@ -308,6 +309,7 @@ def test_every_fields_season(rows: Callable[..., Rows]) -> None:
                 last = max(date.fromisoformat(v["day"]) for v in earlier)
                 days = (date.fromisoformat(r["day"]) - last).days
             assert r["days_since"] == days
+            assert r["after"] == (earlier[-1]["operation"] if earlier else None)
 
 
 def test_the_season_by_everything(rows: Callable[..., Rows], farm: Farm) -> None:
@@ -399,7 +401,7 @@ def test_layers_open_in_gis(name: str, sample: Path, tmp_path: Path) -> None:
     for found in shapes:
         assert shapely.is_valid(found).all()
         assert shapely.total_bounds(found) == pytest.approx(
-            geo["columns"]["geometry"]["bbox"], abs=1e-6
+            geo["columns"]["geometry"]["bbox"], abs=2e-5
         )
 
 

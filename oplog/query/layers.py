@@ -95,7 +95,7 @@ def _of_visits(column: str, figure: str) -> Callable[[Farm, Only], Iterable[tupl
     def build(farm: Farm, only: Only) -> Iterable[tuple[Row, Any]]:
         for v, row in _visits(farm, only):
             wkb, area_m2 = getattr(v, column), getattr(v, figure)
-            shape = shapely.from_wkb(wkb) if wkb else None
+            shape = _sound(shapely.from_wkb(wkb)) if wkb else None
             if shape is not None and not shape.is_empty:
                 yield (*row, None if area_m2 is None else units.hectares(area_m2)), shape
 
@@ -139,7 +139,7 @@ def _treated_rows(farm: Farm, only: Only) -> Iterable[tuple[Row, Any]]:
         if v is None or not v.geometry or not _is(v.field, only.field):
             continue
         if only.day in (None, v.day):
-            yield tuple(r[n] for n in names), shapely.from_wkb(v.geometry)
+            yield tuple(r[n] for n in names), _sound(shapely.from_wkb(v.geometry))
 
 
 _TREATED = (
@@ -159,6 +159,14 @@ LAYERS: dict[str, tuple[str, Callable[[Farm, Only], Iterable[tuple[Row, Any]]]]]
     "treated": (_TREATED, _treated_rows),
 }
 """Layers by name: their columns with kinds, and what gives their rows."""
+
+
+def _sound(ground_shape: Any) -> Any:
+    """Ground that other programs take: rings that cross or touch themselves are parted."""
+    if shapely.is_valid(ground_shape):
+        return ground_shape
+    parts = shapely.get_parts(shapely.get_parts(shapely.make_valid(ground_shape)))
+    return shapely.MultiPolygon([p for p in parts if p.geom_type == "Polygon"])
 
 
 def _is(name: str, wanted: str | None) -> bool:

@@ -88,14 +88,21 @@ def _collection(features: Sequence[dict[str, Any]], name: str, caution: str) -> 
 
 
 def _feature(values: dict[str, Any], shape: Any) -> dict[str, Any]:
-    tidy = shapely.set_precision(shape, 10.0**-PLACES)
-    tidy = shapely.orient_polygons(shape if tidy.is_empty else tidy)
-    geometry = json.loads(shapely.to_geojson(tidy))
+    geometry = json.loads(shapely.to_geojson(shapely.orient_polygons(_rounded(shape))))
     return {
         "type": "Feature",
         "properties": {k: _plain(v) for k, v in values.items()},
         "geometry": geometry,
     }
+
+
+def _rounded(shape: Any) -> Any:
+    """A shape to the decimals that are written; as it is where that would undo it."""
+    try:
+        rounded = shapely.set_precision(shape, 10.0**-PLACES)
+    except shapely.errors.GEOSException:
+        return shape
+    return shape if rounded.is_empty else rounded
 
 
 def _plain(value: Any) -> Any:

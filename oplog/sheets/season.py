@@ -98,7 +98,8 @@ def _work(
     since = ""
     if r["days_since"] is not None:
         days = r["days_since"]
-        since = "the same day" if days == 0 else f"{days} day{'s' if days != 1 else ''} after"
+        count = "the same day as" if days == 0 else f"{days} day{'s' if days != 1 else ''} after"
+        since = f"{count} {r['after'] or 'other work'}"
     head = f"  {r['day']}  {r['operation'] or 'operation ?'}{f', {since}' if since else ''}"
     area = fig.area(r["worked_ha"] * HECTARE_M2 if r["worked_ha"] is not None else None, system)
     speed = fig.speed(from_kmh(r["speed_kmh"]) if r["speed_kmh"] is not None else None, system)
