@@ -304,7 +304,7 @@ def _apart(path: Path, fits: Flags, ends: tuple[bool, bool]) -> Floats:
 
 
 def _across(path: Path, run: NDArray[np.intp], fit: Floats) -> Flags:
-    """Runs that fit hardly anywhere and go in a direction of their own: (m,) mask.
+    """Runs that fit less than half and go in a direction of their own: (m,) mask.
 
     From one end of the work to the other, say. Axial directions, compared with those of the
     runs that do fit.
@@ -318,7 +318,7 @@ def _across(path: Path, run: NDArray[np.intp], fit: Floats) -> Flags:
     fitting = np.where((fit[first] >= 0.5) & (np.arange(len(first)) > 0), length, 0.0)
     alike = np.abs((mean[:, None] - mean[None, :] + np.pi) % (2 * np.pi) - np.pi)
     like = ((alike < np.radians(20)) * fitting[None, :]).sum(axis=1)
-    odd = (fit[first] < 0.15) & (like < 0.1 * max(float(fitting.sum()), 1.0)) & (length > 30.0)
+    odd = (fit[first] < 0.45) & (like < 0.1 * max(float(fitting.sum()), 1.0)) & (length > 30.0)
     odd[0] = False
     return np.asarray(odd[run], dtype=bool)
 
