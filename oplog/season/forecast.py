@@ -122,7 +122,8 @@ def _drawn_s(
     chance = np.random.Generator(np.random.PCG64(0))
     need = left_m2 / (np.min(rates) * length_s)
     count = int(np.ceil(need)) + 2
-    drawn = rates[chance.integers(0, len(rates), (DRAWS, count))]
+    # Day by day, so that more days ahead leave the first ones as they were drawn.
+    drawn = rates[chance.integers(0, len(rates), (count, DRAWS)).T]
     room_s = np.full(count, length_s)
     room_s[0] = first_s
     done = np.cumsum(drawn * room_s, axis=1)
