@@ -15,7 +15,7 @@
 -- column:  use varchar: type of use
 -- column:  dose double: a hectare; as stated, else what went out over the treated area
 -- column:  unit varchar: kg or l
--- column:  treated_ha double [ha]: applied area where sections shut off, else net
+-- column:  treated_ha double [ha]: net: ground covered, counted once
 -- column:  used double: this field's share
 -- column:  water_rate double: litres of water a hectare
 -- column:  operator varchar: as stated, else the driver
@@ -42,7 +42,7 @@ WITH treated AS (
         use,
         inputs.per_ha,
         unit,
-        coalesce(applied_m2, worked_m2) AS treated_m2,
+        worked_m2 AS treated_m2,
         (amount - coalesce(left_over, 0)) * coalesce(share, 1) AS used,
         water_l_ha,
         coalesce(operator, driver) AS operator,

@@ -277,7 +277,8 @@ def test_rates_of_inputs(rows: Callable[..., Rows]) -> None:
 def test_spray_records_hold_each_field_and_say_what_is_missing(rows: Callable[..., Rows]) -> None:
     found = rows("spray_records")
     sprayed = [v for v in rows("visits") if v["operation"] == "spraying"]
-    assert {r["field"] for r in found} == {v["field"] for v in sprayed}
+    treated = {r["field"]: r["treated_ha"] for r in found}
+    assert treated == pytest.approx({v["field"]: v["worked_ha"] for v in sprayed})
     assert sum(r["used"] for r in found) == pytest.approx(62, abs=1e-3)
     assert {r["missing"] for r in found} == {"authorisation number, wind force, wind direction"}
     assert {(r["eppo"], r["operator"], r["dose"]) for r in found} == {("TRZAW", "Tam", 2.0)}
