@@ -212,6 +212,7 @@ def test_output_and_comparing(evening: log.Log, run: Run) -> None:
     )
     assert "These are few data" in shown
     assert "With 8 m at the same speed and losses" in shown
+    assert "no measured work" in run("compare", "drill", "wide drill", "--harvest", "1999").err
 
 
 def test_a_fields_season_and_notes(evening: log.Log, run: Run) -> None:

@@ -13,11 +13,13 @@ from oplog.cli import _shared
 @click.option("--operation", metavar="NAME", help="Compare this operation.")
 @click.option("--wider", type=_shared.LENGTH, metavar="LENGTH",
               help="What would this width have saved?")  # fmt: skip
+@click.option("--harvest", "year", type=int, metavar="YEAR", help="Only work for this harvest.")
 @_shared.units_option
 @_shared.with_log
 def command(
-    log: _shared.Log, one: str, other: str, operation: str | None, wider: float | None, units: str
-) -> None:
+    log: _shared.Log, one: str, other: str, operation: str | None, wider: float | None,
+    year: int | None, units: str,
+) -> None:  # fmt: skip
     """Compare two implements (or machines) at the same operation.
 
     \b
@@ -33,5 +35,6 @@ def command(
         raise click.BadParameter("it takes two to compare.")
     if wider is not None and wider <= 0:
         raise click.BadParameter("a width is more than nothing.")
-    found = match(*(output_of(farm.visits, n, operation) for n in names))
+    visits = [v for v in farm.visits if year in (None, farm.standing[v.event_id].harvest_year)]
+    found = match(*(output_of(visits, n, operation) for n in names))
     click.echo(match_sheet(found, wider, system=units, width=_shared.columns()))
