@@ -5,6 +5,7 @@
     a track      import_file, import_files -> read, measure, one entry
     afterwards   say, strike, plan, close
     two laptops  settle
+    the season   apply, plan_need, calibrate, note, plan_sequence, state_customer, state_price
 
 Names are found when they are first used, so that asking for one does not load them all.
 """
@@ -15,40 +16,52 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from oplog.flow.applying import Applied, apply, calibrate, plan_need
     from oplog.flow.importing import Imported, import_file, import_files
     from oplog.flow.jobs import close, plan
     from oplog.flow.listing import add_kit, add_land, state_crop
     from oplog.flow.measuring import measure
     from oplog.flow.remeasuring import settle
     from oplog.flow.saying import Words, say, strike
+    from oplog.flow.writing import note, plan_sequence, state_customer, state_price
     from oplog.flow.taking import FileTaken, Told
 
 _PLACES = {
+    "applying": ("Applied", "apply", "calibrate", "plan_need"),
     "importing": ("Imported", "import_file", "import_files"),
     "jobs": ("close", "plan"),
     "listing": ("add_kit", "add_land", "state_crop"),
     "measuring": ("measure",),
     "remeasuring": ("settle",),
     "saying": ("Words", "say", "strike"),
+    "writing": ("note", "plan_sequence", "state_customer", "state_price"),
     "taking": ("FileTaken", "Told"),
 }
 _MODULE_OF = {name: module for module, names in _PLACES.items() for name in names}
 
 __all__ = [
+    "Applied",
     "FileTaken",
     "Imported",
     "Told",
     "Words",
     "add_kit",
     "add_land",
+    "apply",
+    "calibrate",
     "close",
     "import_file",
     "import_files",
     "measure",
+    "note",
     "plan",
+    "plan_need",
+    "plan_sequence",
     "say",
     "settle",
     "state_crop",
+    "state_customer",
+    "state_price",
     "strike",
 ]
 
