@@ -23,8 +23,8 @@ if TYPE_CHECKING:
     from oplog.flow.measuring import measure
     from oplog.flow.remeasuring import settle
     from oplog.flow.saying import Words, say, strike
-    from oplog.flow.writing import note, plan_sequence, state_customer, state_price
     from oplog.flow.taking import FileTaken, Told
+    from oplog.flow.writing import note, plan_sequence, state_customer, state_price
 
 _PLACES = {
     "applying": ("Applied", "apply", "calibrate", "plan_need"),
