@@ -17,9 +17,9 @@ SQUARE = box(0, 0, 100, 100)
 Flags = np.ndarray
 
 
-def labelled(p: Path, ground: object = SQUARE, ends: tuple[bool, bool] = (True, True)) -> Flags:
+def labelled(p: Path, ground: object = SQUARE) -> Flags:
     line = working_line(p, PLAIN)
-    return states.label(p, line, 10.0, 0.5, ground, ends, states.Evidence())
+    return states.label(p, line, 10.0, 0.5, ground, (0, len(p)), states.Evidence())
 
 
 def laid(p: Path, width: float = 10.0) -> claims.Swath:

@@ -13,9 +13,9 @@ from oplog.work import idle
 from oplog.work.clean import Cleaned, clean, interleaved, noise
 from oplog.work.model import DayWork, Settings, Visit
 from oplog.work.motion import Path, path
-from oplog.work.stays import stays
+from oplog.work.stays import Stay, stays
 from oplog.work.timeline import Clock
-from oplog.work.visit import Place, RigFor, measure_stay
+from oplog.work.visit import Place, RigFor, measure_field
 
 
 def measure_day(
@@ -34,11 +34,11 @@ def measure_day(
         raise ValueError("no fix with a time and a position")
     way = path(cleaned, noise(cleaned, track.quality[cleaned.rows]))
     place = Place(plane, Clock(cleaned.start), rig_for, settings)
-    visits = [
-        visit
-        for stay in stays(cleaned, fields, settings.absence_s, settings.far_m)
-        for visit in measure_stay(way, stay, place)
-    ]
+    by_field: dict[str, list[Stay]] = {}
+    for stay in stays(cleaned, fields, settings.absence_s, settings.far_m):
+        by_field.setdefault(stay.field.name, []).append(stay)
+    visits = [v for here in by_field.values() for v in measure_field(way, here, place)]
+    visits.sort(key=lambda v: v.started_at)
     return _day(cleaned, way, visits, fields, place.clock)
 
 

@@ -54,6 +54,17 @@ def part_of(way: Path, chosen: NDArray[np.bool_]) -> Path:
     return replace(way, **{name: getattr(way, name)[chosen] for name in columns})
 
 
+def joined(parts: list[Path]) -> Path:
+    """Several stretches of one machine's path as one; nothing is bridged between them."""
+    columns = ("seconds", "x", "y", "speed", "heading", "turn_rate", "reverse")
+    together: dict[str, Any] = {c: np.concatenate([getattr(p, c) for p in parts]) for c in columns}
+    offset, pieces = 0, []
+    for part in parts:
+        pieces.append(part.piece - part.piece.min(initial=0) + offset)
+        offset = int(pieces[-1].max(initial=offset)) + 1
+    return replace(parts[0], **together, piece=np.concatenate(pieces).astype(np.int32))
+
+
 def longest_gap_s(interval_s: float) -> float:
     """Longest interval that is bridged; anything longer is a hole in the record. [s]"""
     return max(10.0, 6.0 * interval_s)

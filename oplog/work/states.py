@@ -9,6 +9,7 @@ on what was worked before, labels and evidence are worked out in turn until they
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any
@@ -71,15 +72,15 @@ def label(
     width_m: float,
     gap_m: float,
     ground: Any | None,
-    ends: tuple[bool, bool],
+    gates: Sequence[int],
     weights: Evidence,
     cuts: bool = False,
 ) -> Flags:
     """Working or not, for each second of the path: (m,) mask.
 
     gap_m: what neighbouring bouts leave between them. [m]
-    ground: the field in the plane, None for no field. ends: whether the machine came in over the
-    boundary at the start of the path, and went out at its end. cuts: a header that has to cut its
+    ground: the field in the plane, None for no field. gates: rows of the path at which the
+    machine came in over the boundary or had just gone out. cuts: a header that has to cut its
     way round corners.
     """
     lays = _lay(path, line, width_m, gap_m)
@@ -101,7 +102,7 @@ def label(
         new = novelty(lays.narrow, lays.wide, work, _rank(path, lays, covered, usual))
         gain = weights.new_ground * (1 - np.exp(-new / weights.some_new)) - weights.old_ground
         fits = _fits(covered, sides, new)
-        apart = 0.0 if blurred else weights.apart * _apart(path, fits, ends)
+        apart = 0.0 if blurred else weights.apart * _apart(path, fits, gates)
         score = (
             fixed
             - turning * (1 - weights.round_work * _all_round(fits & (new >= 0.5)))
@@ -289,7 +290,7 @@ def _fits(covered: Ground, sides: list[_Side], new: Floats) -> Flags:
     return np.asarray((left & free[0]) | (right & free[1]) | (left & right & (new >= 0.3)))
 
 
-def _apart(path: Path, fits: Flags, ends: tuple[bool, bool]) -> Floats:
+def _apart(path: Path, fits: Flags, gates: Sequence[int]) -> Floats:
     """Which seconds belong to runs that only lead to or from the work: (m,) 0 or 1.
 
     A way across fits nowhere. Runs that do not fit are taken for ways where they lead on from
@@ -298,7 +299,7 @@ def _apart(path: Path, fits: Flags, ends: tuple[bool, bool]) -> Floats:
     run = running(path)
     share_fit = _run_mean(run, fits.astype(np.float64))
     apart = _across(path, run, share_fit)
-    for rows in _ways(path, run, share_fit, ends):
+    for rows in _ways(path, run, share_fit, gates):
         apart[rows] = True
     return apart.astype(np.float64)
 
@@ -332,7 +333,7 @@ def _all_round(flags: Flags, reach: int = 8) -> Floats:
 
 
 def _ways(
-    path: Path, run: NDArray[np.intp], fit: Floats, ends: tuple[bool, bool]
+    path: Path, run: NDArray[np.intp], fit: Floats, gates: Sequence[int]
 ) -> list[NDArray[np.intp]]:
     """Rows of the runs that lead on from the entry, the exit or a stop and do not fit."""
     numbers, first = np.unique(run, return_index=True)
@@ -340,7 +341,7 @@ def _ways(
     runs.sort(key=lambda r: r[1])
     if not runs:
         return []
-    stops = [at for at, there in zip((0, len(path)), ends, strict=True) if there] + [
+    stops = list(gates) + [
         (a + b) // 2 for a, b in true_runs(path.speed < 0.1, path.piece) if b - a >= 15
     ]
     loose = {n for n, f in runs if fit[f] < 0.4}

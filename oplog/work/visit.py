@@ -20,8 +20,8 @@ from oplog.work.clean import drift_m
 from oplog.work.coverage import Covered, bout_lines, cover
 from oplog.work.line import Line, working_line
 from oplog.work.model import Settings, Visit
-from oplog.work.motion import Path, part_of
-from oplog.work.passes import SHARE, Again, done_again
+from oplog.work.motion import Path, joined, part_of
+from oplog.work.passes import SHARE, done_again
 from oplog.work.spacing import Spacing, gap_m, spacing
 from oplog.work.states import Evidence, ahead, first_guess, label, true_runs
 from oplog.work.stays import Stay
@@ -51,35 +51,97 @@ class Place:
     settings: Settings
 
 
-def measure_stay(way: Path, stay: Stay, place: Place) -> list[Visit]:
-    """The work done in a stay: none, one visit, or two where the field was done twice over."""
-    whole = part_of(way, (way.seconds >= stay.entered_s) & (way.seconds <= stay.left_s))
-    if len(whole) < 5:
-        return []
-    rig, found = _rig(whole, stay, place)
-    again = done_again(whole, working_line(whole, rig), _width(rig, found))
-    if again is None or again.share < SHARE or again.last < len(whole) - 1:
-        visits = [_measure(whole, stay, place, rig, found, again)]
-    else:
-        visits = [_measure_afresh(part, of, place) for part, of in _parted(whole, stay, again)]
+@dataclass(frozen=True, eq=False)
+class _Part:
+    """A stay, or a pass of one, with the rig that was pulled. fresh: a pass of its own."""
+
+    path: Path
+    stay: Stay
+    rig: Rig
+    found: Spacing | None
+    fresh: bool
+
+    @property
+    def line(self) -> Line:
+        return working_line(self.path, self.rig)
+
+
+def measure_field(way: Path, stays: list[Stay], place: Place) -> list[Visit]:
+    """The work of one machine's day in one field, stay by stay.
+
+    Stays with the same rig are read together, so that ground worked in the morning is known for
+    finished in the afternoon. A stay in which the field was done twice over gives two visits.
+    """
+    visits = []
+    for parts in _together([p for stay in stays for p in _passes(way, stay, place)]):
+        for part, work in zip(parts, _worked(parts, place), strict=True):
+            visits.append(_visit_of(part, work, place))
     return [v for v in visits if v is not None]
 
 
-def _parted(whole: Path, stay: Stay, again: Again) -> list[tuple[Path, Stay]]:
-    """The stay in two, where a second pass begins."""
-    at = float(whole.seconds[again.first])
+def _passes(way: Path, stay: Stay, place: Place) -> list[_Part]:
+    """A stay in one part, or in two where a second pass begins."""
+    whole = _part(part_of(way, _within(way, stay)), stay, place, fresh=False)
+    if whole is None:
+        return []
+    again = done_again(whole.path, whole.line, _width(whole.rig, whole.found))
+    if again is None or again.share < SHARE or again.last < len(whole.path) - 1:
+        return [whole]
+    at = float(whole.path.seconds[again.first])
+    before = whole.path.seconds < at
     first = replace(stay, left_s=at, went_out=False)
     second = replace(stay, entered_s=at, came_in=False)
-    before = whole.seconds < at
-    return [(part_of(whole, before), first), (part_of(whole, ~before), second)]
+    parts = (
+        _part(part_of(whole.path, before), first, place, fresh=False),
+        _part(part_of(whole.path, ~before), second, place, fresh=True),
+    )
+    return [p for p in parts if p is not None]
 
 
-def _measure_afresh(part: Path, stay: Stay, place: Place) -> Visit | None:
-    if len(part) < 5:
+def _within(way: Path, stay: Stay) -> NDArray[np.bool_]:
+    return np.asarray((way.seconds >= stay.entered_s) & (way.seconds <= stay.left_s))
+
+
+def _part(path: Path, stay: Stay, place: Place, fresh: bool) -> _Part | None:
+    if len(path) < 5:
         return None
-    rig, found = _rig(part, stay, place)
-    again = done_again(part, working_line(part, rig), _width(rig, found))
-    return _measure(part, stay, place, rig, found, again)
+    return _Part(path, stay, *_rig(path, stay, place), fresh)
+
+
+def _together(parts: list[_Part]) -> list[list[_Part]]:
+    """Parts one after the other that pulled the same; a second pass begins anew."""
+    groups: list[list[_Part]] = []
+    for part in parts:
+        if groups and not part.fresh and _alike(groups[-1][-1].rig, part.rig):
+            groups[-1].append(part)
+        else:
+            groups.append([part])
+    return groups
+
+
+def _alike(a: Rig, b: Rig) -> bool:
+    """Whether two rigs lay the same line on the ground; who drove makes no difference."""
+    same = replace(b, driver=a.driver, right_m=a.right_m, kit_ids=a.kit_ids)
+    return a.width_m is not None and same == a
+
+
+def _worked(parts: list[_Part], place: Place) -> list[NDArray[np.bool_]]:
+    """Working or not, for each second of each part, told from all of them together."""
+    path, rig = joined([p.path for p in parts]), parts[0].rig
+    lines = [p.line for p in parts]
+    line = Line(
+        *(np.concatenate([getattr(each, c) for each in lines]) for c in ("x", "y", "heading"))
+    )
+    width_m = _width(rig, parts[0].found)
+    ends = np.cumsum([0] + [len(p.path) for p in parts]).tolist()
+    gates = [a for a, p in zip(ends, parts, strict=False) if p.stay.came_in]
+    gates += [b for b, p in zip(ends[1:], parts, strict=True) if p.stay.went_out]
+    cuts = (rig.line_m or 0.0) > 0 or rig.operation in CUT_IN_FRONT
+    ground = place.plane.project(parts[0].stay.field.boundary)
+    work = _labels(path, line, width_m, gap_m(parts[0].found, width_m), ground, gates, cuts)
+    if cuts:
+        work = ahead(path, line, work)
+    return np.split(work, ends[1:-1])
 
 
 def _rig(part: Path, stay: Stay, place: Place) -> tuple[Rig, Spacing | None]:
@@ -101,47 +163,42 @@ def _width(rig: Rig, found: Spacing | None) -> float:
     return found.width_m if found is not None else 3.0
 
 
-def _measure(
-    part: Path, stay: Stay, place: Place, rig: Rig, found: Spacing | None, again: Again | None
-) -> Visit | None:
-    width_m, ground = _width(rig, found), place.plane.project(stay.field.boundary)
-    line = working_line(part, rig)
-    gap = gap_m(found, width_m)
-    cuts = (rig.line_m or 0.0) > 0 or rig.operation in CUT_IN_FRONT
-    ends = (stay.came_in, stay.went_out)
-    work = _labels(part, line, width_m, gap, ground, ends, cuts, again)
-    if cuts:
-        work = ahead(part, line, work)
-    work = _enough(part, work, width_m)
-    if not work.any():
-        return None
-    bout = number_bouts(work, part.piece)
-    covered = cover(bout_lines(line.x, line.y, bout), width_m, ground, _closing_m(part, width_m))
-    seen = spacing(part.x, part.y, part.heading, bout, 2.5 * width_m)
-    return _visit(part, stay, place, rig, line, bout, covered, width_m, seen)
-
-
 def _labels(
-    part: Path,
+    path: Path,
     line: Line,
     width_m: float,
     gap: float,
     ground: Any,
-    ends: tuple[bool, bool],
+    gates: list[int],
     cuts: bool,
-    again: Again | None,
 ) -> NDArray[np.bool_]:
     """Working or not, ground done over again judged by itself: (m,) mask."""
+    again = done_again(path, line, width_m)
     if again is None:
-        return label(part, line, width_m, gap, ground, ends, Evidence(), cuts)
-    rows = np.arange(len(part))
+        return label(path, line, width_m, gap, ground, gates, Evidence(), cuts)
+    rows = np.arange(len(path))
     over = (rows >= again.first) & (rows <= again.last)
-    work = np.zeros(len(part), dtype=bool)
+    work = np.zeros(len(path), dtype=bool)
     for chosen in (over, ~over):
         if chosen.sum() > 5:
-            some, there = part_of(part, chosen), line.part_of(chosen)
-            work[chosen] = label(some, there, width_m, gap, ground, ends, Evidence(), cuts)
+            some, there = part_of(path, chosen), line.part_of(chosen)
+            at = np.searchsorted(np.flatnonzero(chosen), gates).tolist()
+            work[chosen] = label(some, there, width_m, gap, ground, at, Evidence(), cuts)
     return work
+
+
+def _visit_of(part: _Part, work: NDArray[np.bool_], place: Place) -> Visit | None:
+    """The figures of one part, or None where it holds nothing like work."""
+    path, rig, line = part.path, part.rig, part.line
+    width_m = _width(rig, part.found)
+    work = _enough(path, work, width_m)
+    if not work.any():
+        return None
+    bout = number_bouts(work, path.piece)
+    ground = place.plane.project(part.stay.field.boundary)
+    covered = cover(bout_lines(line.x, line.y, bout), width_m, ground, _closing_m(path, width_m))
+    seen = spacing(path.x, path.y, path.heading, bout, 2.5 * width_m)
+    return _visit(path, part.stay, place, rig, line, bout, covered, width_m, seen)
 
 
 def number_bouts(work: NDArray[np.bool_], piece: NDArray[np.int32]) -> NDArray[np.int32]:
