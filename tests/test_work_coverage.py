@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from shapely.geometry import LineString, Polygon, box
 
@@ -101,6 +101,8 @@ def test_closing_fills_slits_and_leaves_the_outline() -> None:
     st.floats(2.0, 14.0),
     st.floats(0.0, 0.8),
 )
+@example([0.0] * 4 + [87.11096108219913] + [0.0] * 6 + [80.49866899612226],
+         [0.0] * 4 + [0.25] + [0.0] * 6 + [0.3908451843742513], 2.0, 0.0)  # fmt: skip
 def test_net_is_within_the_boundary_and_without_closed_gaps_within_gross(
     spots: list[float], lean: list[float], width: float, close_m: float
 ) -> None:

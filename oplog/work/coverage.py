@@ -145,11 +145,16 @@ def without(a: Any, b: Any) -> Any:
 
 
 def _overlaid(overlay: Callable[..., Any], *parts: Any) -> Any:
-    """An overlay in full precision; on a millimetre grid, three times slower, where that fails."""
+    """An overlay in full precision, then rounded to millimetres; three times as fast as on a
+    millimetre grid from the start, which stays as the way out where it fails.
+
+    The rounding matters: points a hair apart make shapes that the next overlay gets wrong.
+    """
+    from shapely import set_precision
     from shapely.errors import GEOSException
 
     try:
-        return polygons(overlay(*parts))
+        return polygons(set_precision(overlay(*parts), GRID_M))
     except GEOSException:
         return polygons(overlay(*parts, grid_size=GRID_M))
 
