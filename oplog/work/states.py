@@ -102,7 +102,7 @@ def label(
         new = novelty(lays.narrow, lays.wide, work, _rank(path, lays, covered, usual))
         gain = weights.new_ground * (1 - np.exp(-new / weights.some_new)) - weights.old_ground
         fits = _fits(covered, sides, new)
-        apart = 0.0 if blurred else weights.apart * _apart(path, fits, gates)
+        apart = 0.0 if blurred else weights.apart * _apart(path, fits, new, gates)
         score = (
             fixed
             - turning * (1 - weights.round_work * _all_round(fits & (new >= 0.5)))
@@ -290,7 +290,7 @@ def _fits(covered: Ground, sides: list[_Side], new: Floats) -> Flags:
     return np.asarray((left & free[0]) | (right & free[1]) | (left & right & (new >= 0.3)))
 
 
-def _apart(path: Path, fits: Flags, gates: Sequence[int]) -> Floats:
+def _apart(path: Path, fits: Flags, new: Floats, gates: Sequence[int]) -> Floats:
     """Which seconds belong to runs that only lead to or from the work: (m,) 0 or 1.
 
     A way across fits nowhere. Runs that do not fit are taken for ways where they lead on from
@@ -298,6 +298,10 @@ def _apart(path: Path, fits: Flags, gates: Sequence[int]) -> Floats:
     """
     run = running(path)
     share_fit = _run_mean(run, fits.astype(np.float64))
+    # A last strip laps over its neighbour and fits badly; but partly new ground, all along, is
+    # no ground that a way leads over.
+    strip = _run_mean(run, ((new > 0.1) & (new < 0.75)).astype(np.float64)) > 0.7
+    share_fit = np.where(strip, 1.0, share_fit)
     apart = _across(path, run, share_fit)
     for rows in _ways(path, run, share_fit, gates):
         apart[rows] = True
