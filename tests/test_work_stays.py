@@ -8,15 +8,16 @@ import numpy as np
 import pytest
 from shapely.geometry import Polygon, box
 
-from oplog.work.stays import Stay, stays
+from oplog.work.stays import Leave, Stay, stays
 from tests.work_days import cleaned, field, leg
 
+LEAVE = Leave(absence_s=300.0, far_m=200.0, near_m=40.0, filling_s=1200.0)
 HOME = field()
 NEXT = field(box(100, 0, 200, 100), "next")
 
 
 def found(points: list[tuple[float, float]], *fields: object, speed: float = 2.0) -> list[Stay]:
-    return stays(cleaned(*leg(points, speed)), list(fields) or [HOME], 300.0, 200.0)  # type: ignore[arg-type]
+    return stays(cleaned(*leg(points, speed)), list(fields) or [HOME], LEAVE)  # type: ignore[arg-type]
 
 
 def test_entry_and_exit_lie_on_the_line() -> None:
@@ -37,7 +38,7 @@ def test_a_track_that_begins_and_ends_in_the_field() -> None:
 
 def test_a_track_that_touches_no_field() -> None:
     assert found([(-100, -50), (200, -50)]) == []
-    assert stays(cleaned(*leg([(0, 0), (100, 0)])), [], 300.0, 200.0) == []
+    assert stays(cleaned(*leg([(0, 0), (100, 0)])), [], LEAVE) == []
 
 
 def test_dips_into_a_neighbour_belong_to_the_field_around_them() -> None:
@@ -55,13 +56,13 @@ def test_two_fields_one_after_the_other() -> None:
 
 @pytest.mark.parametrize(("minutes", "visits"), [(4, 1), (6, 2)])
 def test_a_short_absence_close_by_is_no_leaving(minutes: int, visits: int) -> None:
-    x, y = leg([(50, 50), (-20, 50)])
-    wait = np.full(minutes * 60, -20.0)
-    back_x, back_y = leg([(-20, 50), (50, 50)])
+    x, y = leg([(50, 50), (-60, 50)])
+    wait = np.full(minutes * 60, -60.0)
+    back_x, back_y = leg([(-60, 50), (50, 50)])
     c = cleaned(
         np.concatenate([x, wait, back_x]), np.concatenate([y, np.full(len(wait), 50.0), back_y])
     )
-    assert len(stays(c, [HOME], 300.0, 200.0)) == visits
+    assert len(stays(c, [HOME], LEAVE)) == visits
 
 
 def test_a_short_absence_far_away_is_a_leaving() -> None:
@@ -77,7 +78,7 @@ def test_a_pond_is_no_way_out() -> None:
 
 def test_a_crossing_within_a_long_silence_is_not_guessed() -> None:
     x, y = np.array([-80.0, -40.0, 40.0, 42.0, 44.0]), np.full(5, 50.0)
-    (stay,) = stays(cleaned(x, y, np.array([0, 20, 620, 621, 622.0])), [HOME], 300.0, 200.0)
+    (stay,) = stays(cleaned(x, y, np.array([0, 20, 620, 621, 622.0])), [HOME], LEAVE)
     assert stay.entered_s == 620.0
 
 
@@ -85,7 +86,20 @@ def test_stays_do_not_overlap_and_come_in_order() -> None:
     rng = np.random.default_rng(5)
     x = np.clip(np.cumsum(rng.normal(0, 6, 3000)), -150, 350)
     y = 50 + 20 * np.sin(np.arange(3000) / 50)
-    result = stays(cleaned(x, y), [HOME, NEXT], 300.0, 200.0)
+    result = stays(cleaned(x, y), [HOME, NEXT], LEAVE)
     assert len(result) >= 2
     for a, b in pairwise(result):
         assert a.entered_s < a.left_s <= b.entered_s < b.left_s
+
+
+@pytest.mark.parametrize(("minutes", "metres", "visits"), [(10, 20, 1), (10, 80, 2), (30, 20, 2)])
+def test_filling_on_the_road_at_the_gate_is_part_of_the_stay(
+    minutes: int, metres: float, visits: int
+) -> None:
+    # In at work, out to a trailer at the gate, standing there, and in again.
+    out, back = leg([(50, 50), (-metres, 50)]), leg([(-metres, 50), (50, 50)])
+    x = np.concatenate([out[0], back[0]])
+    y = np.concatenate([out[1], back[1]])
+    seconds = np.arange(len(x), dtype=float)
+    seconds[len(out[0]) :] += 60.0 * minutes
+    assert len(stays(cleaned(x, y, seconds), [HOME], LEAVE)) == visits

@@ -13,7 +13,7 @@ from oplog.work import idle
 from oplog.work.clean import Cleaned, clean, interleaved, noise
 from oplog.work.model import DayWork, Settings, Visit
 from oplog.work.motion import Path, path
-from oplog.work.stays import Stay, stays
+from oplog.work.stays import Leave, Stay, stays
 from oplog.work.timeline import Clock
 from oplog.work.visit import Place, RigFor, measure_field
 
@@ -35,7 +35,8 @@ def measure_day(
     way = path(cleaned, noise(cleaned, track.quality[cleaned.rows]))
     place = Place(plane, Clock(cleaned.start), rig_for, settings)
     by_field: dict[str, list[Stay]] = {}
-    for stay in stays(cleaned, fields, settings.absence_s, settings.far_m):
+    leave = Leave(settings.absence_s, settings.far_m, settings.near_m, settings.break_s)
+    for stay in stays(cleaned, fields, leave):
         by_field.setdefault(stay.field.name, []).append(stay)
     visits = [v for here in by_field.values() for v in measure_field(way, here, place)]
     visits.sort(key=lambda v: v.started_at)

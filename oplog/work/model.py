@@ -95,6 +95,8 @@ class Settings:
     """A machine that leaves a field for longer than this ends its visit. Common practice."""
     far_m: float = 200.0
     """Nor does it leave the field as long as it stays within this of it."""
+    near_m: float = 40.0
+    """Standing at the gate, within this of it, a machine has not left it until a break is over."""
     break_s: float = 1200.0
     """Standing for longer than this in one place is a break. Common practice."""
 

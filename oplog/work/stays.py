@@ -14,6 +14,20 @@ from oplog.track import Floats
 from oplog.work.clean import Cleaned
 
 
+@dataclass(frozen=True)
+class Leave:
+    """How long and how far from a field a machine may be without having left it.
+
+    Away for up to `absence_s` within `far_m`; or at the gate, within `near_m`, for up to
+    `filling_s`: a trailer or bowser often stands on the road outside. [s, m]
+    """
+
+    absence_s: float
+    far_m: float
+    near_m: float
+    filling_s: float
+
+
 @dataclass(frozen=True, eq=False)
 class Stay:
     """One stay in one field. Times in seconds since the first fix. [s]
@@ -28,10 +42,10 @@ class Stay:
     went_out: bool
 
 
-def stays(cleaned: Cleaned, fields: list[Field], absence_s: float, far_m: float) -> list[Stay]:
+def stays(cleaned: Cleaned, fields: list[Field], leave: Leave) -> list[Stay]:
     """Stays of a day in time order, none overlapping.
 
-    A fix that wanders over the line for less than `absence_s` and no further than `far_m` and
+    A fix that wanders over the line for no longer and no further than `leave` grants and
     comes back to the same field has not left it: noise and turns over the boundary must not chop
     a stay. Where two fields meet, short dips into the neighbour belong to the field around them.
     """
@@ -40,7 +54,7 @@ def stays(cleaned: Cleaned, fields: list[Field], absence_s: float, far_m: float)
         return []
     distance = _Distances(cleaned, fields)
     runs = _runs(inside)
-    runs = _join(runs, cleaned.seconds, distance, absence_s, far_m)
+    runs = _join(runs, cleaned.seconds, distance, leave)
     found = []
     for field, first, last in runs:
         entered = _crossing(cleaned, fields[field], first, first - 1)
@@ -108,9 +122,7 @@ def _runs(inside: NDArray[np.int32]) -> list[Run]:
     ]
 
 
-def _join(
-    runs: list[Run], seconds: Floats, distance: _Distances, absence_s: float, far_m: float
-) -> list[Run]:
+def _join(runs: list[Run], seconds: Floats, distance: _Distances, leave: Leave) -> list[Run]:
     """Join runs in the same field across short absences, longest runs first.
 
     Whatever lies between two runs that are joined (dips into a neighbour) is swallowed.
@@ -128,9 +140,10 @@ def _join(
             away = seconds[first2] - seconds[last]
             between = runs[k + 1 : partner]
             busy = sum(seconds[e] - seconds[s] for _, s, e in between)
-            if away > absence_s or busy > 60.0:
+            if away > max(leave.absence_s, leave.filling_s) or busy > 60.0:
                 continue
-            if distance.furthest_m(field, last + 1, first2 - 1) > far_m:
+            limit_m = leave.far_m if away <= leave.absence_s else leave.near_m
+            if distance.furthest_m(field, last + 1, first2 - 1) > limit_m:
                 continue
             runs = [*runs[:k], (field, first, last2), *runs[partner + 1 :]]
             changed = True
