@@ -54,7 +54,7 @@ def test_two_fields_one_after_the_other() -> None:
     assert two.entered_s == pytest.approx(75.5, abs=1.0)
 
 
-@pytest.mark.parametrize(("minutes", "visits"), [(4, 1), (6, 2)])
+@pytest.mark.parametrize(("minutes", "visits"), [(3, 1), (6, 2)])
 def test_a_short_absence_close_by_is_no_leaving(minutes: int, visits: int) -> None:
     x, y = leg([(50, 50), (-60, 50)])
     wait = np.full(minutes * 60, -60.0)
