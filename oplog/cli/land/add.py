@@ -44,4 +44,7 @@ def command(
     if added.unchanged:
         _shared.say(f"There already, unchanged: {', '.join(added.unchanged)}.")
     _shared.note(f"Names are from {' and '.join(added.named_by)} (--name-from takes another).")
+    if before.days and (added.new or added.redrawn):
+        _shared.note("Work measured before keeps its figures. What these fields would change:")
+        _shared.note("oplog remeasure", indent="  ")
     return _shared.problems(added.problems)

@@ -1,0 +1,40 @@
+"""What `oplog remeasure` does between showing and writing."""
+
+from __future__ import annotations
+
+from datetime import date
+
+import click
+
+from oplog.cli import _shared
+
+
+def run(
+    log: _shared.Log,
+    output: _shared.Output,
+    field: str | None,
+    day: date | str | None,
+    machine: str | None,
+    because: str | None,
+    yes: bool,
+) -> None:
+    """Show what would change, ask, and write."""
+    from oplog.flow.changing import Which, measure_again, would_change
+    from oplog.sheets.changes import changes_table
+
+    which = Which(field, _shared.day_in(log, day), machine)
+    with _shared.Progress() as progress:
+        found = would_change(log, which, step=lambda name, on: progress(f"{name}, {on}", 0, 1))
+    if not found.changes:
+        _shared.say("Nothing would change: every figure is what measuring again gives.")
+        return
+    _shared.put(changes_table(found.changes), output)
+    if not yes and not _agreed(len(found.changes)):
+        _shared.note("Nothing was changed. To do it: the same command with --yes")
+        return
+    measure_again(found, because, command=_shared.typed())
+    _shared.note(f"Measured again: {len(found.changes)} visits. The old figures stay in the log.")
+
+
+def _agreed(visits: int) -> bool:
+    return _shared.at_terminal() and click.confirm(f"Change {visits} visits?", err=True)
