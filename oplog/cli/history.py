@@ -1,0 +1,26 @@
+"""oplog history"""
+
+from __future__ import annotations
+
+import click
+
+from oplog.cli import _shared
+
+
+@click.command()
+@click.argument("subject", metavar="VISIT|FIELD|DAY|ENTRY")
+@_shared.table_options
+@_shared.with_log
+def command(log: _shared.Log, output: _shared.Output, subject: str) -> None:
+    """Show how a figure came to be: from the raw file on, with who and when.
+
+    What was replaced, corrected or struck stays in the log and is shown with what took its place.
+
+    \b
+    oplog history k3f9a
+    """
+    from oplog.flow.tracing import trace
+    from oplog.sheets.history import history_table
+
+    zone = _shared.zone_of(_shared.farm_of(log, detail=False))
+    _shared.put(history_table(trace(log, subject), zone), output)

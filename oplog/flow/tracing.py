@@ -1,0 +1,153 @@
+"""How a figure came to be: the events that a visit, a field, a day or an entry rests on."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from datetime import UTC, date, datetime
+from typing import NamedTuple, TypeVar
+
+from oplog.errors import OplogError, UnknownName
+from oplog.events import (
+    DayMeasured,
+    EntryStruck,
+    EntryWritten,
+    Event,
+    TrackImported,
+    VisitSaid,
+    WorkMeasured,
+    WorkReplaced,
+)
+from oplog.flow.days import bounds
+from oplog.flow.history import DETAIL
+from oplog.fold import Farm, fold
+from oplog.log import Log
+
+E = TypeVar("E", bound=Event)
+
+SHORTEST = 6
+"""Letters of an entry's or an event's id that a person types at the least."""
+
+
+class Step(NamedTuple):
+    """One event on the way to a figure: what it says, who wrote it, and what replaced it.
+
+    entry: the first entry that holds it, None where that has not arrived. replaced_by: the
+    event that superseded it, or None where it counts.
+    """
+
+    event: Event
+    entry: EntryWritten | None
+    replaced_by: Event | None
+
+
+def trace(log: Log, subject: str) -> list[Step]:
+    """The events behind a visit (its handle), a field, a day or an entry, oldest first.
+
+    Raises: UnknownName where the subject is none of these.
+    """
+    events = log.events(without=DETAIL)
+    farm = fold(events)
+    chosen = _chosen(events, farm, subject)
+    entries: dict[str, EntryWritten] = {}
+    for entry in sorted(_of(events, EntryWritten), key=lambda e: (e.written_at, e.event_id)):
+        for held in entry.events:
+            entries.setdefault(held, entry)
+    gone = {i: e for e in events for i in e.supersedes}
+    steps = [Step(e, entries.get(e.event_id), gone.get(e.event_id)) for e in chosen]
+    return sorted(steps, key=lambda s: (_when(s), s.event.TYPE, s.event.event_id))
+
+
+def _when(step: Step) -> datetime:
+    return step.entry.written_at if step.entry else datetime.max.replace(tzinfo=UTC)
+
+
+def _of(events: Iterable[Event], kind: type[E]) -> list[E]:
+    return [e for e in events if isinstance(e, kind)]
+
+
+def _chosen(events: Sequence[Event], farm: Farm, subject: str) -> list[Event]:
+    """The events that a subject rests on, by what kind of subject it is."""
+    if (day := _date(subject)) is not None:
+        return _of_day(events, farm, day)
+    if subject.casefold() in farm.fields:
+        name = farm.field(subject).name
+        return [e for e in events if getattr(e, "field", None) == name]
+    entry = [e for e in _of(events, EntryWritten) if _begins(e, subject)]
+    if len(entry) == 1:
+        return [e for e in events if e.event_id in entry[0].events]
+    return _of_visit(events, _visit(events, farm, subject))
+
+
+def _date(subject: str) -> date | None:
+    try:
+        return date.fromisoformat(subject)
+    except ValueError:
+        return None
+
+
+def _begins(event: Event, typed: str) -> bool:
+    return len(typed) >= SHORTEST and event.event_id.startswith(typed.casefold())
+
+
+def _visit(events: Sequence[Event], farm: Farm, subject: str) -> WorkMeasured:
+    """A visit that counts, or one that was struck or replaced, by its handle."""
+    try:
+        return farm.visit(subject)
+    except UnknownName:
+        was = [e for e in _of(events, WorkMeasured) if e.visit.startswith(subject.casefold())]
+        if was and len(subject) >= SHORTEST - 1:
+            return was[0]
+        message = (
+            f"There is no visit, field, day or entry called {subject!r}. A visit is named by its "
+            "handle, a day as 2027-03-25, an entry by the first letters of its id."
+        )
+        raise OplogError(message) from None
+
+
+def _of_visit(events: Sequence[Event], visit: WorkMeasured) -> list[Event]:
+    """All measurements of one stay, and what they rest on: tracks, land, kit, what was said."""
+    same = _overlapping(visit.machine, visit.field, visit.started_at, visit.ended_at)
+    measured = [e for e in _of(events, WorkMeasured) if same(e)]
+    rests_on = {i for m in measured for i in (m.boundary, *m.kit, *m.said) if i}
+    fixes = {t for m in measured for t in m.tracks}
+    ids = {m.event_id for m in measured}
+    return [
+        e
+        for e in events
+        if e.event_id in ids | rests_on
+        or (isinstance(e, TrackImported) and e.fixes in fixes)
+        or (isinstance(e, VisitSaid | EntryStruck) and same(e))
+        or (isinstance(e, WorkReplaced) and ids & set(e.supersedes))
+    ]
+
+
+def _overlapping(
+    machine: str, field: str, started_at: datetime, ended_at: datetime
+) -> Callable[[Event], bool]:
+    def same(event: Event) -> bool:
+        begins, ends = getattr(event, "started_at", None), getattr(event, "ended_at", None)
+        return (
+            getattr(event, "machine", None) == machine
+            and getattr(event, "field", None) == field
+            and begins is not None
+            and ends is not None
+            and begins < ended_at
+            and ends > started_at
+        )
+
+    return same
+
+
+def _of_day(events: Sequence[Event], farm: Farm, day: date) -> list[Event]:
+    """What was imported, measured, said and struck of one working day."""
+    begins, ends = bounds(day, farm.zone, farm.day_turns_at)
+    found: list[Event] = [
+        e
+        for e in events
+        if (isinstance(e, WorkMeasured | DayMeasured | WorkReplaced | VisitSaid) and e.day == day)
+        or (isinstance(e, TrackImported) and e.first_at < ends and e.last_at >= begins)
+        or (isinstance(e, EntryStruck) and e.started_at and begins <= e.started_at < ends)
+    ]
+    if not found:
+        raise OplogError(f"Nothing is on record of {day}.")
+    return found
