@@ -166,3 +166,28 @@ def test_typical_figures_give_the_published_capacity(
     usual = ag.TYPICAL[kind]
     rate = effective_field_capacity_m2_s(usual.speed_m_s, width_ft * units.FOOT_M, usual.efficiency)
     assert units.acres_per_hour(float(rate)) == pytest.approx(acre_h, abs=0.051)
+
+
+@pytest.mark.parametrize(
+    ("kind", "efficiency", "speed_kmh"),
+    [
+        # ASABE D497, from memory: the standard is not free to read. Ranges, not checks.
+        ("drill", (0.55, 0.80), (6.5, 11.0)),
+        ("sprayer", (0.50, 0.80), (5.0, 11.5)),
+        ("header", (0.65, 0.80), (3.0, 6.5)),
+    ],
+)
+def test_handbook_ranges_are_as_remembered_and_said_to_be(
+    kind: str, efficiency: tuple[float, float], speed_kmh: tuple[float, float]
+) -> None:
+    low, high = ag.RANGES[kind].rates_m2_s(10.0)
+    assert units.hectares_per_hour(low) == pytest.approx(speed_kmh[0] * efficiency[0])
+    assert units.hectares_per_hour(high) == pytest.approx(speed_kmh[1] * efficiency[1])
+    assert "from memory" in ag.HANDBOOK
+
+
+@pytest.mark.parametrize("kind", sorted(set(ag.TYPICAL) & set(ag.RANGES)))
+def test_what_is_published_as_typical_lies_within_the_handbook_range(kind: str) -> None:
+    usual = ag.TYPICAL[kind]
+    low, high = ag.RANGES[kind].rates_m2_s(1.0)
+    assert low <= usual.efficiency * usual.speed_m_s <= high

@@ -14,7 +14,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from oplog.units import HECTARE_M2, HOUR_S, MINUTE_S, MPH_M_S
+from oplog.units import HECTARE_M2, HOUR_S, KMH_M_S, MINUTE_S, MPH_M_S
 
 KINDS = {
     "seed": ("kg",),
@@ -119,3 +119,34 @@ TYPICAL = {
     "spreader": Typical(0.68, 6 * MPH_M_S, "fertiliser spreader"),
 }
 """By kind of implement, as far as a publication that could be read gives them (see SOURCE)."""
+
+
+@dataclass(frozen=True)
+class Span:
+    """Lowest and highest field efficiency (0 to 1) and speed of a kind of machine. [1, m/s]"""
+
+    efficiency: tuple[float, float]
+    speed_m_s: tuple[float, float]
+
+    def rates_m2_s(self, width_m: float) -> tuple[float, float]:
+        """Rate of work at a width, slowest and least efficient to fastest and most. [m2/s]"""
+        low, high = (
+            width_m * speed * share
+            for speed, share in zip(self.speed_m_s, self.efficiency, strict=True)
+        )
+        return low, high
+
+
+HANDBOOK = "ASABE D497, from memory"
+"""The standard could not be read: its ranges are as remembered, and are said to be."""
+
+RANGES = {
+    "drill": Span((0.55, 0.80), (6.5 * KMH_M_S, 11.0 * KMH_M_S)),
+    "roller": Span((0.70, 0.90), (7.0 * KMH_M_S, 12.0 * KMH_M_S)),
+    "cultivator": Span((0.70, 0.90), (8.0 * KMH_M_S, 13.0 * KMH_M_S)),
+    "sprayer": Span((0.50, 0.80), (5.0 * KMH_M_S, 11.5 * KMH_M_S)),
+    "header": Span((0.65, 0.80), (3.0 * KMH_M_S, 6.5 * KMH_M_S)),
+    "plough": Span((0.70, 0.90), (5.0 * KMH_M_S, 10.0 * KMH_M_S)),
+    "planter": Span((0.50, 0.75), (6.5 * KMH_M_S, 11.0 * KMH_M_S)),
+}
+"""Handbook ranges by kind of implement (see HANDBOOK): for looking at, never for reckoning."""

@@ -12,7 +12,7 @@ from oplog.sheets.pages.chart import Axis, Mark, round_ratios
 from oplog.sheets.pages.labels import Box, Label, place, text_width
 from oplog.sheets.table import METRIC
 from oplog.units import HECTARE_M2, HOUR_S, acres, feet, from_kmh, hectares_per_hour
-from oplog.work.agronomy import SOURCE, TYPICAL
+from oplog.work.agronomy import HANDBOOK, RANGES, SOURCE, TYPICAL
 
 WIDTH, HEIGHT = 340.0, 220.0
 LEFT, RIGHT, TOP, BOTTOM = 34.0, 326.0, 18.0, 190.0
@@ -23,13 +23,15 @@ SPEEDS_KMH = (5.0, 10.0, 15.0)
 @dataclass(frozen=True)
 class Point:
     """One machine, implement and width. overall, spot: heights; published: of the published
-    typical speed and efficiency, None where there is none. [unit]"""
+    typical speed and efficiency, None where there is none; span: low and high of the
+    handbook's range, cut to the chart. [unit]"""
 
     number: int
     x: float
     overall: float
     spot: float
     published: float | None
+    span: tuple[float, float] | None
     label: Label | None
 
 
@@ -57,6 +59,7 @@ class WidthChart:
     points: tuple[Point, ...]
     rows: tuple[Mapping[str, Any], ...]
     source: str
+    handbook: str
     told: str
 
 
@@ -84,7 +87,8 @@ def width_chart(rows: Sequence[Mapping[str, Any]], farm: Farm, system: str) -> W
         taken += [label.box] if label else []
         published = _published(farm, r)
         top = None if published is None else y.at(published)
-        points.append(Point(number, px, py, y.at(r["spot_ha_h"]), top, label))
+        span = _span(farm, r, y)
+        points.append(Point(number, px, py, y.at(r["spot_ha_h"]), top, span, label))
     return WidthChart(
         WIDTH, HEIGHT,
         tuple(Mark(x.at(v / length), f"{v:g}") for v in wide),
@@ -94,6 +98,7 @@ def width_chart(rows: Sequence[Mapping[str, Any]], farm: Farm, system: str) -> W
         tuple(points),
         tuple(_row(i, r, system) for i, r in enumerate(shown, start=1)),
         SOURCE if any(p.published is not None for p in points) else "",
+        HANDBOOK if any(p.span is not None for p in points) else "",
         f"Rate of work of {len(shown)} machines and implements against their working width.",
     )  # fmt: skip
 
@@ -137,6 +142,17 @@ def _published(farm: Farm, row: Mapping[str, Any]) -> float | None:
     if typical is None:
         return None
     return float(hectares_per_hour(typical.speed_m_s * row["width_m"] * typical.efficiency))
+
+
+def _span(farm: Farm, row: Mapping[str, Any], y: Axis) -> tuple[float, float] | None:
+    """Where the handbook's range of output lies at a width, cut to the chart. [unit]"""
+    versions = farm.kit.get((row["implement"] or "").casefold())
+    known = RANGES.get(versions[-1].kind) if versions else None
+    if known is None:
+        return None
+    rates = (rate * HOUR_S / HECTARE_M2 for rate in known.rates_m2_s(row["width_m"]))
+    low, high = (min(max(rate, y.low), y.high) for rate in rates)
+    return y.at(low), y.at(high)
 
 
 def _row(number: int, row: Mapping[str, Any], system: str) -> dict[str, Any]:
