@@ -29,8 +29,8 @@ def nothing_to_take(name: str, track: Track, fixes: Track, problems: Sequence[Pr
     if not len(fixes):
         count = "one position without a time" if len(track) == 1 else "positions without times"
         return (
-            f"{name}: {count}. They show where, but not when, so that no work can be worked out "
-            "from them. Nothing was added."
+            f"{name}: {count}. That shows where, but not when, so that no work can be worked out "
+            "from it. Nothing was added."
         )
     if len(fixes) < 2:
         return f"{name}: only one position with a time. Nothing was added."
