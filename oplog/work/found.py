@@ -1,0 +1,128 @@
+"""Found: worked ground that lies in no field on file, from one machine's day.
+
+1. Where three ways or more lie abreast there may be a field (`abreast`).
+2. The work there is told as in any field, within a loose line about it (`visit`).
+3. Its bouts give the ground, and the ground its pieces (`outline`, `pieces`).
+
+On a road there are two lanes at most, however often it is driven; and where a yard or a track
+has more, there is no work to be seen, or no ground wider than a few bouts.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import datetime
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from oplog.geodesy import area_m2
+from oplog.kit import Rig
+from oplog.land import Field
+from oplog.work.abreast import abreast
+from oplog.work.clean import Cleaned, drift_m
+from oplog.work.model import Visit
+from oplog.work.motion import Path, part_of
+from oplog.work.outline import outline
+from oplog.work.pieces import Bout, pieces
+from oplog.work.states import first_guess, running
+from oplog.work.stays import Leave, stays
+from oplog.work.visit import Place, RigFor, measure_field
+
+REACH_M = 100.0
+"""How far to the side a neighbouring bout is looked for: past two of the widest."""
+
+FEWEST_LANES = 3
+LEAST_SHARE = 0.3
+"""A run of which less than this lies abreast of others is no bout."""
+
+TOO_WIDE = 1.5
+"""Bouts further apart than this times the stated width are taken for as wide as they are apart:
+otherwise they would not join to ground."""
+
+LOOSE_M = 25.0
+"""How far beyond the outermost run the loose line about a place lies, for the turns."""
+
+Flags = NDArray[np.bool_]
+
+
+def found_fields(
+    way: Path, cleaned: Cleaned, free: Flags, place: Place, leave: Leave
+) -> list[Field]:
+    """Fields without a name for the ground worked in no field on file, in order of time.
+
+    free: (m,) seconds of the path outside the known fields. Boundaries in lon/lat; they do not
+    overlap each other.
+    """
+    drift = drift_m(way.noise_m)
+    found: list[Any] = []
+    for ground, apart_m in _places(part_of(way, free)):
+        loose = Field("", "", place.plane.unproject(ground), float(ground.area))
+        fitting = replace(place, rig_for=_fitting(place.rig_for, apart_m))
+        visits = measure_field(way, stays(cleaned, [loose], leave), fitting)
+        bouts = [b for v in visits for b in _bouts_of(v, apart_m, place)]
+        bouts.sort(key=lambda b: b.begin_s)
+        width_m = float(np.median([b.width_m for b in bouts])) if bouts else 0.0
+        found += [outline(p, width_m, drift) for p in pieces(bouts, way, drift)] if bouts else []
+    shapes = [place.plane.unproject(ground) for ground in found]
+    return [Field("", "", shape, area_m2(shape)) for shape in shapes]
+
+
+def _fitting(rig_for: RigFor, apart_m: float) -> RigFor:
+    """The rigs as stated, but for a width with which the ways here would never join to ground:
+    the bouts' own spacing then has to do."""
+
+    def fitting(field: str, started_at: datetime, ended_at: datetime) -> Rig:
+        rig = rig_for(field, started_at, ended_at)
+        narrow = rig.width_m is not None and apart_m > TOO_WIDE * rig.width_m
+        return replace(rig, width_m=None) if narrow else rig
+
+    return fitting
+
+
+def _bouts_of(visit: Visit, apart_m: float, place: Place) -> list[Bout]:
+    """The bouts of a visit. apart_m: how wide they are where nothing else tells. [m]"""
+    times: dict[int, list[float]] = {}
+    for s in visit.spans:
+        if s.bout > 0:
+            at = (place.clock.seconds(s.started_at), place.clock.seconds(s.ended_at))
+            times.setdefault(s.bout, []).extend(at)
+    lines = place.plane.project(visit.bouts).geoms
+    width_m = visit.width_used_m or apart_m
+    return [
+        Bout(min(t), max(t), line, width_m) for t, line in zip(times.values(), lines, strict=False)
+    ]
+
+
+def _places(way: Path) -> list[tuple[Any, float]]:
+    """Places where ways lie abreast: a loose outline in the plane of the path, and how far apart
+    the ways lie. [m]"""
+    from shapely import buffer, contains_xy, get_parts, union_all
+    from shapely.geometry import LineString, Polygon
+
+    run = np.where(first_guess(way), running(way), 0)
+    seen = abreast(way, run, REACH_M)
+    wide = []
+    for rows in _bouts(run, seen.lanes):
+        line = LineString(np.column_stack([way.x[rows], way.y[rows]])).simplify(1.0)
+        near = seen.next_m[rows]
+        half = 0.75 * float(np.nanmedian(near)) if np.isfinite(near).any() else 4.0
+        wide.append(line.buffer(float(np.clip(half, 4.0, 35.0))))
+    grounds = get_parts(buffer(union_all(wide), LOOSE_M)) if wide else []
+    found = []
+    for ground in (Polygon(g.exterior) for g in grounds if g.geom_type == "Polygon"):
+        near = seen.next_m[contains_xy(ground, way.x, way.y) & np.isfinite(seen.next_m)]
+        found.append((ground, float(np.median(near)) if len(near) else LOOSE_M))
+    return found
+
+
+def _bouts(run: NDArray[np.intp], lanes: NDArray[np.int32]) -> list[NDArray[np.intp]]:
+    """Rows of each run of which enough lies abreast of others."""
+    total = np.bincount(run)
+    beside = np.bincount(run, weights=lanes >= FEWEST_LANES)
+    good = (beside >= LEAST_SHARE * total) & (total >= 4)
+    good[0] = False
+    order = np.argsort(run, kind="stable")
+    edges = np.searchsorted(run[order], np.arange(len(total) + 1))
+    return [np.sort(order[edges[n] : edges[n + 1]]) for n in np.flatnonzero(good)]
