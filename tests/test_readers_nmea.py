@@ -307,6 +307,29 @@ class TestFixes:
         assert track.hdop.tolist() == [0.8] * 3
         assert track.device == "NMEA GLGGA GNRMC GNVTG GPGGA GPGLL"
 
+    def test_a_place_said_after_the_epoch_is_closed_is_another_fix(self):
+        """As a plotter writes it that goes on within the second its clock shows."""
+        early = "".join(rmc(c) + gga(c) + gll(c) for c in clocks(12))
+        turned = gga("060012.00") + gll("060012.00") + rmc("060012.00", "07.0002")
+        track, said = messages(early + turned)
+        assert times(track)[-3:] == ["2024-05-02T06:00:11.000"] + 2 * ["2024-05-02T06:00:12.000"]
+        assert (track.lat[-2:] - 52) * 60 == pytest.approx([7.0, 7.0002])
+        assert said == ["x, line 39: a second place for the same moment; kept behind the first"]
+
+    def test_a_place_rounded_further_is_no_other_fix(self):
+        early = "".join(rmc(c) + gga(c) + gll(c) for c in clocks(12))
+        turned = gga("060012.00") + gll("060012.00", "07.12346") + rmc("060012.00", "07.1234")
+        assert len(messages(early + turned)[0]) == 13
+
+    def test_two_receivers_of_one_name_are_both_read(self):
+        """Which makes it seen, further on, that a file is of two machines."""
+        text = "".join(rmc(c, "07.0000") + rmc(c, "08.0000") for c in clocks(5))
+        assert len(messages(text)[0]) == 10
+
+    def test_two_receivers_of_different_names_are_both_read_where_far_apart(self):
+        text = "".join(rmc(c, "07.0000") + rmc(c, "07.5000", talker="GN") for c in clocks(5))
+        assert len(messages(text)[0]) == 10
+
     @pytest.mark.parametrize("talker", ["GP", "GN", "GL", "GA", "GB", "GQ", "BD", "GI"])
     def test_talkers(self, talker):
         assert len(messages(rmc("060000.00", talker=talker))[0]) == 1

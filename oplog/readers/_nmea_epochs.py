@@ -15,6 +15,7 @@ from oplog.readers._tally import Tally
 from oplog.track import NOT_STATED
 
 UNDATED = "fixes with a time of day, but no date anywhere in the file"
+SECOND_PLACE = "a second place for the same moment"
 BROKEN = "a position that cannot be one (hemisphere missing, or minutes of 60 and more)"
 
 _QUALITY_OF_MODE = {"A": 1, "D": 2, "P": 3, "R": 4, "F": 5, "E": 6, "M": 7, "S": 8, "N": 0}
@@ -24,6 +25,8 @@ _FIRST_EPOCHS = 10
 _ROUNDING_US = 10_000
 _LATE_US = 60_000_000
 _LATE_EPOCHS = 3
+_ELSEWHERE_DEG = 5e-4
+"""About 50 m: further apart than the solutions of one receiver for its systems of satellites."""
 
 Codes = NDArray[np.int8]
 
@@ -42,7 +45,8 @@ def merge(said: Said, tally: Tally) -> Rows:
         said, epoch = said.take(order), epoch[order]
     count = int(epoch[-1]) + 1
     quality = _quality(said, epoch, count)
-    at = _best_positions(said, epoch, count, quality)
+    kinds = _closing_kind(said, epoch)
+    at = _best_positions(said, epoch, kinds, quality)
     has = at >= 0
     begin = np.searchsorted(epoch, np.arange(count))
     place = said.place[begin]
@@ -54,13 +58,19 @@ def merge(said: Said, tally: Tally) -> Rows:
     time_us = _dated(said, epoch, clock, quality)
     dated = time_us != _times.NAT
     tally.add_rows(UNDATED, fixed & ~dated, place, "places kept without times")
-    rows = _rows(said, at[fixed], time_us[fixed], quality[fixed])
-    for name, kinds in (
+    also = _second_places(said, epoch, kinds, at)
+    also = also[fixed[epoch[also]]]
+    tally.add_rows(SECOND_PLACE, np.ones(len(also)), said.place[also], "kept behind the first")
+    at, of = np.r_[at[fixed], also], np.r_[np.flatnonzero(fixed), epoch[also]]
+    order = np.argsort(of, kind="stable")
+    at, of = at[order], of[order]
+    rows = _rows(said, at, time_us[of], quality[of])
+    for name, sources in (
         ("speed_m_s", (nf.VTG, nf.RMC)),
         ("course_deg", (nf.VTG, nf.RMC)),
         ("hdop", (nf.GNS, nf.GGA)),
     ):
-        setattr(rows, name, _latest(said, epoch, count, name, kinds)[fixed])
+        setattr(rows, name, _latest(said, epoch, count, name, sources)[of])
     return rows
 
 
@@ -104,7 +114,7 @@ def _late_ones_home(clock: Ints, placed: Mask) -> Ints:
     return rank[group]
 
 
-def _best_positions(said: Said, epoch: Ints, count: int, quality: Codes) -> Ints:
+def _best_positions(said: Said, epoch: Ints, kinds: list[int], quality: Codes) -> Ints:
     """Row of each epoch's position, -1 for none.
 
     Sentences of one epoch can differ by as much as the receiver extrapolates between them, so
@@ -113,8 +123,7 @@ def _best_positions(said: Said, epoch: Ints, count: int, quality: Codes) -> Ints
     writes it down, the finest written is used.
     """
     there = np.flatnonzero(~np.isnan(said.lat))
-    kinds = _closing_kind(said, epoch, there)
-    best, digits = np.full(count, -1), np.full(count, -1)
+    best, digits = np.full((2, len(quality)), -1)
     for kind in kinds:
         rows = there[said.kind[there] == kind]
         best[epoch[rows]] = rows
@@ -128,8 +137,32 @@ def _best_positions(said: Said, epoch: Ints, count: int, quality: Codes) -> Ints
     return best
 
 
-def _closing_kind(said: Said, epoch: Ints, there: Ints) -> list[int]:
+def _second_places(said: Said, epoch: Ints, kinds: list[int], at: Ints) -> Ints:
+    """Rows that put a receiver elsewhere at the very moment of its epoch's fix.
+
+    A receiver that goes on after the sentence which closes its epochs, or says that sentence
+    twice, gives another fix, of later within what its clock shows. Of another talker's sentences
+    that holds only where no two solutions of one receiver can be as far apart.
+    """
+    rows = np.flatnonzero(~np.isnan(said.lat))
+    main = at[epoch[rows]]
+    again = (rows > main) | (said.kind[rows] == kinds[-1])
+    closed = (said.kind[main] == kinds[-1]) & (said.clock_us[rows] == said.clock_us[main])
+    rows, main = rows[(rows != main) & again & closed], main[(rows != main) & again & closed]
+    digits = np.stack([said.decimals[rows], said.decimals[main]]).astype(np.float64)
+    last_digit = np.where(digits[0] == digits[1], 0.0, 10.0 ** -digits.min(axis=0) / 60)
+    own = said.talker[rows] == said.talker[main]
+    north = np.abs(said.lat[rows] - said.lat[main])
+    east = np.abs(said.lon[rows] - said.lon[main])
+    east = np.minimum(east, 360 - east) * np.where(own, 1, np.cos(np.radians(said.lat[rows])))
+    far = np.maximum(north, east) > np.where(own, last_digit + 1e-9, _ELSEWHERE_DEG)
+    elsewhere: Ints = rows[far]
+    return elsewhere
+
+
+def _closing_kind(said: Said, epoch: Ints) -> list[int]:
     """The kinds that hold positions, the one that closes most of the first epochs last."""
+    there = np.flatnonzero(~np.isnan(said.lat))
     last = there[np.r_[np.diff(epoch[there]) != 0, True][: len(there)]][:_FIRST_EPOCHS]
     order = [nf.GLL, nf.GNS, nf.GGA, nf.RMC]
     if len(last):

@@ -28,13 +28,15 @@ NOT_SAID, VOID, VALID = -1, 0, 1
 class Said:
     """One row a sentence, in the order of the file. All columns have shape (n,).
 
-    kind: RMC, GGA, ...; place: byte in the file. clock_us: time of day, day: days since 1970,
-    UNKNOWN where not said. decimals: digits after the point of the minutes of latitude.
+    kind: RMC, GGA, ...; talker: its two letters as a number; place: byte in the file.
+    clock_us: time of day, day: days since 1970, UNKNOWN where not said.
+    decimals: digits after the point of the minutes of latitude.
     status: VOID, VALID or NOT_SAID; quality: GGA code or -1; mode: FAA letter or 0.
     broken: 1 where a position is there but cannot be one.
     """
 
     kind: NDArray[np.int8]
+    talker: NDArray[np.int16]
     place: Ints
     clock_us: Ints
     day: Ints
@@ -67,6 +69,7 @@ def said(kind: int, s: Sentences, offset: int) -> Said:
     n = len(s)
     blank = Said(
         kind=np.full(n, kind, np.int8),
+        talker=(s.block[s.start].astype(np.int16) << 8) | s.block[s.start + 1],
         place=s.start - 1 + offset,
         clock_us=np.full(n, UNKNOWN),
         day=np.full(n, UNKNOWN),
