@@ -181,6 +181,7 @@ class WorkMeasured(Event):
     bout_width_m: spacing of neighbouring bouts. geometry: ground worked; missed, overlap, bouts:
     WKB, lon/lat. doubts: what the figures leave unsure, as sentences. boundary, kit, said:
     events that it rests on (boundary None: no field on file). settings: every threshold.
+    ground: for work in no field on file, whose field is "", the GroundFound it lies in.
     """
 
     TYPE: ClassVar[str] = "work.measured"
@@ -236,6 +237,27 @@ class WorkMeasured(Event):
     missed: bytes | None = None
     overlap: bytes | None = None
     bouts: bytes | None = None
+    ground: str | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class GroundFound(Event):
+    """Ground was worked that lies in no field on file. Derived. One per piece and machine's day.
+
+    geometry: the boundary that the work speaks for, WKB, lon/lat; ground_m2: its area. It holds
+    until the day is measured with a field there.
+    """
+
+    TYPE: ClassVar[str] = "ground.found"
+    machine: str
+    day: date
+    started_at: datetime
+    ended_at: datetime
+    tracks: tuple[str, ...]
+    method: str
+    settings: dict[str, float]
+    ground_m2: float
+    geometry: bytes
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -66,10 +66,12 @@ def test_work_imported_before_any_field_was_drawn_is_found(tmp_path: Path) -> No
     flow.add_kit(bare, KitItem("blue", "tractor", True))
     flow.add_kit(bare, KitItem("drill", "drill", False, width_m=4.0))
     flow.import_file(bare, day_gpx(), "day.gpx", DRILL)
-    assert now(bare).visits == ()
+    assert {v.field for v in now(bare).visits} == {""}
     flow.add_land(bare, geojson(FIELDS), "fields.geojson", today=date(2024, 4, 1))
     found = would_change(bare, Which(day=DAY))
-    assert {(c.field, c.why) for c in found.changes} == {(n, "found now") for n in FIELDS}
+    assert {(c.field, c.why) for c in found.changes} == {
+        (n, "the boundary was drawn since") for n in FIELDS
+    }
     measure_again(found)
     assert {v.field for v in now(bare).visits} == set(FIELDS)
 

@@ -104,7 +104,8 @@ def _compared(farm: Farm, again: Sequence[Event], machine: str, day: date) -> It
 
 
 def _one_stay(a: WorkMeasured, b: WorkMeasured) -> bool:
-    return a.field == b.field and a.started_at < b.ended_at and b.started_at < a.ended_at
+    one_place = a.field == b.field or not a.field
+    return one_place and a.started_at < b.ended_at and b.started_at < a.ended_at
 
 
 def _why(old: WorkMeasured | None, new: WorkMeasured) -> str:
@@ -114,7 +115,8 @@ def _why(old: WorkMeasured | None, new: WorkMeasured) -> str:
     reasons = [
         (old.method != new.method, f"method {old.method} is now {new.method}"),
         (old.settings != new.settings, "the settings have changed"),
-        (old.boundary != new.boundary, "the boundary was drawn anew"),
+        (not old.field and bool(new.field), "the boundary was drawn since"),
+        (old.boundary != new.boundary and bool(old.field), "the boundary was drawn anew"),
         (old.kit != new.kit, "the kit was listed anew"),
         (old.said != new.said, "what was said of it has changed"),
         (old.tracks != new.tracks, "more was imported"),

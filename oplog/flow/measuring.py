@@ -10,9 +10,10 @@ import numpy as np
 import shapely
 
 from oplog import land
-from oplog.events import DayMeasured, Event, WorkMeasured, visit_id
+from oplog.events import DayMeasured, Event, GroundFound, WorkMeasured, visit_id
 from oplog.flow.rigs import rig_for, statement
 from oplog.fold import Farm
+from oplog.land import Field
 from oplog.track import Track
 from oplog.work.measure import measure_day
 from oplog.work.model import METHOD, DayWork, Settings, Visit
@@ -33,7 +34,8 @@ def measure(
     tracks: tuple[str, ...],
     settings: Settings | None = None,
 ) -> list[Event]:
-    """The events of a machine's day: one WorkMeasured a visit, then the DayMeasured.
+    """The events of a machine's day: one GroundFound for each piece of ground worked that lies
+    in no field on file, one WorkMeasured a visit, then the DayMeasured.
 
     track: all fixes of the machine on that working day, one an instant; tracks: the digests of
     the imports they are from. Rests on these, the boundaries, kit and statements that hold for
@@ -44,8 +46,29 @@ def measure(
     settings = settings or Settings()
     drawn = [f for f in (land.on(d, day) for d in farm.fields.values()) if f is not None]
     work = measure_day(track, drawn, rig_for(farm, machine, day, tracks), settings)
-    visits = [_visit(farm, machine, day, tracks, v, settings) for v in work.visits]
-    return [*visits, _day(machine, day, tracks, work, visits, settings)]
+    found = {id(f): _ground(machine, day, tracks, work, f, settings) for f in work.found}
+    visits = [
+        _visit(farm, machine, day, tracks, v, settings, found.get(id(v.field))) for v in work.visits
+    ]
+    return [*found.values(), *visits, _day(machine, day, tracks, work, visits, settings)]
+
+
+def _ground(
+    machine: str, day: date, tracks: tuple[str, ...], work: DayWork, found: Field,
+    settings: Settings,
+) -> GroundFound:  # fmt: skip
+    stays = [v for v in work.visits if v.field is found]
+    return GroundFound(
+        machine=machine,
+        day=day,
+        started_at=min(v.started_at for v in stays),
+        ended_at=max(v.ended_at for v in stays),
+        tracks=tracks,
+        method=METHOD,
+        settings=settings.as_map(),
+        ground_m2=round(found.area_m2, 3),
+        geometry=as_wkb(found.boundary) or b"",
+    )
 
 
 def _visit(
@@ -55,6 +78,7 @@ def _visit(
     tracks: tuple[str, ...],
     visit: Visit,
     settings: Settings,
+    ground: GroundFound | None,
 ) -> WorkMeasured:
     told = statement(farm, machine, tracks, visit.field.name, visit.started_at, visit.ended_at)
     figures: dict[str, Any] = {name: grain(getattr(visit, name)) for name in _FIGURES}
@@ -76,7 +100,8 @@ def _visit(
         driver=visit.rig.driver,
         job=told.job,
         width_m=visit.rig.width_m,
-        boundary_m2=grain(visit.field.area_m2),
+        boundary_m2=grain(visit.field.area_m2) if ground is None else None,
+        ground=ground.event_id if ground else None,
         doubts=visit.doubts,
         spans=visit.spans,
         geometry=as_wkb(visit.worked),

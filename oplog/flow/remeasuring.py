@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import replace
 from datetime import date
 
-from oplog.events import DayMeasured, Event, WorkMeasured, WorkReplaced
+from oplog.events import DayMeasured, Event, GroundFound, WorkMeasured, WorkReplaced
 from oplog.flow import gather
 from oplog.flow.days import bounds
 from oplog.flow.history import History, read
@@ -32,10 +32,10 @@ def measured_anew(
     own = [t for t in farm.tracks if t.machine.casefold() == machine.casefold()]
     started_at, ended_at = bounds(day, farm.zone, farm.day_turns_at)
     track, tracks = gather.day_track(own, fixes, started_at, ended_at)
-    events = _told_apart(history, measure(farm, machine, day, track, tracks, settings))
+    events = told_apart(history, measure(farm, machine, day, track, tracks, settings))
     new = {e.event_id for e in events}
-    measured: tuple[WorkMeasured | DayMeasured, ...]
-    measured = (*history.current_visits, *history.current_days)
+    measured: tuple[WorkMeasured | DayMeasured | GroundFound, ...]
+    measured = (*history.current_visits, *history.current_days, *farm.found)
     old = sorted(
         e.event_id for e in measured if e.machine.casefold() == machine.casefold() and e.day == day
     )
@@ -47,14 +47,19 @@ def measured_anew(
     return events
 
 
-def _told_apart(history: History, events: list[Event]) -> list[Event]:
-    """The events, none of which is one that was superseded before (see History.anew)."""
-    visits = [history.anew(e) for e in events if not isinstance(e, DayMeasured)]
+def told_apart(history: History, events: list[Event]) -> list[Event]:
+    """The events of a day, none of which is one that was superseded before (see History.anew)."""
+    grounds = {e.event_id: history.anew(e) for e in events if isinstance(e, GroundFound)}
+    visits = []
+    for e in events:
+        if isinstance(e, WorkMeasured):
+            at = grounds.get(e.ground or "")
+            visits.append(history.anew(replace(e, ground=at.event_id) if at else e))
     measured = tuple(v.event_id for v in visits)
     days = [
         history.anew(replace(e, measured=measured)) for e in events if isinstance(e, DayMeasured)
     ]
-    return [*visits, *days]
+    return [*grounds.values(), *visits, *days]
 
 
 def settle(log: Log, settings: Settings | None = None, command: str = "settle") -> Entry | None:

@@ -18,6 +18,7 @@ from oplog.events import (
     EntryStruck,
     EntryWritten,
     Event,
+    GroundFound,
     InputApplied,
     InputPlanned,
     JobPlanned,
@@ -69,6 +70,8 @@ class Farm:
     kit.on for the one that holds on a day). crops: what was stated for each field, in order of
     harvest year. devices: device -> machine. jobs: planned ones; closed: keys of those closed.
     visits, days: current measurements in order of start; each instant of a machine once.
+    found: ground found that lies in no field on file, all that nothing supersedes; it counts
+    while a visit that counts lies in it (see oplog.ground.waiting).
     standing: by event id of the visit. entries: every entry ever written. memory: where what is
     slow to work out is kept, under names that say from what; it holds nothing of the farm itself.
     """
@@ -94,6 +97,7 @@ class Farm:
     sequences: tuple[SequencePlanned, ...] = ()
     visits: tuple[WorkMeasured, ...] = ()
     days: tuple[DayMeasured, ...] = ()
+    found: tuple[GroundFound, ...] = ()
     standing: Mapping[str, Standing] = column(default_factory=dict)
     unsettled: tuple[Unsettled, ...] = ()
     entries: tuple[EntryWritten, ...] = ()

@@ -24,16 +24,21 @@ from oplog.work.abreast import abreast
 from oplog.work.clean import Cleaned, drift_m
 from oplog.work.model import Visit
 from oplog.work.motion import Path, part_of
-from oplog.work.outline import outline
+from oplog.work.outline import clear_of, outline
 from oplog.work.pieces import Bout, pieces
 from oplog.work.states import first_guess, running
-from oplog.work.stays import Leave, stays
+from oplog.work.stays import Leave, Stay, stays
 from oplog.work.visit import Place, RigFor, measure_field
 
 REACH_M = 100.0
 """How far to the side a neighbouring bout is looked for: past two of the widest."""
 
+FEWEST_S = 60
+"""Nothing is worked in less than a minute."""
+
 FEWEST_LANES = 3
+"""Ways abreast where there may be a field."""
+
 LEAST_SHARE = 0.3
 """A run of which less than this lies abreast of others is no bout."""
 
@@ -48,25 +53,42 @@ Flags = NDArray[np.bool_]
 
 
 def found_fields(
-    way: Path, cleaned: Cleaned, free: Flags, place: Place, leave: Leave
+    way: Path,
+    cleaned: Cleaned,
+    fields: list[Field],
+    known: list[Stay],
+    place: Place,
+    leave: Leave,
 ) -> list[Field]:
-    """Fields without a name for the ground worked in no field on file, in order of time.
+    """Fields without a name for the ground worked that lies in no field on file.
 
-    free: (m,) seconds of the path outside the known fields. Boundaries in lon/lat; they do not
-    overlap each other.
+    fields: those on file; known: the day's stays in them. Boundaries in lon/lat, overlapping
+    neither each other nor the fields on file.
     """
     drift = drift_m(way.noise_m)
+    taken = [place.plane.project(f.boundary) for f in fields]
     found: list[Any] = []
-    for ground, apart_m in _places(part_of(way, free)):
+    for ground, apart_m in _places(_free(way, known)):
         loose = Field("", "", place.plane.unproject(ground), float(ground.area))
         fitting = replace(place, rig_for=_fitting(place.rig_for, apart_m))
-        visits = measure_field(way, stays(cleaned, [loose], leave), fitting)
+        here = [s for s in stays(cleaned, [*fields, loose], leave) if s.field is loose]
+        visits = measure_field(way, here, fitting)
         bouts = [b for v in visits for b in _bouts_of(v, apart_m, place)]
         bouts.sort(key=lambda b: b.begin_s)
         width_m = float(np.median([b.width_m for b in bouts])) if bouts else 0.0
-        found += [outline(p, width_m, drift) for p in pieces(bouts, way, drift)] if bouts else []
+        for piece in pieces(bouts, way, drift) if bouts else []:
+            found += clear_of(outline(piece, width_m, drift), [*taken, *found], width_m)
     shapes = [place.plane.unproject(ground) for ground in found]
     return [Field("", "", shape, area_m2(shape)) for shape in shapes]
+
+
+def _free(way: Path, known: list[Stay]) -> Path:
+    """What of a path lies outside some stays, in pieces between which nothing is bridged."""
+    free = np.ones(len(way), dtype=bool)
+    for stay in known:
+        free &= (way.seconds < stay.entered_s) | (way.seconds > stay.left_s)
+    cut = np.concatenate([[False], (np.diff(way.piece) != 0) | ~free[1:] | ~free[:-1]])
+    return part_of(replace(way, piece=np.cumsum(cut).astype(np.int32)), free)
 
 
 def _fitting(rig_for: RigFor, apart_m: float) -> RigFor:
@@ -101,6 +123,8 @@ def _places(way: Path) -> list[tuple[Any, float]]:
     from shapely import buffer, contains_xy, get_parts, union_all
     from shapely.geometry import LineString, Polygon
 
+    if len(way) < FEWEST_S:
+        return []
     run = np.where(first_guess(way), running(way), 0)
     seen = abreast(way, run, REACH_M)
     wide = []

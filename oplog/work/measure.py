@@ -11,6 +11,7 @@ from oplog.land import Field
 from oplog.track import Floats, Track
 from oplog.work import idle
 from oplog.work.clean import Cleaned, clean, interleaved, noise
+from oplog.work.found import found_fields
 from oplog.work.model import DayWork, Settings, Visit
 from oplog.work.motion import Path, path
 from oplog.work.stays import Leave, Stay, stays
@@ -24,7 +25,8 @@ def measure_day(
     """What one machine did in one working day.
 
     track: all its fixes of that day, in any order. fields: the boundaries that hold on that day.
-    rig_for: which rig it pulled, asked once for each visit.
+    rig_for: which rig it pulled, asked once for each visit; the field's name is "" for ground
+    worked that lies in none of them.
     Raises: ValueError where no fix has a time.
     """
     settings = settings or Settings()
@@ -34,13 +36,22 @@ def measure_day(
         raise ValueError("no fix with a time and a position")
     way = path(cleaned, noise(cleaned, track.quality[cleaned.rows]))
     place = Place(plane, Clock(cleaned.start), rig_for, settings)
-    by_field: dict[str, list[Stay]] = {}
     leave = Leave(settings.absence_s, settings.far_m, settings.near_m, settings.break_s)
-    for stay in stays(cleaned, fields, leave):
-        by_field.setdefault(stay.field.name, []).append(stay)
+    by_field: dict[int, list[Stay]] = {}
+    for stay in _all_stays(way, cleaned, fields, place, leave):
+        by_field.setdefault(id(stay.field), []).append(stay)
     visits = [v for here in by_field.values() for v in measure_field(way, here, place)]
     visits.sort(key=lambda v: v.started_at)
     return _day(cleaned, way, visits, fields, place.clock)
+
+
+def _all_stays(
+    way: Path, cleaned: Cleaned, fields: list[Field], place: Place, leave: Leave
+) -> list[Stay]:
+    """Stays in the fields on file, and in ground worked that lies in none of them."""
+    known = stays(cleaned, fields, leave)
+    found = found_fields(way, cleaned, fields, known, place, leave)
+    return stays(cleaned, [*fields, *found], leave) if found else known
 
 
 def plane_for(track: Track) -> Plane:
@@ -65,6 +76,7 @@ def _day(
         field_s=sum((v.ended_at - v.started_at).total_seconds() for v in visits),
         road_s=road_s, elsewhere_s=elsewhere_s, road_m=road_m,
         nearest_m=nearest_m, nearest_field=nearest, doubts=tuple(doubts),
+        found=tuple({id(v.field): v.field for v in visits if not v.field.name}.values()),
     )  # fmt: skip
 
 

@@ -67,7 +67,11 @@ class Visit:
 
 @dataclass(frozen=True, eq=False)
 class DayWork:
-    """One machine's working day: its visits, and its time on the road and elsewhere."""
+    """One machine's working day: its visits, and its time on the road and elsewhere.
+
+    found: fields without a name, for ground worked that lies in no field on file; visits to it
+    are among the visits.
+    """
 
     started_at: datetime
     ended_at: datetime
@@ -81,6 +85,7 @@ class DayWork:
     nearest_m: float | None
     nearest_field: str | None
     doubts: tuple[str, ...]
+    found: tuple[Field, ...] = ()
 
 
 @dataclass(frozen=True)

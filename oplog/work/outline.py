@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from oplog.work.coverage import close, cover, join, polygons
+from oplog.work.coverage import close, cover, join, polygons, without
 
 SMALLEST_M2 = 500.0
 """Ground smaller than this is no field. Common practice: a twentieth of a hectare."""
@@ -48,6 +48,15 @@ def outline(ground: Any, width_m: float, drift_m: float) -> Any:
     whole = close(ground, min(0.75 * width_m, 12.0))
     straight = simplify(whole, max(0.3, 0.03 * width_m, 0.5 * min(drift_m, 6.0)))
     return polygons(join([_without_holes(p, width_m) for p in get_parts(polygons(straight))]))
+
+
+def clear_of(ground: Any, taken: list[Any], width_m: float) -> list[Any]:
+    """The pieces of some ground that lie in none of the ground taken, strips left out."""
+    from shapely import get_parts, intersects
+
+    met = [t for t in taken if intersects(t, ground)]
+    free = _opened(without(ground, join(met)), 0.6 * width_m) if met else ground
+    return [p for p in get_parts(polygons(free)) if p.area >= SMALLEST_M2]
 
 
 def together(parts: list[Any], width_m: float, drift_m: float) -> Any:
