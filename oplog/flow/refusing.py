@@ -9,17 +9,12 @@ import numpy as np
 
 from oplog.errors import Problem
 from oplog.flow import gather
-from oplog.geodesy import Plane
+from oplog.flow.mixed import two_machines
 from oplog.readers.rollover import suspect_rollover
 from oplog.track import Track
-from oplog.work.clean import clean, interleaved
 
 ELSEWHERE_M = 300.0
 """Two tracks that put one machine this far apart at the same instants are of two machines."""
-
-JUMPING = 0.1
-"""A receiver loses itself now and then; where more than this share of the fixes is elsewhere,
-there are two."""
 
 
 def nothing_to_take(name: str, track: Track, fixes: Track, problems: Sequence[Problem]) -> str:
@@ -34,11 +29,10 @@ def nothing_to_take(name: str, track: Track, fixes: Track, problems: Sequence[Pr
         )
     if len(fixes) < 2:
         return f"{name}: only one position with a time. Nothing was added."
-    if in_two_places(fixes):
+    if mixed := two_machines(fixes):
         return (
-            f"{name}: positions jump back and forth between places faster than any machine can "
-            "drive, again and again: this is more than one machine in one file. Export each "
-            "machine's track by itself. Nothing was added."
+            f"{name}: {mixed}: this is more than one machine in one file. Export each machine's "
+            "track by itself. Nothing was added."
         )
     return ""
 
@@ -65,17 +59,6 @@ def date_in_doubt(name: str, fixes: Track, today: date | None) -> str:
         f"1024 weeks off: it could be {first + np.timedelta64(days, 'D')}. If so, import it with "
         f"--add-days {days}; if the date is right, with --add-days 0. Nothing was added."
     )
-
-
-def in_two_places(fixes: Track) -> bool:
-    """Whether one track (as gather.ready gives it) is two machines whose fixes interleave."""
-    plane = Plane(float(np.median(fixes.lon)), float(np.median(fixes.lat)))
-    x, y = plane.xy(fixes.lon, fixes.lat)
-    at_once = np.diff(fixes.time) == np.timedelta64(0, "us")
-    torn = int((at_once & (np.hypot(np.diff(x), np.diff(y)) > ELSEWHERE_M)).sum())
-    cleaned = clean(fixes, plane)
-    few = max(20, JUMPING * len(cleaned))
-    return torn > few or cleaned.jumps > few or interleaved(cleaned)
 
 
 def elsewhere(name: str, machine: str, new: Track, held: Sequence[Track]) -> str:
