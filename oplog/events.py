@@ -165,6 +165,7 @@ class TrackImported(Event):
     operation: str | None = None
     driver: str | None = None
     found: tuple[Found, ...] = ()
+    kept: str | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -471,6 +472,54 @@ class SequencePlanned(Event):
     crop: str
     operations: tuple[str, ...]
     harvest_year: int | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class PrivatePlace(Event):
+    """What machines do here is nobody's business: cut from tracks before anything is stored.
+
+    geometry: WKB, lon/lat, Polygon or MultiPolygon. radius_m: of a circle about its middle.
+    It has to be in the log to hold on every computer; it is in no sheet and no export.
+    """
+
+    TYPE: ClassVar[str] = "place.private"
+    place: str
+    geometry: bytes
+    radius_m: float | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class StretchForgotten(Event):
+    """Fixes of a machine were taken out of the log for good, by whom, when and why.
+
+    spans: the stretches of time, ends included, in state "forgotten"; what the machine recorded
+    then does not come back by import or merge. tracks: digests of the imports it was part of;
+    files: of the imported files whose bytes went with it. forgotten: digest of the fixes taken
+    out. place: the private place that it was forgotten for.
+    """
+
+    TYPE: ClassVar[str] = "stretch.forgotten"
+    machine: str
+    spans: tuple[Span, ...]
+    tracks: tuple[str, ...]
+    files: tuple[str, ...]
+    fix_count: int
+    forgotten: str
+    place: str | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class TrackCut(Event):
+    """What is left of an import of which something was forgotten. Derived.
+
+    fixes, file_digest: as in its track.imported. rest: digest of the fixes that are left; None
+    where none of its own were taken out. The file's own bytes are gone in either case.
+    """
+
+    TYPE: ClassVar[str] = "track.cut"
+    fixes: str
+    file_digest: str
+    rest: str | None = None
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -124,6 +124,15 @@ def track(
     )
 
 
+def without(fixes: Track, gone: NDArray[np.bool_]) -> Track:
+    """The fixes that a mask does not take out; a segment ends where some were taken out."""
+    rows = np.flatnonzero(~gone)
+    taken = np.cumsum(gone)[rows]
+    apart = (np.diff(taken) > 0) | (np.diff(fixes.segment[rows]) != 0)
+    segment = np.concatenate([[0], np.cumsum(apart)]) if len(rows) else np.zeros(0)
+    return replace(fixes.take(rows), segment=segment.astype(np.int32))
+
+
 def empty() -> Track:
     """A track without fixes."""
     return track([], [], [])

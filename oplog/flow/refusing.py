@@ -70,3 +70,11 @@ def elsewhere(name: str, machine: str, new: Track, held: Sequence[Track]) -> str
         f"{name}: {machine} was {apart_m / 1000.0:.1f} km away at these very times, by a track "
         "that is in the log already. Is this another machine's? Then say whose: --machine NAME."
     )
+
+
+def nothing_left(name: str, fixes: Track, problems: Sequence[Problem]) -> str:
+    """Why nothing can be taken from a file once what may not be kept was left out; "" where
+    something can."""
+    if len(fixes) >= 2:
+        return ""
+    return f"{name}: {_reasons(problems[-1:])}. That leaves nothing. Nothing was added."

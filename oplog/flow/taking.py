@@ -13,7 +13,7 @@ import numpy as np
 from oplog import readers
 from oplog.errors import OplogError, Problem
 from oplog.events import DeviceAssigned, Event, Found, TrackImported
-from oplog.flow import gather, refusing
+from oplog.flow import clearing, gather, refusing
 from oplog.flow.days import moment, split, working_day
 from oplog.flow.history import History
 from oplog.flow.machines import Ask, machine_of
@@ -71,13 +71,16 @@ class Batch:
 
 @dataclass(frozen=True, eq=False)
 class _File:
-    """A file that was read. fixes: as the log keeps them; how: how its machine was found."""
+    """A file that was read. fixes: as the log keeps them; how: how its machine was found.
+    cleared: it speaks of a private place or a forgotten stretch, so that its bytes are not kept.
+    """
 
     name: str
     data: bytes
     fixes: Track
     problems: tuple[Problem, ...]
     how: str
+    cleared: bool = False
 
     @property
     def digest(self) -> str:
@@ -101,6 +104,8 @@ def take(
         problems.append(Problem(name, None, f"dates moved by {told.add_days} days, as told"))
     fixes = gather.ready(track)
     refused = refusing.nothing_to_take(name, track, fixes, problems)
+    fixes, cleared = clearing.of_places(batch.farm, name, data, track, fixes, problems)
+    refused = refused or refusing.nothing_left(name, fixes, problems)
     if not refused and told.add_days is None:
         refused = refusing.date_in_doubt(name, fixes, today)
     if refused:
@@ -111,7 +116,7 @@ def take(
     except OplogError as error:
         return FileTaken(name, problems=tuple(problems), refused=str(error))
     return _of_machine(
-        history, batch, _File(name, data, fixes, tuple(problems), how), machine, told
+        history, batch, _File(name, data, fixes, tuple(problems), how, cleared), machine, told
     )
 
 
@@ -128,7 +133,10 @@ def _holder(history: History, batch: Batch, fixes: Track) -> str | None:
 
 def _of_machine(history: History, batch: Batch, file: _File, machine: str, told: Told) -> FileTaken:
     """Take the new fixes of a file that is known to be of a machine."""
+    file = _without_forgotten(batch.farm, file, machine)
     name, fixes = file.name, file.fixes
+    if refused := refusing.nothing_left(name, fixes, file.problems):
+        return FileTaken(name, machine, problems=file.problems, refused=refused)
     first_at, last_at = moment(fixes.time[0]), moment(fixes.time[-1])
     own = [t for t in batch.farm.tracks if t.machine.casefold() == machine.casefold()]
     met = gather.overlapping(own, first_at, last_at)
@@ -145,6 +153,15 @@ def _of_machine(history: History, batch: Batch, file: _File, machine: str, told:
     if len(new):
         _add(history, batch, file, machine, new, told, moved)
     return FileTaken(name, machine, len(new), known, how, all_days, file.problems)
+
+
+def _without_forgotten(farm: Farm, file: _File, machine: str) -> _File:
+    """The file without what was forgotten of this machine: it does not come back."""
+    problems = list(file.problems)
+    fixes = clearing.of_forgotten(farm, file.name, machine, file.fixes, problems)
+    if fixes is file.fixes:
+        return file
+    return replace(file, fixes=fixes, problems=tuple(problems), cleared=True)
 
 
 def _taken_as_anothers(batch: Batch, file_digest: str, machine: str) -> list[TrackImported]:
@@ -175,6 +192,7 @@ def _add(
     told: Told,
     instead_of: Sequence[TrackImported],
 ) -> None:
+    kept = clearing.rewritten(file.fixes) if file.cleared else file.data
     event = history.anew(
         TrackImported(
             machine=machine,
@@ -195,11 +213,12 @@ def _add(
                 )
                 for p in file.problems
             ),
+            kept=hashlib.sha256(kept).hexdigest() if file.cleared else None,
         )
     )
     batch.events.append(event)
     batch.fixes[event.fixes] = new
-    batch.raw[file.digest] = file.data
+    batch.raw[file.digest] = kept
     batch.files.append(file.name)
     batch.farm = replace(batch.farm, tracks=(*batch.farm.tracks, event))
     for day, _ in split(new, batch.farm.zone, batch.farm.day_turns_at):

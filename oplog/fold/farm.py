@@ -24,7 +24,9 @@ from oplog.events import (
     JobPlanned,
     NoteWritten,
     PriceStated,
+    PrivatePlace,
     SequencePlanned,
+    StretchForgotten,
     TrackImported,
     VisitSaid,
     WorkMeasured,
@@ -72,6 +74,7 @@ class Farm:
     visits, days: current measurements in order of start; each instant of a machine once.
     found: ground found that lies in no field on file, all that nothing supersedes; it counts
     while a visit that counts lies in it (see oplog.ground.waiting).
+    private: places cut from every track. forgotten: stretches that were taken out for good.
     standing: by event id of the visit. entries: every entry ever written. memory: where what is
     slow to work out is kept, under names that say from what; it holds nothing of the farm itself.
     """
@@ -95,6 +98,8 @@ class Farm:
     customers: tuple[CustomerStated, ...] = ()
     prices: tuple[PriceStated, ...] = ()
     sequences: tuple[SequencePlanned, ...] = ()
+    private: tuple[PrivatePlace, ...] = ()
+    forgotten: tuple[StretchForgotten, ...] = ()
     visits: tuple[WorkMeasured, ...] = ()
     days: tuple[DayMeasured, ...] = ()
     found: tuple[GroundFound, ...] = ()

@@ -10,10 +10,10 @@ from pathlib import Path
 from typing import Any
 
 from oplog.errors import CannotWrite, LogDamaged, NotALog, OplogError, Problem
-from oplog.events import EntryWritten, Event, FarmOpened
-from oplog.log import chain, disk, kept, schema, tidy, writer
+from oplog.events import EntryWritten, Event, FarmOpened, StretchForgotten, TrackImported
+from oplog.log import chain, disk, forgetting, kept, schema, tidy, writer
 from oplog.log.files import EventFiles
-from oplog.log.reading import NO_COLUMNS, UNREADABLE, Index, LaterEvent
+from oplog.log.reading import NO_COLUMNS, UNREADABLE, Index, LaterEvent, together
 from oplog.track import Track
 
 MARKER = "oplog.json"
@@ -96,16 +96,49 @@ class Log:
         with disk.held(self.path):
             index = self._files.index()
             _refuse_later(self.path, index)
-            self._keep(fixes, raw)
-            new = [e for i, e in {e.event_id: e for e in events}.items() if i not in index.types]
-            if not new:
-                return Entry("", 0, ())
-            who = _continued(self.path, index.entries)
-            entry = _entry(who, new, command, files)
-            self._put([entry, *new])
-            writer.remember(self.path, writer.Writer(who.id, entry.number, entry.event_id))
+            if self._finish_forgetting(index, self._told(index), everywhere=False):
+                index = self._files.index()
+            events = list(events)
+            self._keep(fixes, raw, events)
+            entry = self._write(index, events, command, files)
             tidy.when_many(self._files)
-            return Entry(entry.event_id, entry.number, tuple(e.event_id for e in new))
+            return entry
+
+    def forget(
+        self,
+        stretches: Sequence[StretchForgotten],
+        *,
+        files: Collection[str] = (),
+        command: str = "",
+    ) -> Entry:
+        """Take fixes out of the log for good, with the files that they came in.
+
+        files: digests of files that go as well. The events are written first; a removal that is
+        broken off is finished by the next writing. Raises: LogBusy, CannotWrite.
+        """
+        with disk.held(self.path):
+            index = self._files.index()
+            _refuse_later(self.path, index)
+            known = self._told(index)
+            made = self._plan(index.imports, known, stretches, (self,), files=files)
+            entry = self._write(index, [*stretches, *made.cuts], command, ())
+            known = forgetting.told((*known.stretches, *known.cuts, *stretches, *made.cuts))
+            forgetting.carry_out(self.path, known, made.left)
+            return entry
+
+    def finish_forgetting(self) -> bool:
+        """Take out whatever was forgotten and is still here, as after files were copied in.
+
+        Returns: whether there was anything. Raises: LogBusy, CannotWrite.
+        """
+        with disk.held(self.path):
+            index = self._files.index()
+            _refuse_later(self.path, index)
+            return self._finish_forgetting(index, self._told(index), everywhere=True)
+
+    def forgotten(self) -> forgetting.Told:
+        """What was forgotten, as the log's events say."""
+        return self._told(self._files.index())
 
     def merge(self, other: Log) -> int:
         """Bring in what another log of the same farm holds and this one does not.
@@ -121,10 +154,14 @@ class Log:
             _refuse_other_farm(self.path, other.path, index, known)
             new = [e for e in theirs if e.event_id not in index.types]
             new.sort(key=lambda e: isinstance(e, EntryWritten))  # what an entry names, before it
+            forgotten, not_here = self._known_to_both(index, known, other)
             for folder in (FIXES, RAW):
-                self._copy_kept(other, folder)
+                self._copy_kept(other, folder, not_here)
             for first in range(0, len(new), EVENTS_IN_A_FILE):
                 self._put(new[first : first + EVENTS_IN_A_FILE])
+            if forgotten:
+                index = self._files.index()
+                self._finish_forgetting(index, self._told(index), everywhere=True, other=other)
             tidy.when_many(self._files)
         return sum(not isinstance(e, EntryWritten) for e in new)
 
@@ -146,7 +183,10 @@ class Log:
         raise LogDamaged(_gone("The fixes", digest, self.path))
 
     def raw(self, file_digest: str) -> bytes:
-        """The bytes of an imported file. Raises: LogDamaged where they are gone or rotten."""
+        """The bytes of an imported file, or those kept in their place (see TrackImported.kept).
+
+        Raises: LogDamaged where they are gone, forgotten or rotten.
+        """
         for data in self._whole(RAW, file_digest):
             return kept.decode_raw(data)
         raise LogDamaged(_gone("The imported file", file_digest, self.path))
@@ -159,10 +199,92 @@ class Log:
         """Whether the bytes of an imported file are there and whole."""
         return any(True for _ in self._whole(RAW, file_digest))
 
+    def _write(
+        self, index: Index, events: Iterable[Event], command: str, files: Sequence[str]
+    ) -> Entry:
+        """Write those of some events that are new, as one entry."""
+        new = [e for i, e in {e.event_id: e for e in events}.items() if i not in index.types]
+        if not new:
+            return Entry("", 0, ())
+        who = _continued(self.path, index.entries)
+        entry = _entry(who, new, command, files)
+        self._put([entry, *new])
+        writer.remember(self.path, writer.Writer(who.id, entry.number, entry.event_id))
+        return Entry(entry.event_id, entry.number, tuple(e.event_id for e in new))
+
+    def _told(self, index: Index) -> forgetting.Told:
+        ids = forgetting.ids(index)
+        return forgetting.told(self.some(ids)) if ids else forgetting.Told()
+
+    def _plan(
+        self,
+        imports: Iterable[TrackImported],
+        known: forgetting.Told,
+        stretches: Sequence[StretchForgotten],
+        sources: Sequence[Log],
+        *,
+        files: Collection[str] = (),
+        look_into_files: bool = False,
+    ) -> forgetting.Plan:
+        """What is to be taken out; tracks and files come from the first log that has them."""
+
+        def track_of(digest: str) -> Track | None:
+            return next((s.fixes(digest) for s in sources if s.has_fixes(digest)), None)
+
+        def file_of(digest: str) -> bytes | None:
+            return next((s.raw(digest) for s in sources if s.has_raw(digest)), None)
+
+        opened = self.some(self._files.index().of_type(FarmOpened))
+        zone = next((e.zone for e in opened if isinstance(e, FarmOpened)), None)
+        whole = forgetting.Told((*known.stretches, *stretches), known.cuts)
+        return forgetting.plan(
+            imports, whole, track_of, file_of if look_into_files else None, zone, files
+        )
+
+    def _finish_forgetting(
+        self, index: Index, known: forgetting.Told, *, everywhere: bool, other: Log | None = None
+    ) -> bool:
+        """Take out what was forgotten and is still here. The log is held.
+
+        everywhere: look into every import of the machines concerned, not only at what is known
+        to have been part of a stretch.
+        """
+        if not known:
+            return False
+        undone = forgetting.unfinished(self.path, known)
+        imports = index.imports
+        if not everywhere and not undone:
+            imports = tuple(i for i in imports if forgetting.may_hold(i, known))
+        sources = (self, other) if other else (self,)
+        made = self._plan(imports, known, (), sources, look_into_files=everywhere)
+        if not undone and not made.cuts and not made.left:
+            return False
+        self._write(index, made.cuts, "forget", ())
+        known = forgetting.told((*known.stretches, *known.cuts, *made.cuts))
+        forgetting.carry_out(self.path, known, made.left)
+        return True
+
+    def _known_to_both(
+        self, index: Index, theirs: Index, other: Log
+    ) -> tuple[forgetting.Told, set[str]]:
+        """What was forgotten in either of two logs, and the digests of the tracks and files that
+        are not to be copied from the other."""
+        ids = forgetting.ids(index), forgetting.ids(theirs)
+        if not ids[0] and not ids[1]:
+            return forgetting.Told(), set()
+        known = forgetting.told([*self.some(ids[0]), *other.some(ids[1])])
+        imports = together([index, theirs]).imports
+        made = self._plan(imports, known, (), (self, other), look_into_files=True)
+        cuts = (*known.cuts, *made.cuts)
+        gone = {c.fixes for c in cuts if c.rest} | {c.file_digest for c in cuts}
+        return known, gone
+
     def _whole(self, folder: str, digest: str) -> Iterable[bytes]:
         if not digest.isalnum():
             return
-        for path in sorted((self.path / folder).glob(f"{digest}-*")):
+        found = (self.path / folder).glob(f"{digest}-*")
+        # What is left after a forgetting comes before what it stands in the place of.
+        for path in sorted(found, key=lambda p: (-p.name.count("-"), p.name)):
             if not kept.is_kept(path.name):  # still being written
                 continue
             try:
@@ -176,7 +298,12 @@ class Log:
         data = schema.encode(events)
         disk.write_whole(self.path / EVENTS, f"{disk.digest(data)}.parquet", data)
 
-    def _keep(self, fixes: Mapping[str, Track], raw: Mapping[str, bytes]) -> None:
+    def _keep(
+        self, fixes: Mapping[str, Track], raw: Mapping[str, bytes], events: Iterable[Event]
+    ) -> None:
+        stands_in = {
+            e.file_digest: e.kept for e in events if isinstance(e, TrackImported) and e.kept
+        }
         for digest, track in fixes.items():
             if track.digest() != digest:
                 raise ValueError(f"these fixes are not {digest}")
@@ -184,17 +311,25 @@ class Log:
                 data = kept.encode_fixes(track)
                 disk.write_whole(self.path / FIXES, kept.fixes_name(digest, data), data)
         for digest, content in raw.items():
-            if kept.sha256(content) != digest:
+            if kept.sha256(content) != stands_in.get(digest, digest):
                 raise ValueError(f"this file is not {digest}")
             if not self.has_raw(digest):
                 data = kept.encode_raw(content)
-                disk.write_whole(self.path / RAW, kept.raw_name(digest, data), data)
+                name = kept.raw_name(digest, data, stands_in.get(digest))
+                disk.write_whole(self.path / RAW, name, data)
 
-    def _copy_kept(self, other: Log, folder: str) -> None:
+    def _copy_kept(self, other: Log, folder: str, not_here: Collection[str]) -> None:
         if not (other.path / folder).is_dir():
             return
         for path in sorted((other.path / folder).iterdir()):
-            if kept.is_kept(path.name) and not any(self._whole(folder, path.name.split("-")[0])):
+            if not kept.is_kept(path.name):
+                continue
+            name = kept.parts(path.name)
+            # Of what was forgotten only what is left of it is copied, never the whole.
+            forgotten = name.stands_for in not_here and (
+                folder == RAW or name.content == name.stands_for
+            )
+            if not forgotten and not any(self._whole(folder, name.stands_for)):
                 data = path.read_bytes()
                 if kept.as_named(path.name, data):
                     disk.write_whole(self.path / folder, path.name, data)

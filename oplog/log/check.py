@@ -8,13 +8,23 @@ later than the entry itself.
 from __future__ import annotations
 
 import time
+from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
-from oplog.events import EntryWritten
-from oplog.log import book, chain, writer
+from oplog.events import EntryWritten, TrackCut
+from oplog.log import book, chain, forgetting, writer
 from oplog.log.reading import Index
-from oplog.log.report import ALTERED, FORKED, MISSING, ORPHAN, WAITING, Report
+from oplog.log.report import (
+    ALTERED,
+    FORGOTTEN,
+    FORKED,
+    MISSING,
+    ORPHAN,
+    STILL_HERE,
+    WAITING,
+    Report,
+)
 from oplog.log.survey import Survey, survey, survey_events
 from oplog.log.writer import Writer
 
@@ -35,7 +45,10 @@ def check(path: Path, *, now: float | None = None) -> Report:
     seen, known = survey(path), writer.recall(path)
     index = seen.index
     own = known.id if known else None
-    _Named(seen, index, own, time.time() if now is None else now).look(known)
+    at = time.time() if now is None else now
+    ids = forgetting.ids(index)
+    forgotten = forgetting.told(book.Log(path).some(ids)) if ids else forgetting.Told()
+    _Named(seen, index, own, at, forgotten).look(path, known)
     return Report(
         path,
         tuple(seen.findings),
@@ -64,11 +77,19 @@ class _Named:
     index: Index
     own: str | None
     now: float
+    forgotten: forgetting.Told
 
     def __post_init__(self) -> None:
         self.entries = {e.event_id: e for e in self.index.entries}
+        self.gone_files = self.forgotten.files
+        self.rests = _by_track(self.forgotten.cuts)
+        self.ever = _by_track((*self.forgotten.cuts, *self.forgotten.earlier))
+        self.kept_for: dict[str, set[str]] = {}
+        for event in self.index.imports:
+            if event.kept:
+                self.kept_for.setdefault(event.file_digest, set()).add(event.kept)
 
-    def look(self, known: Writer | None) -> None:
+    def look(self, path: Path, known: Writer | None) -> None:
         """Add what is missing, orphaned or forked to the findings."""
         for entries in chain.chains(self.index.entries).values():
             self._chain(entries)
@@ -77,6 +98,7 @@ class _Named:
             self.seen.add(MISSING, message, "", known.entry)
         self._orphans()
         self._kept_files()
+        self._forgotten(path)
 
     def _chain(self, entries: list[EntryWritten]) -> None:
         numbers: dict[int, EntryWritten] = {}
@@ -114,18 +136,59 @@ class _Named:
 
     def _kept_files(self) -> None:
         entry_of = {i: e for e in self.index.entries for i in e.events}
-        there = self.seen.kept | self.seen.rotten
         needed: set[str] = set()
         for event in self.index.imports:
-            for folder, digest in ((book.FIXES, event.fixes), (book.RAW, event.file_digest)):
+            wanted = (
+                (book.FIXES, event.fixes, self.rests.get(event.fixes, set())),
+                (book.RAW, event.file_digest, self.kept_for.get(event.file_digest, set())),
+            )
+            for folder, digest, stand_ins in wanted:
                 needed.add(digest)
-                if digest not in there:
+                if not self._is_there(folder, digest, stand_ins):
                     message = f"{digest[:12]} of import {event.event_id} is not there"
                     self._absent(entry_of.get(event.event_id), event.event_id, message, folder)
+        self._stand_ins()
         for digest in sorted(self.seen.kept - needed):
             message = f"no import names {digest[:12]} (left by one that was broken off)"
             folder = book.FIXES if len(digest) == TRACK_DIGEST else book.RAW
             self.seen.add(ORPHAN, message, folder, damage=False)
+
+    def _is_there(self, folder: str, digest: str, stand_ins: set[str]) -> bool:
+        """Whether what an import names is there as it was, or what may stand in its place; a file
+        that was forgotten need not be."""
+        if digest in self.seen.whole or digest in self.seen.rotten:
+            return True
+        if folder == book.RAW and digest in self.gone_files:
+            return True
+        return bool(stand_ins & self.seen.stand_ins.get(digest, set()))
+
+    def _stand_ins(self) -> None:
+        """What stands in the place of something else has to be what an event says it is."""
+        for digest, contents in sorted(self.seen.stand_ins.items()):
+            told = self.ever.get(digest, set()) | self.kept_for.get(digest, set())
+            for content in sorted(contents - told):
+                folder = book.FIXES if len(digest) == TRACK_DIGEST else book.RAW
+                message = f"what is kept in place of {digest[:12]} ({content[:12]}) is in no event"
+                self.seen.add(ALTERED, message, folder)
+
+    def _forgotten(self, path: Path) -> None:
+        """What was forgotten, and whether any of it is still here."""
+        for stretch in self.forgotten.stretches:
+            self.seen.add(
+                FORGOTTEN, forgetting.in_words(stretch), "", stretch.event_id, damage=False
+            )
+        if self.forgotten and forgetting.unfinished(path, self.forgotten):
+            message = "some of what was forgotten; the next writing takes it out, or --mend does"
+            self.seen.add(STILL_HERE, message, damage=False)
+
+
+def _by_track(cuts: Iterable[TrackCut]) -> dict[str, set[str]]:
+    """Digests of what is left of tracks, by the tracks'."""
+    found: dict[str, set[str]] = {}
+    for cut in cuts:
+        if cut.rest:
+            found.setdefault(cut.fixes, set()).add(cut.rest)
+    return found
 
 
 def _entry(entry: EntryWritten) -> str:

@@ -1,7 +1,9 @@
 """What the log keeps beside its events: cleaned fixes, and the files as the device wrote them.
 
 Both are named `<digest of what is in it>-<digest of the file's own bytes>`, so that any change of
-any byte shows, and two files that hold the same under different bytes never share a name.
+any byte shows, and two files that hold the same under different bytes never share a name. What
+stands in the place of something else, because part of that may not be kept (it is private, or was
+forgotten), has the digest of the other in front: `<other>-<what is in it>-<own bytes>`.
 
 Columns of a fixes file, one row per fix in the order of the track. All but the time are whole
 numbers of 32 bits (64 where a value is too large for that); a person with DuckDB gets positions
@@ -25,7 +27,7 @@ from __future__ import annotations
 
 import hashlib
 import re
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -37,18 +39,39 @@ from oplog.track import MISSING, SCALES, Track, as_float, fixed, track
 MAX_RAW_BYTES = 4 << 30
 """No imported file is larger than this when unpacked. [byte]"""
 
-_NAME = re.compile(r"[0-9a-f]{32}-[0-9a-f]{32}\.parquet|[0-9a-f]{64}-[0-9a-f]{32}\.zst")
+_NAME = re.compile(
+    r"(?:[0-9a-f]{32}-){1,2}[0-9a-f]{32}\.parquet|(?:[0-9a-f]{64}-){1,2}[0-9a-f]{32}\.zst"
+)
 _NUMBERS = {"speed": "speed_m_s", "course": "course_deg", "hdop": "hdop"}
 
 
-def fixes_name(track_digest: str, data: bytes) -> str:
-    """Name of the file that holds a track."""
-    return f"{track_digest}-{digest(data)}.parquet"
+class Name(NamedTuple):
+    """What the name of a fixes or raw file says.
+
+    stands_for: digest of the track or file by which it is asked for. content: digest of what is
+    in it, the same unless it stands in the place of another. own: digest of its bytes.
+    """
+
+    stands_for: str
+    content: str
+    own: str
 
 
-def raw_name(file_digest: str, data: bytes) -> str:
-    """Name of the file that holds the bytes of an imported file."""
-    return f"{file_digest}-{digest(data)}.zst"
+def parts(name: str) -> Name:
+    """What a name says that `is_kept`."""
+    digests = name.split(".")[0].split("-")
+    return Name(digests[0], digests[-2], digests[-1])
+
+
+def fixes_name(track_digest: str, data: bytes, rest: str | None = None) -> str:
+    """Name of the file that holds a track, or what is left of it, of digest `rest`."""
+    return f"{track_digest}-{rest + '-' if rest else ''}{digest(data)}.parquet"
+
+
+def raw_name(file_digest: str, data: bytes, kept: str | None = None) -> str:
+    """Name of the file that holds the bytes of an imported file, or those of digest `kept` that
+    are kept in their place."""
+    return f"{file_digest}-{kept + '-' if kept else ''}{digest(data)}.zst"
 
 
 def is_kept(name: str) -> bool:
@@ -58,7 +81,7 @@ def is_kept(name: str) -> bool:
 
 def as_named(name: str, data: bytes) -> bool:
     """Whether a fixes or raw file still has the bytes that its name speaks of."""
-    return name.split(".")[0].rpartition("-")[2] == digest(data)
+    return is_kept(name) and parts(name).own == digest(data)
 
 
 def holds(content: str, data: bytes) -> bool:

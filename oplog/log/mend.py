@@ -44,6 +44,8 @@ def mend(path: Path, fixes_again: FixesAgain | None = None) -> Mended:
             raise book.later_version(log.path)
         done = [d for f in before.findings if (d := _file_mended(log, f))]
         done += _fixes_mended(log, fixes_again)
+    if log.finish_forgetting():
+        done.append("what was forgotten and still here: taken out")
     return Mended(tuple(done), check(log.path))
 
 

@@ -10,8 +10,9 @@ from oplog import errors
 ALTERED, MISSING, TORN, FOREIGN = "altered", "missing", "torn", "foreign"
 ORPHAN, ROTTEN, WAITING, FORKED = "orphan", "rotten", "waiting", "forked"
 NEWER, UNFINISHED, RENAMED = "newer", "unfinished", "renamed"
+FORGOTTEN, STILL_HERE = "forgotten", "still here"
 
-HARMLESS = (UNFINISHED, RENAMED)
+HARMLESS = (UNFINISHED, RENAMED, FORGOTTEN)
 """Findings that say how things are and ask nothing of anybody."""
 
 
@@ -24,7 +25,8 @@ class Finding:
         not of a log), orphan (an event that no entry names, or fixes or a raw file that no event
         names), rotten (fixes or a raw file that are not what was written), waiting (on its way
         through a synced folder), forked (two entries with one number), newer (of a later
-        version), unfinished (left by a write that was broken off), renamed.
+        version), unfinished (left by a write that was broken off), renamed, forgotten (taken out
+        on purpose: by whom, when and why), still here (forgotten, and not yet taken out).
     file: within the log, "" for none. event: its id.
     damage: whether the log is not what was written.
     """

@@ -50,7 +50,9 @@ class Survey:
 
     altered: ids of events that are not what their id says. arrived: when the file of an entry
     came, by the entry's id [s since 1970]. kept, rotten: digests of the fixes and raw files that
-    are whole, and of those that are not. on_the_way: a file is being copied or synced.
+    are whole, and of those that are not. whole: those of `kept` that are there as they were.
+    stand_ins: digests of what stands in the place of others, by the others'. on_the_way: a file is
+    being copied or synced.
     """
 
     findings: list[Finding] = field(default_factory=list)
@@ -59,6 +61,8 @@ class Survey:
     arrived: dict[str, float] = field(default_factory=dict)
     kept: set[str] = field(default_factory=set)
     rotten: set[str] = field(default_factory=set)
+    whole: set[str] = field(default_factory=set)
+    stand_ins: dict[str, set[str]] = field(default_factory=dict)
     on_the_way: bool = False
     files: int = 0
     bytes_read: int = 0
@@ -216,14 +220,18 @@ def _kept(file: Path, name: str, seen: Survey) -> None:
     if data is None:
         return
     seen.files += 1
-    content, _, own = file.name.split(".")[0].partition("-")
+    stands_for, content, own = kept.parts(file.name)
     verified = f"{content}-{own}"
     if own == disk.digest(data) and (verified in seen.verified or kept.holds(content, data)):
         seen.newly_verified |= {verified} - seen.verified
-        seen.kept.add(content)
+        seen.kept.add(stands_for)
+        if stands_for != content:
+            seen.stand_ins.setdefault(stands_for, set()).add(content)
+        else:
+            seen.whole.add(content)
     else:
         what = "these fixes" if file.suffix == ".parquet" else "this imported file"
-        seen.rotten.add(content)
+        seen.rotten.add(stands_for)
         seen.add(ROTTEN, f"the bytes of {what} are not what was written", name)
 
 

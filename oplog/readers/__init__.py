@@ -21,7 +21,7 @@ from oplog.readers import _containers
 from oplog.readers._tally import Tally
 from oplog.track import Track, concat, empty
 
-_NOT_TRACKS = ("boundaries", "rollover")
+_NOT_TRACKS = ("boundaries", "mentions", "rollover")
 
 
 def read(data: bytes, *, name: str = "", zone: str | None = None) -> tuple[Track, list[Problem]]:
