@@ -33,11 +33,11 @@ def test_a_new_method_moves_no_figure_until_it_is_asked_for(
     worked: log.Log, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     before = measured(worked)
-    monkeypatch.setattr(measuring, "METHOD", "2")
+    monkeypatch.setattr(measuring, "METHOD", "3")
     flow.import_file(worked, day_gpx(), "day.gpx", DRILL)
     assert measured(worked) == before
     found = would_change(worked, Which())
-    assert {c.why for c in found.changes} == {"method 1 is now 2"}
+    assert {c.why for c in found.changes} == {"method 2 is now 3"}
     assert measured(worked) == before
     measure_again(found)
     assert measured(worked).isdisjoint(before)
@@ -86,10 +86,10 @@ def test_the_command_shows_first_and_writes_when_told(
 ) -> None:
     here = ("--log", str(worked.path), "remeasure")
     assert "Nothing would change" in run(*here).out
-    monkeypatch.setattr(measuring, "METHOD", "2")
+    monkeypatch.setattr(measuring, "METHOD", "3")
     before = measured(worked)
     shown = run(*here)
-    assert "method 1 is now 2" in " ".join(shown.out.split())
+    assert "method 2 is now 3" in " ".join(shown.out.split())
     assert "--yes" in shown.err
     assert measured(worked) == before
     assert "Measured again: 2 visits" in run(*here, "--yes").err

@@ -60,6 +60,22 @@ def test_between_two_bouts_close_by_is_turning_and_a_long_way_round_is_travellin
     assert named(codes).count("travelling") > 300
 
 
+def test_a_halt_to_change_gear_is_part_of_the_turn_and_a_look_round_is_not() -> None:
+    for seconds, state in ((5, "turning"), (25, "standing")):
+        there: Points = [(0, 0), (110, 0)]
+        p = driven(*stopping(there, seconds, [(110, 0), (118, 8), (110, 10), (0, 10)]))
+        codes = idle.classify(p, p.x < 100, False, 10.0, BREAK_S)
+        assert named(codes)[55 + seconds // 2] == state
+
+
+def test_going_to_a_trailer_and_back_is_travelling_though_it_is_not_far() -> None:
+    there: Points = [(0, 0), (100, 0), (140, 0)]
+    p = driven(*stopping(there, 60, [(140, 0), (140, 10), (0, 10)]))
+    codes = named(idle.classify(p, p.x < 100, True, 10.0, BREAK_S))
+    assert "turning" not in codes
+    assert codes.count("travelling") == pytest.approx(45, abs=8)
+
+
 def test_stops_at_one_place_are_filling_for_what_is_filled_and_standing_for_what_is_not() -> None:
     there: Points = [(0, 0), (100, 0)]
     back: Points = [(100, 0), (100, 60), (0, 60), (0, 0)]

@@ -152,11 +152,33 @@ def test_to_and_fro_in_a_corner_are_strokes_and_one_reversing_is_not() -> None:
     assert not states.strokes(driven(*leg([(0, 0), (40, 0), (30, 0), (80, 20)], 1.0))).any()
 
 
-def test_a_header_is_down_a_second_longer_at_either_end() -> None:
+def test_a_header_is_down_two_seconds_before_the_crop_and_one_after_it() -> None:
     p = driven(*leg([(0, 0), (200, 0)]))
     work = (p.seconds >= 20) & (p.seconds < 60)
     longer = states.ahead(p, working_line(p, PLAIN), work)
-    assert np.flatnonzero(longer).tolist() == list(range(19, 61))
+    assert np.flatnonzero(longer).tolist() == list(range(18, 61))
+
+
+def test_a_bout_on_untouched_ground_begins_level_with_where_its_neighbour_ended() -> None:
+    p = driven(*leg([(0, 0), (0, 80), (0, 100), (10, 112), (10, 40), (10, 0)]))
+    line = working_line(p, PLAIN)
+    ended = int(np.flatnonzero(p.y > 80)[0])
+    turned = int(np.flatnonzero(p.x > 9.9)[0]) + 3
+    begin = states._at_neighbours_end(turned, line, [ended], 10.0, 20)
+    assert p.y[begin] == pytest.approx(p.y[ended], abs=2.5)
+    assert states._at_neighbours_end(turned, line, [], 10.0, 20) == turned
+    far = states._at_neighbours_end(turned, line, [ended], 1.0, 20)
+    assert far == turned, "ten widths aside is no neighbour"
+
+
+def test_a_headland_worked_last_is_spared_by_the_bouts_that_run_up_to_it() -> None:
+    p = driven(*leg([*up_and_down(6, 10.0, 86.0), (55, -25), (80, -25), (80, 85), (-15, 85)]))
+    work = labelled(p, box(0, -20, 60, 90))
+    lap = (p.seconds > p.seconds[-1] - 36) & (p.x > 1) & (p.x < 59)
+    assert work[lap].all()
+    midst = ~lap & (p.x > 10) & (p.x < 40)
+    assert (work & midst & (p.y > 82)).sum() == 0, "the lap covers all from 80 to 90"
+    assert work[midst & (p.y < 78) & (p.y > 4)].all()
 
 
 # --- where the line is

@@ -19,6 +19,10 @@ FILL_S = 30
 """A shorter stop is not for filling. LONG_FILL_S: a longer one is, wherever it is. Common
 practice."""
 LONG_FILL_S = 120
+HALT_S = 10
+"""A shorter stop between two bouts is part of the turn: a change of gear, a look behind."""
+ELSEWHERE_M = 30.0
+"""A stop further than this from both ends of a turn was gone to for its own sake."""
 
 Codes = NDArray[np.int8]
 Flags = NDArray[np.bool_]
@@ -79,16 +83,34 @@ def runs(codes: NDArray[Any], pieces: NDArray[np.int32]) -> list[tuple[int, int]
 
 
 def _mark_turns(codes: Codes, path: Path, work: Flags, width_m: float) -> None:
-    """Moving between the end of one bout and the start of the next, close by: turning."""
-    reach_m = 60.0 + 6.0 * width_m
+    """Moving between the end of one bout and the start of the next, close by: turning.
+
+    With the moments at a halt that a change of direction takes. Going to a stop somewhere else
+    (a trailer, a bowser) and back is travelling.
+    """
+    near_m, most_m = 40.0 + 4.0 * width_m, 90.0 + 9.0 * width_m
     for first, last in runs(np.where(work, 1, 0).astype(np.int8), path.piece):
         between = first > 0 and last < len(path) - 1 and not work[first]
         if not between or not (work[first - 1] and work[last + 1]):
             continue
-        moving = codes[first : last + 1] == TRAVELLING
-        way = float(path.speed[first : last + 1][moving].sum())
-        if way <= reach_m * 1.5 and int(moving.sum()) <= 120:
-            codes[first : last + 1][moving] = TURNING
+        here = slice(first, last + 1)
+        stops = true_runs(codes[here] == STANDING, path.piece[here])
+        moving = codes[here] == TRAVELLING
+        for p, q in stops:
+            if q - p < HALT_S:
+                moving[p : q + 1] = True
+        if any(q - p >= FILL_S and _elsewhere(path, first, last, first + p) for p, q in stops):
+            continue
+        way = float(path.speed[here][moving].sum())
+        apart = np.hypot(path.x[last] - path.x[first], path.y[last] - path.y[first])
+        if apart <= near_m and way <= most_m and int(moving.sum()) <= 120:
+            codes[here][moving] = TURNING
+
+
+def _elsewhere(path: Path, first: int, last: int, at: int) -> bool:
+    """Whether a stop is away from where the work ended and where it went on."""
+    aside = [np.hypot(path.x[at] - path.x[k], path.y[at] - path.y[k]) for k in (first, last)]
+    return bool(min(aside) > ELSEWHERE_M)
 
 
 def _mark_filling(codes: Codes, path: Path, work: Flags, break_s: float) -> None:

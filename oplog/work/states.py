@@ -118,12 +118,13 @@ def label(
             break
         work = again
     # The ends lie where the ground itself was worked, not where it was worked but for a gap.
-    rank = _rank(path, lays, ground_of(lays.wide, work), usual)
-    bare = novelty(lays.narrow, lays.narrow, work, rank)
-    return trim(path, line, work, bare, usual, 5 if cuts else 10)
+    bare = novelty(lays.narrow, lays.narrow, work, _deep(work, path.piece))
+    return trim(path, line, work, bare, usual, width_m, 5 if cuts else 10)
 
 
-def trim(path: Path, line: Line, work: Flags, new: Floats, usual: float, far: int = 10) -> Flags:
+def trim(
+    path: Path, line: Line, work: Flags, new: Floats, usual: float, width_m: float, far: int = 10
+) -> Flags:
     """Move the ends of each run to where the line comes onto new ground and leaves it: (m,) mask.
 
     The sequence model finds the runs. Within some seconds of their ends the line decides, to the
@@ -140,30 +141,61 @@ def trim(path: Path, line: Line, work: Flags, new: Floats, usual: float, far: in
     lined_up = level & (heading_change(path.heading, 1) < bent)
     drawn_straight = level & (turn < bent)
     out = work.copy()
-    for a, b in true_runs(work, path.piece):
-        begin = _end_of_run(a, 1, new, able & (turn < np.radians(30)), lined_up, far)
-        end = _end_of_run(b, -1, new, able & (turn < np.radians(30)), drawn_straight, far)
+    runs = true_runs(work, path.piece)
+    square = able & (turn < np.radians(30))
+    begins = [_end_of_run(a, 1, new, square, lined_up, far) for a, _ in runs]
+    ends = [_end_of_run(b, -1, new, square, drawn_straight, far)[0] for _, b in runs]
+    for (a, b), (begin, crossed), end in zip(runs, begins, ends, strict=True):
+        if not crossed:
+            begin = _at_neighbours_end(begin, line, ends, width_m, far)
         if end > begin:
             out[min(a, begin) : max(b, end) + 1] = False
             out[begin : end + 1] = True
     return np.asarray(out, dtype=bool)
 
 
+def _at_neighbours_end(begin: int, line: Line, ends: list[int], width_m: float, far: int) -> int:
+    """The row at which a bout that begins on untouched ground is level with where others ended.
+
+    A machine runs straight for a while before it lowers, but turns soon after it lifts: where
+    the headland is worked another day, the ends of the bouts beside show where its edge is.
+    """
+    x, y, heading = line.x, line.y, line.heading
+    along = np.array([np.cos(heading[begin]), np.sin(heading[begin])])
+    last = np.array([e for e in ends if e != begin and np.cos(heading[e] - heading[begin]) < -0.94])
+    if not len(last):
+        return begin
+    out = np.minimum(last + 1, len(x) - 1)
+    offset = np.column_stack([x[out] - x[begin], y[out] - y[begin]])
+    inward, aside = offset @ along, np.abs(offset @ np.array([-along[1], along[0]]))
+    beside = (np.abs(inward) < 2 * width_m + 10.0) & (aside < 5 * width_m)
+    if not beside.any():
+        return begin
+    edge = float(inward[beside][np.argmin(aside[beside])])
+    rows = np.arange(begin, min(begin + far + 1, len(x)))
+    gone = np.column_stack([x[rows] - x[begin], y[rows] - y[begin]]) @ along
+    level = np.flatnonzero(gone >= edge)
+    return int(rows[level[0]]) if len(level) else begin
+
+
 def _end_of_run(
     at: int, inward: int, new: Floats, able: Flags, straight: Flags, far: int, reach: int = 5
-) -> int:
-    """Where a run really ends, looked for within `reach` seconds; inward: +1 start, -1 end."""
+) -> tuple[int, bool]:
+    """Where a run really ends, looked for within `reach` seconds; inward: +1 start, -1 end.
+
+    With it, whether it was seen to come onto new ground there or to leave it.
+    """
     rows = at + inward * np.arange(-reach, reach + 1)
     rows = rows[(rows >= 0) & (rows < len(new))]
     on = new[rows] >= (0.35 if inward > 0 else 0.2)
     crossing = np.flatnonzero(on[1:] & ~on[:-1] & able[rows[1:]]) + 1
     if len(crossing):
         k = int(crossing[np.argmin(np.abs(rows[crossing] - at))])
-        return int(rows[k + (_mostly_old(new[rows], k) if inward > 0 else 0)])
+        return int(rows[k + (_mostly_old(new[rows], k) if inward > 0 else 0)]), True
     further = at + inward * np.arange(reach + 1, far + 1)
     rows = np.concatenate([rows, further[(further >= 0) & (further < len(new))]])
     steady = np.flatnonzero(straight[rows])
-    return int(rows[steady[0]]) if len(steady) else at
+    return (int(rows[steady[0]]) if len(steady) else at), False
 
 
 def _mostly_old(new: Floats, k: int) -> int:
@@ -174,7 +206,7 @@ def _mostly_old(new: Floats, k: int) -> int:
     lifted when it is through, rather than before.
     """
     square = k + 1 < len(new) and new[k - 1] < 0.1 and new[k + 1] > 0.85
-    return int(square and new[k] < 0.5)
+    return int(square and new[k] < 0.7)
 
 
 def strokes(path: Path) -> Flags:
@@ -193,15 +225,16 @@ def strokes(path: Path) -> Flags:
 
 
 def ahead(path: Path, line: Line, work: Flags) -> Flags:
-    """Runs of a line carried in front, begun a second sooner and ended a second later.
+    """Runs of a line carried in front, begun two seconds sooner and ended a second later.
 
     A header is lowered before the crop and raised when it is clear of it, so that nothing is
-    left standing. Common practice; recorded harvests show one to two seconds either side.
+    left standing. Common practice; recorded harvests show some two seconds and one.
     """
     able = ~path.reverse & (path.speed > 0.4) & (heading_change(line.heading) < np.radians(45))
-    sooner = np.concatenate([work[1:], [False]])
-    later = np.concatenate([[False], work[:-1]])
-    return np.asarray(work | (able & (sooner | later)), dtype=bool)
+    later = able & np.concatenate([[False], work[:-1]])
+    for _ in range(2):
+        work = work | (able & np.concatenate([work[1:], [False]]))
+    return np.asarray(work | later, dtype=bool)
 
 
 def true_runs(flags: Flags, piece: NDArray[np.int32]) -> list[tuple[int, int]]:
@@ -254,6 +287,18 @@ def _rank(path: Path, lays: _Lays, covered: Ground, usual: float) -> NDArray[np.
     run = running(path)
     alone_run = (run > 0) & (_run_mean(run, alone(lays.narrow, covered)) >= 0.35)
     return np.asarray(steady * (1 + alone_run), dtype=np.int8)
+
+
+def _deep(work: Flags, piece: NDArray[np.int32], ends_s: int = 8) -> NDArray[np.int8]:
+    """Claims for the ends of runs: the midst of a run has the better claim. (m,) 0 or 1.
+
+    Where the end of a bout and the side of another overlap, the end was lifted there, whichever
+    was driven first: a headland worked last is spared by the bouts that run up to it.
+    """
+    deep = np.zeros(len(work), dtype=np.int8)
+    for a, b in true_runs(work, piece):
+        deep[a + ends_s : b - ends_s + 1] = 1
+    return deep
 
 
 @dataclass(frozen=True, eq=False)
