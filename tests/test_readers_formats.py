@@ -14,7 +14,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from oplog.readers import _times, formats, read
+from oplog.readers import _times, csv, formats, read
 from oplog.readers.rollover import suspect_rollover
 from oplog.track import Track
 from oplog.units import KMH_M_S, KNOT_M_S, MPH_M_S
@@ -29,6 +29,30 @@ NMEA = b"$GNRMC,001031.00,A,4404.13993,N,12118.86023,W,0.146,,100117,,,A*7B\r\n"
 def messages(data: str | bytes, **more: str) -> tuple[Track, list[str]]:
     track, problems = read(data.encode() if isinstance(data, str) else data, name="x", **more)
     return track, [str(p) for p in problems]
+
+
+SPELLINGS = [
+    "\n".join([head, row.replace("?", "0"), row.replace("?", "1")])
+    for head, row in (
+        ("time|lat|lon", "2024-05-13T06:30:0?Z|52.1|-0.2"),
+        ("time lat lon", "2024-05-13T06:30:0?Z  52.1 -0.2"),
+        ("sep=;\ntime;lat;lon", "20240513T06300?Z;52,1;-0,2"),
+        ('"time","lat","lon"', '"2024-05-13 06:30:0?","52,1","-0,2"'),
+        ("time,lat,lon", "2024051306300?,52.1,-0.2"),
+        ("UTC,LATITUDE,N/S,LONGITUDE,E/W", "2024-05-13 06:30:0?,52.1,N,0.2,W"),
+        ("Datum;Uhrzeit;Breitengrad;Längengrad", "13.05.2024;06:30:0?;52,1;-0,2"),
+        ("Date;Heure;Latitude;Longitude", "13/05/2024;06:30:0?;52,1;-0,2"),
+        ("Fix time,Lat.,Long.", "13-May-2024 06:30:0?,52.1,-0.2"),
+        ("Time,Lat,Lon", '"May 13, 2024 6:30:0? AM",52.1,-0.2'),
+        ("created_at,Position.lat,Position.lng", "2024-05-13 06:30:0?+00,52.1,-0.2"),
+        ("date,time,lat_wgs84,lon_wgs84", "20240513,06300?,52.1,-0.2"),
+        ("timestamp_ms,x,y", "171558180?000,-0.2,52.1"),
+        ("epoch,lat,lon", "171558180?.0,52.1,-0.2"),
+        ("time,lat,lon", "2024-05-13T06:30:0?Z,52°06'00.0\"N,0° 12.0' W"),
+        ("time\tlat\tlon", "5/13/2024 6:30:0? am\t52.1° N\tW 0.2"),
+    )
+]
+SPELLINGS.append(SPELLINGS[0].replace("\n", "\r"))
 
 
 class TestCsv:
@@ -51,6 +75,46 @@ class TestCsv:
         assert said == []
         assert (track.lat.tolist(), track.lon.tolist()) == ([52.1, 52.2], [0.2, 0.3])
         assert str(track.time[1]) == "2024-05-02T06:00:01.000000"
+
+    @pytest.mark.parametrize("text", SPELLINGS)
+    def test_spellings_of_times_and_places(self, text):
+        """Each says twice: half past six in the morning UTC, 52.1 N, 0.2 W; then a second on."""
+        track, said = messages(text, zone="UTC")
+        assert (track.lat.tolist(), track.lon.tolist()) == ([52.1, 52.1], [-0.2, -0.2])
+        assert [str(t)[11:19] for t in track.time] == ["06:30:00", "06:30:01"]
+        assert {str(t)[:10] for t in track.time} == {"2024-05-13"}
+        assert not [s for s in said if "local" not in s and "zone" not in s]
+
+    def test_utc_in_the_header_is_a_zone(self):
+        for head in ("UTC Date,UTC Time", "Date,Time (UTC)", "date,time_utc"):
+            track, said = messages(f"{head},lat,lon\n2024-05-01,06:30:00,1,2\n")
+            assert (said, str(track.time[0])[11:19]) == ([], "06:30:00")
+
+    def test_a_whole_stamp_beside_a_date(self):
+        text = "date,timestamp,lat,lon\n2024-05-01,2024-05-01T06:30:00Z,1,2\n"
+        assert str(messages(text)[0].time[0])[:19] == "2024-05-01T06:30:00"
+
+    def test_day_first_is_told_for_the_whole_file(self, monkeypatch):
+        monkeypatch.setattr(csv, "_ROWS_AT_ONCE", 2)
+        rows = [f"{d:02d}/04/2024 06:00:00Z,1,2" for d in range(1, 21)]
+        track, said = messages("time,lat,lon\n" + "\n".join(rows))
+        assert said == []
+        assert [str(t)[:10] for t in track.time] == [f"2024-04-{d:02d}" for d in range(1, 21)]
+
+    def test_a_hole_of_zero_bytes(self):
+        row = "2024-05-01T06:30:0{}Z,1,2\n"
+        track, said = messages("time,lat,lon\n" + row.format(0) + "\0" * 99 + row.format(1))
+        assert len(track) == 2
+        assert said == ["x, line 3: zero bytes in the text (99 times); read round them"]
+
+    def test_a_table_of_several_machines_is_refused_by_name(self):
+        rows = [f"2024-05-01T06:30:0{k}Z,1,2,{'Blue' if k < 3 else 'Green'}" for k in range(6)]
+        track, said = messages("time,lat,lon,vehicle\n" + "\n".join(rows))
+        assert len(track) == 0
+        assert said == [
+            "x, line 2: a table of 2 machines in one file (Blue, Green); export each by itself"
+        ]
+        assert len(messages("time,lat,lon,vehicle\n" + "\n".join(rows[:3]))[0]) == 3
 
     @pytest.mark.parametrize("parter", [";", "\t"])
     def test_decimal_comma(self, parter):
@@ -374,6 +438,7 @@ class TestOtherFiles:
 
     def test_formats_are_found_by_their_place(self):
         assert [m.__name__.rpartition(".")[2] for m in formats()] == [
+            "cleared",
             "csv",
             "geojson",
             "gpx",

@@ -25,6 +25,14 @@ def mend(log: log_room.Log) -> int:
     return _tell(mended.after)
 
 
+def unsettled(log: log_room.Log) -> None:
+    """Show what was stated apart: no damage, but open."""
+    from oplog.flow.history import DETAIL
+    from oplog.fold import fold
+
+    _shared.tell_unsettled(fold(log.events(without=DETAIL)))
+
+
 def seal(log: log_room.Log, text: str) -> int:
     """Whether the log holds what a seal speaks of; the exit code."""
     sealed = log_room.check_seal(log.path, text)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -28,6 +29,7 @@ def run(log: _shared.Log, paths: Sequence[str], told: dict[str, Any]) -> Importe
 
     Raises: UnreadableFile where nothing could be taken from any of them.
     """
+    from oplog.cli._files import contents
     from oplog.cli._zone import known_zone
     from oplog.flow.importing import import_files
     from oplog.flow.taking import Told
@@ -37,23 +39,26 @@ def run(log: _shared.Log, paths: Sequence[str], told: dict[str, Any]) -> Importe
         raise UnreadableFile(f"There is no file in {', '.join(paths)}. Nothing was changed.")
     if told.get("zone"):
         told["zone"] = known_zone(told["zone"])
+    unread: list[FileTaken] = []
     with _shared.Progress(len(files)) as progress:
         done = import_files(
             log,
-            ((_shared.name_of(f), _shared.content(f)) for f in files),
+            contents(files, unread),
             Told(**told),
             ask=asking(progress) if _shared.at_terminal() else None,
             today=_shared.today(_shared.farm_of(log, detail=False)),
             progress=progress,
             command=_shared.typed(),
         )
+    done = replace(done, files=(*done.files, *unread))
     if all(f.refused for f in done.files):
         raise UnreadableFile("\n".join(dict.fromkeys(f.refused for f in done.files)))
     return done
 
 
 def found(paths: Sequence[str]) -> Iterator[str]:
-    """The files that paths stand for; folders are read through in order, hidden ones left out.
+    """The files that paths stand for; folders are read through in order. Hidden files are left out
+    there, and what is no file (pipes, sockets), as reading it might never end.
 
     Raises: OplogError for a path that is not there.
     """
@@ -61,7 +66,8 @@ def found(paths: Sequence[str]) -> Iterator[str]:
         if os.path.isdir(path):
             for folder, inner, names in os.walk(path):
                 inner[:] = sorted(n for n in inner if not n.startswith((".", "$", "System Volume")))
-                yield from (str(Path(folder, n)) for n in sorted(names) if not n.startswith("."))
+                inside = (str(Path(folder, n)) for n in sorted(names) if not n.startswith("."))
+                yield from (f for f in inside if os.path.isfile(f) or not os.path.exists(f))
         elif os.path.exists(path):
             yield path
         else:

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from datetime import datetime, tzinfo
 
     from oplog import log as log_room
-    from oplog.fold import Farm
+    from oplog.fold import Farm, Unsettled
     from oplog.sheets.table import Table
 
     Log: TypeAlias = log_room.Log
@@ -164,6 +164,18 @@ def problems(found: Sequence[Problem], *, every: bool = False) -> int:
     if len(shown) < len(found):
         note(f"- and {len(found) - len(shown)} more kinds (--problems shows all)")
     return DONE_WITH_PROBLEMS
+
+
+def tell_unsettled(farm: Farm, found: Sequence[Unsettled] | None = None) -> bool:
+    """Show matters of which a person has to choose a version (all, where none are given)."""
+    from oplog.sheets import unsettled
+
+    shown = unsettled.open_choices(farm) if found is None else found
+    if shown:
+        click.echo("\nUnsettled, because it was stated apart:")
+        for line in unsettled.unsettled_lines(farm, shown, width=columns()):
+            click.echo(line)
+    return bool(shown)
 
 
 def content(file: str) -> bytes:

@@ -28,6 +28,7 @@ def command(
     from oplog.flow.writing import customer_of
     from oplog.query import ask, records
     from oplog.sheets.account import account_sheet, account_table
+    from oplog.sheets.unsettled import concerning
 
     farm = _shared.farm_of(log)
     name = customer_of(farm, customer)
@@ -39,3 +40,5 @@ def command(
         click.echo(f"No work for {name} is on file for that time.")
     else:
         click.echo(account_sheet(name, rows, vat, width=_shared.columns(), bold=_shared.bold()))
+        names = [str(r["field"]) for r in rows]
+        _shared.tell_unsettled(farm, concerning(farm, names=[name, *names]))

@@ -24,4 +24,6 @@ def command(log: _shared.Log, mend: bool, seal: str | None) -> int:
 
     if seal is not None:
         return _check.seal(log, seal)
-    return _check.mend(log) if mend else _check.check(log)
+    code = _check.mend(log) if mend else _check.check(log)
+    _check.unsettled(log)
+    return code

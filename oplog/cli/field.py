@@ -21,6 +21,7 @@ def command(log: _shared.Log, field: str, year: int | None, output: _shared.Outp
     from oplog.season.sequence import stages
     from oplog.sheets.questions import answer_table
     from oplog.sheets.season import field_sheet
+    from oplog.sheets.unsettled import concerning
 
     farm = _shared.farm_of(log)
     name = farm.field(field).name
@@ -39,3 +40,4 @@ def command(log: _shared.Log, field: str, year: int | None, output: _shared.Outp
             name, records(answer), notes, next_up, system=output.units, width=_shared.columns()
         )
     )
+    _shared.tell_unsettled(farm, concerning(farm, names=[name]))

@@ -21,6 +21,12 @@ def command(log: _shared.Log, output: _shared.Output, subject: str) -> None:
     """
     from oplog.flow.tracing import trace
     from oplog.sheets.history import history_table
+    from oplog.sheets.unsettled import open_choices
 
-    zone = _shared.zone_of(_shared.farm_of(log, detail=False))
-    _shared.put(history_table(trace(log, subject), zone), output)
+    farm = _shared.farm_of(log, detail=False)
+    steps = trace(log, subject)
+    found = [u for u in open_choices(farm) if any(s.event in u.events for s in steps)]
+    open_ids = {e.event_id for u in found for e in u.events}
+    _shared.put(history_table(steps, _shared.zone_of(farm), open_ids), output)
+    if output.form == "text":
+        _shared.tell_unsettled(farm, found)

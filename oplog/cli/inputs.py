@@ -29,3 +29,4 @@ def command(log: _shared.Log, year: int | None, output: _shared.Output) -> None:
         click.echo(inputs_sheet(records(answer), system=output.units, width=_shared.columns()))
     if settings:
         click.echo("\nDrill settings\n" + seed_lines(settings, width=_shared.columns()))
+    _shared.tell_unsettled(farm)

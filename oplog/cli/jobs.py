@@ -51,3 +51,4 @@ def command(
                 width=_shared.columns(), bold=_shared.bold(),
             )
         )  # fmt: skip
+        _shared.tell_unsettled(farm)

@@ -28,5 +28,4 @@ def command(log: _shared.Log, other: str) -> None:
     _shared.say(f"{new} events were new." if new else "Nothing was new.")
     if settle(log, command=_shared.typed()) is not None:
         _shared.say("Days that had been measured in parts were measured again as a whole.")
-    for unsettled in _shared.farm_of(log, detail=False).unsettled:
-        _shared.say(f"Unsettled: {unsettled.what}")
+    _shared.tell_unsettled(_shared.farm_of(log, detail=False))

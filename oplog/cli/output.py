@@ -27,3 +27,4 @@ def command(log: _shared.Log, year: int | None, output: _shared.Output) -> None:
         return
     kinds = {name: versions[-1].kind for name, versions in farm.kit.items()}
     click.echo(output_sheet(records(answer), kinds, system=output.units, width=_shared.columns()))
+    _shared.tell_unsettled(farm)

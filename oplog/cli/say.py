@@ -19,16 +19,18 @@ from oplog.cli import _shared
 def command(log: _shared.Log, visits: tuple[str, ...], units: str, **words: str | None) -> None:
     """Say with what, by whom, for which job; or correct it.
 
-    VISIT is the handle that 'oplog day' shows.
+    VISIT is the handle that 'oplog day' shows. What is said now replaces what anybody said of it
+    before, and a strike: so it also settles what two people said apart.
 
     \b
     oplog say k3f9a --implement roller
     oplog say k3f9a 7mq2d --driver Anna --because "Anna took over at noon"
     """
+    from oplog.flow.history import read
     from oplog.flow.saying import Words, say
     from oplog.sheets.day import visit_lines
 
-    before = _shared.farm_of(log, detail=False)
+    before = read(log)
     told = [before.visit(v) for v in visits]
     say(log, [(v, Words(**words)) for v in visits], command=_shared.typed())
     farm = _shared.farm_of(log, detail=False)

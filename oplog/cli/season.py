@@ -34,3 +34,4 @@ def command(log: _shared.Log, year: int, output: _shared.Output) -> None:
             bold=_shared.bold(),
         )
     )  # fmt: skip
+    _shared.tell_unsettled(farm)

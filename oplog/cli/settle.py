@@ -8,16 +8,27 @@ from oplog.cli import _shared
 
 
 @click.command()
+@click.argument("version", required=False, metavar="[VERSION]")
+@click.option("--because", metavar="TEXT", help="Why this version holds.")
 @_shared.with_log
-def command(log: _shared.Log) -> None:
-    """Measure again days that two laptops measured in parts.
+def command(log: _shared.Log, version: str | None, because: str | None) -> None:
+    """Show what two people stated apart, and choose what holds.
 
-    Shows what is still unsettled. What two people said differently of one visit is settled by
-    saying it again: oplog say.
+    Without VERSION, days that two laptops measured in parts are measured again, and every matter
+    that is open is shown with its versions. With the handle of a version, that one holds from
+    now on; the others stay in the log. Saying it anew (oplog say, kit add, plan) does the same.
+
+    \b
+    oplog settle
+    oplog settle 7f3a90c1 --because "asked Anna"
     """
+    from oplog.flow.choosing import choose
     from oplog.flow.remeasuring import settle
+    from oplog.sheets.history import told
 
-    entry = settle(log, command=_shared.typed())
-    _shared.say("Measured again as a whole." if entry else "There was nothing to measure again.")
-    for unsettled in _shared.farm_of(log, detail=False).unsettled:
-        _shared.say(f"Unsettled: {unsettled.what}")
+    if version is not None:
+        _shared.say(f"Chosen: {told(choose(log, version, because, command=_shared.typed()), None)}")
+    elif settle(log, command=_shared.typed()) is not None:
+        _shared.say("Days measured in parts were measured again as a whole.")
+    if not _shared.tell_unsettled(_shared.farm_of(log, detail=False)):
+        _shared.say("Nothing is unsettled.")

@@ -31,3 +31,4 @@ def command(log: _shared.Log, year: int | None, output: _shared.Output) -> None:
                 width=_shared.columns(),
             )
         )  # fmt: skip
+        _shared.tell_unsettled(farm)

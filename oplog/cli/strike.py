@@ -8,28 +8,23 @@ from oplog.cli import _shared
 
 
 @click.command()
-@click.argument("visits", nargs=-1, required=True, metavar="VISIT...")
+@click.argument("handles", nargs=-1, required=True, metavar="HANDLE...")
 @click.option("--because", required=True, metavar="TEXT", help="Why it does not count.")
 @_shared.with_log
-def command(log: _shared.Log, visits: tuple[str, ...], because: str) -> None:
-    """Strike visits out, for a reason. They stay in the log and count no more.
+def command(log: _shared.Log, handles: tuple[str, ...], because: str) -> None:
+    """Strike out visits, imports, or anything that was stated.
 
-    Inputs, notes and drill settings are struck the same way, by their handles.
+    HANDLE is a visit's, as 'oplog day' shows it, or the first letters of an event or entry, as
+    'oplog history' shows them: an input, a note, a job, a boundary, a width, a correction, an
+    import. What is struck stays in the log and counts no more; what it had taken the place of
+    counts again. A strike is struck the same way, and what it struck is back.
 
     \b
     oplog strike k3f9a --because "turned round on the neighbour's land"
     """
-    from oplog.flow.saying import strike
-    from oplog.flow.striking import statement, strike_statement
+    from oplog.flow.striking import strike
+    from oplog.sheets.history import struck_lines
 
-    farm = _shared.farm_of(log, detail=False)
-    for handle in [v for v in visits if statement(farm, v)]:
-        said = strike_statement(log, handle, because, command=_shared.typed())
-        _shared.say(f"Struck out: {said} ({because}).")
-    visits = tuple(v for v in visits if not statement(farm, v))
-    if not visits:
-        return
-    told = [farm.visit(v) for v in visits]
-    strike(log, visits, because, command=_shared.typed())
-    for visit in told:
-        _shared.say(f"Struck out: {visit.machine} in {visit.field} on {visit.day} ({because}).")
+    struck = strike(log, handles, because, command=_shared.typed())
+    for line in struck_lines(struck.out, struck.back, struck.measured, struck.undo, because):
+        _shared.say(line)

@@ -4,7 +4,7 @@
     land, kit    add_land, state_crop, add_kit
     a track      import_file, import_files -> read, measure, one entry
     afterwards   say, strike, plan, close
-    two laptops  settle
+    two laptops  settle, choose
     the season   apply, plan_need, calibrate, note, plan_sequence, state_customer, state_price
 
 Names are found when they are first used, so that asking for one does not load them all.
@@ -17,23 +17,27 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from oplog.flow.applying import Applied, apply, calibrate, plan_need
+    from oplog.flow.choosing import choose
     from oplog.flow.importing import Imported, import_file, import_files
     from oplog.flow.jobs import close, plan
     from oplog.flow.listing import add_kit, add_land, state_crop
     from oplog.flow.measuring import measure
     from oplog.flow.remeasuring import settle
-    from oplog.flow.saying import Words, say, strike
+    from oplog.flow.saying import Words, say
+    from oplog.flow.striking import Struck, strike
     from oplog.flow.taking import FileTaken, Told
     from oplog.flow.writing import note, plan_sequence, state_customer, state_price
 
 _PLACES = {
     "applying": ("Applied", "apply", "calibrate", "plan_need"),
+    "choosing": ("choose",),
     "importing": ("Imported", "import_file", "import_files"),
     "jobs": ("close", "plan"),
     "listing": ("add_kit", "add_land", "state_crop"),
     "measuring": ("measure",),
     "remeasuring": ("settle",),
-    "saying": ("Words", "say", "strike"),
+    "saying": ("Words", "say"),
+    "striking": ("Struck", "strike"),
     "writing": ("note", "plan_sequence", "state_customer", "state_price"),
     "taking": ("FileTaken", "Told"),
 }
@@ -43,12 +47,14 @@ __all__ = [
     "Applied",
     "FileTaken",
     "Imported",
+    "Struck",
     "Told",
     "Words",
     "add_kit",
     "add_land",
     "apply",
     "calibrate",
+    "choose",
     "close",
     "import_file",
     "import_files",

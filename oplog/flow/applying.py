@@ -92,7 +92,7 @@ def plan_need(
     per_ha, unit = _of_kind(product, kind, per_ha, unit)
     before = [
         n.event_id
-        for n in history.farm.needs
+        for n in history.of(InputPlanned)
         if (n.job.casefold(), n.product.casefold()) == (planned.job.casefold(), product.casefold())
     ]
     event = InputPlanned(

@@ -6,10 +6,14 @@ import secrets
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
+from functools import cached_property
 from typing import Any, TypeVar
 
-from oplog.events import DayMeasured, DeviceAssigned, Event, WorkMeasured
+from oplog.errors import UnknownName
+from oplog.events import DayMeasured, EntryStruck, Event, WorkMeasured
 from oplog.fold import Farm, fold
+from oplog.fold.farm import HANDLE_LENGTH
+from oplog.fold.settle import struck_by
 from oplog.log import Entry, Log, writer_name
 from oplog.track import Track
 
@@ -23,17 +27,53 @@ DETAIL = ("spans", "missed", "overlap", "bouts")
 class History:
     """A log as it was read.
 
-    replaced_by: for each event id, an event that supersedes it. current_*: all events of a type
-    that nothing supersedes, those included that the fold did not settle on.
+    events: all of them by id. replaced_by: for each event id, an event that supersedes it.
+    current: all events that nothing supersedes, those included that the fold did not settle on.
     """
 
     log: Log
     farm: Farm
-    ids: frozenset[str]
+    events: Mapping[str, Event]
     replaced_by: Mapping[str, str]
-    current_visits: tuple[WorkMeasured, ...]
-    current_days: tuple[DayMeasured, ...]
-    current_devices: tuple[DeviceAssigned, ...]
+    current: tuple[Event, ...]
+
+    def of(self, kind: type[E]) -> tuple[E, ...]:
+        """All current events of a type."""
+        return tuple(e for e in self.current if isinstance(e, kind))
+
+    @cached_property
+    def current_visits(self) -> tuple[WorkMeasured, ...]:
+        """All current measurements of visits."""
+        return self.of(WorkMeasured)
+
+    @cached_property
+    def current_days(self) -> tuple[DayMeasured, ...]:
+        """All current measurements of days."""
+        return self.of(DayMeasured)
+
+    def visit(self, handle: str) -> WorkMeasured:
+        """The visit of a handle, one that was struck out included.
+
+        Raises: as Farm.visit.
+        """
+        try:
+            return self.farm.visit(handle)
+        except UnknownName:
+            typed = handle.strip().casefold()
+            was = [
+                e
+                for e in self.events.values()
+                if isinstance(e, WorkMeasured) and e.visit.startswith(typed) and self.strikes(e)
+            ]
+            if len(typed) < HANDLE_LENGTH or len({e.visit for e in was}) != 1:
+                raise
+            return max(
+                was, key=lambda e: (e.event_id not in self.replaced_by, len(e.tracks), e.event_id)
+            )
+
+    def strikes(self, visit: WorkMeasured) -> list[EntryStruck]:
+        """The strikes that keep a visit from counting."""
+        return struck_by(visit, self.farm.struck)
 
     def anew(self, event: E) -> E:
         """The event, told apart from an equal one that was replaced or struck before.
@@ -67,15 +107,12 @@ def read(log: Log) -> History:
     for event in events:
         for name in event.supersedes:
             replaced_by[name] = min(event.event_id, replaced_by.get(name, event.event_id))
-    now = [e for e in events if e.event_id not in replaced_by]
     return History(
         log,
         fold(events),
-        frozenset(e.event_id for e in events),
+        {e.event_id: e for e in events},
         replaced_by,
-        tuple(e for e in now if isinstance(e, WorkMeasured)),
-        tuple(e for e in now if isinstance(e, DayMeasured)),
-        tuple(e for e in now if isinstance(e, DeviceAssigned)),
+        tuple(e for e in events if e.event_id not in replaced_by),
     )
 
 

@@ -36,7 +36,7 @@ def plan(
     crops = _common_crop(history.farm, chosen, harvest_year)
     if by is not None and by < today:
         raise OplogError(f"The deadline {by.isoformat()} is past.")
-    before = history.farm.jobs.get(job.casefold())
+    before = [j.event_id for j in history.of(JobPlanned) if j.job.casefold() == job.casefold()]
     event = JobPlanned(
         job=job,
         operation=operation,
@@ -44,7 +44,7 @@ def plan(
         crop=crop or (crops[0] if crops else None),
         harvest_year=harvest_year or (crops[1] if crops else None),
         by=by,
-        supersedes=(before.event_id,) if before else (),
+        supersedes=tuple(before),
         **stated(),
     )
     history.append([event], command=command)

@@ -94,11 +94,11 @@ def state_crop(
     names = [history.farm.field(f).name for f in fields]
     events = []
     for name in names:
-        stated = history.farm.crops.get(name.casefold(), [])
         old = [
             c.event_id
-            for c in stated
-            if (c.harvest_year, c.valid_from) == (harvest_year, valid_from)
+            for c in history.of(CropStated)
+            if (c.field.casefold(), c.harvest_year, c.valid_from)
+            == (name.casefold(), harvest_year, valid_from)
         ]
         event = CropStated(
             field=name, crop=crop, harvest_year=harvest_year, variety=variety, valid_from=valid_from
@@ -128,11 +128,12 @@ def add_kit(
     full = _filled(item, base)
     _check_kit(history.farm, full, base)
     columns = {k: v for k, v in asdict(full).items() if k != "event_id"}
-    if base is not None and _says_the_same(full, base):
-        return base, "unchanged"
     if item.valid_from is None and base is not None:
         columns["valid_from"] = base.valid_from
     old = [k.event_id for k in before if k.valid_from == columns["valid_from"]]
+    # Where it is listed in two ways, saying either again settles which one holds.
+    if base is not None and len(old) <= 1 and _says_the_same(full, base):
+        return base, "unchanged"
     event = _in_place_of(history, KitListed(**columns), old)
     if event is not None:
         history.append([event], command=command)
@@ -154,15 +155,20 @@ def _drawn(
     last = before[-1] if before else None
     block = drawing.farm or farm or (last.farm if last else history.farm.name)
     shape = shapely.from_wkb(geometry)
-    if last and last.farm == block and any(_alike(b, shape, valid_from) for b in before):
+    alike = next((b for b in before if _alike(b, shape, valid_from)), None)
+    rivals = [b for b in before if alike is not None and b.valid_from == alike.valid_from]
+    if last and last.farm == block and len(rivals) == 1:
         return "unchanged", None
     moved = last is not None and not last.boundary.equals(shape)
+    from_day = valid_from or (today if moved else last.valid_from if last else None)
+    if len(rivals) > 1 and alike is not None:  # drawn in two ways: this one is to hold
+        from_day = alike.valid_from
     event = FieldDrawn(
         field=last.name if last else drawing.name,
         farm=block,
         geometry=geometry,
         boundary_m2=round(area_m2(shape), 3),
-        valid_from=valid_from or (today if moved else last.valid_from if last else None),
+        valid_from=from_day,
         source_name=name,
     )
     old = [b.event_id for b in before if b.valid_from == event.valid_from]
@@ -175,7 +181,7 @@ def _alike(field: Field, shape: object, valid_from: date | None) -> bool:
 
 def _in_place_of(history: History, event: Event, old: Sequence[str]) -> Event | None:
     """The event, superseding earlier ones; None where it is there already."""
-    if event.event_id in old:
+    if [event.event_id] == list(old):
         return None
     return history.anew(replace(event, supersedes=tuple(sorted(old))))
 

@@ -6,7 +6,7 @@ implement which the machine usually carries. Where nothing is known the visit st
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import TypeVar
@@ -14,6 +14,7 @@ from typing import TypeVar
 from oplog import kit
 from oplog.events import TrackImported, VisitSaid
 from oplog.fold import Farm
+from oplog.fold.settle import said_of
 from oplog.kit import KitItem, Rig
 
 T = TypeVar("T")
@@ -51,14 +52,10 @@ def statement(
     ended_at: datetime,
 ) -> Statement:
     """What was said of a stretch in a field, of the visit itself before the whole import."""
-    visit = _most(
-        [
-            (v.started_at, v.ended_at, v.event_id, v)
-            for v in farm.said
-            if _same(v.machine, machine) and _same(v.field, field)
-        ],
+    said = said_of(
         started_at,
         ended_at,
+        (v for v in farm.said if _same(v.machine, machine) and _same(v.field, field)),
     )
     track = _most(
         [
@@ -69,7 +66,7 @@ def statement(
         started_at,
         ended_at,
     )
-    return _combined(visit, track)
+    return _combined(said, track)
 
 
 def implement_of(farm: Farm, machine: KitItem | None, told: Statement, day: date) -> KitItem | None:
@@ -83,22 +80,24 @@ def implement_of(farm: Farm, machine: KitItem | None, told: Statement, day: date
     return usual if fits else None
 
 
-def _combined(visit: VisitSaid | None, track: TrackImported | None) -> Statement:
-    with_track = (track.implement, track.operation, track.driver) if track else (None, None, None)
-    if visit is None:
-        return Statement(*with_track)
-    implement, operation, driver = with_track
-    if visit.implement is not None:
-        # The operation said with the import went with the import's implement.
-        implement, operation = visit.implement, None
-    if visit.operation is not None and visit.implement is None and visit.operation != operation:
-        implement = None
+def _combined(said: Sequence[VisitSaid], track: TrackImported | None) -> Statement:
+    """said: of the visit, the one that holds first; others fill what it leaves open."""
+    implement, operation, driver = (
+        (track.implement, track.operation, track.driver) if track else (None, None, None)
+    )
+    pulled = next((s for s in said if s.implement is not None), None)
+    done = next((s.operation for s in said if s.operation is not None), None)
+    if pulled is not None:
+        # The operation said with the import, or apart from the implement, went with another one.
+        implement, operation = pulled.implement, pulled.operation
+    elif done is not None:
+        implement, operation = (implement if done == operation else None), done
     return Statement(
         implement,
-        visit.operation or operation,
-        visit.driver or driver,
-        visit.job,
-        (visit.event_id,),
+        operation,
+        next((s.driver for s in said if s.driver is not None), driver),
+        next((s.job for s in said if s.job is not None), None),
+        tuple(sorted(s.event_id for s in said)),
     )
 
 

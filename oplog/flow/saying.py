@@ -1,13 +1,12 @@
-"""What people say of visits: an implement, a driver, a correction, a strike."""
+"""What people say of visits: an implement, a driver, a correction."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Any
 
 from oplog.errors import OplogError
-from oplog.events import EntryStruck, Event, VisitSaid, WorkMeasured
+from oplog.events import Event, VisitSaid, WorkMeasured
 from oplog.flow import gather
 from oplog.flow.days import bounds
 from oplog.flow.history import History, read, stated
@@ -36,36 +35,15 @@ def say(
 ) -> Entry:
     """Say what visits were, each by its handle, and measure them accordingly, as one entry.
 
-    Raises: UnknownName for a visit, implement or job; OplogError where nothing is said.
+    What was said or struck of it before is replaced, by whomever; so this settles what two people
+    said apart, and brings back what was struck.
+    Raises: UnknownName for a visit, implement or job; OplogError where nothing is said, or where
+    what two people said apart stays open.
     """
     history = read(log)
     events: list[Event] = []
     for handle, words in visits:
-        events += _said(history, history.farm.visit(handle), words, settings)
-    return history.append(events, command=command)
-
-
-def strike(log: Log, visits: Sequence[str], because: str, command: str = "strike") -> Entry:
-    """Strike visits out, each by its handle, for a reason; they stay readable, and uncounted.
-
-    Raises: UnknownName.
-    """
-    history = read(log)
-    events = []
-    for handle in visits:
-        visit = history.farm.visit(handle)
-        events.append(
-            EntryStruck(
-                visit=visit.visit,
-                machine=visit.machine,
-                field=visit.field,
-                started_at=visit.started_at,
-                ended_at=visit.ended_at,
-                because=because,
-                supersedes=tuple(sorted({v.event_id for v in _measured(history, visit)})),
-                **stated(),
-            )
-        )
+        events += _said(history, history.visit(handle), words, settings)
     return history.append(events, command=command)
 
 
@@ -74,7 +52,27 @@ def _said(
 ) -> list[Event]:
     """What was said of a visit, and the visit measured with it."""
     words = _known(history.farm, visit, words)
-    before = [s for s in history.farm.said if _is_of(s, visit)]
+    if words.because is None and (strikes := history.strikes(visit)):
+        why = f" ({strikes[0].because})" if strikes[0].because else ""
+        raise OplogError(
+            f"{visit.machine} in {visit.field} on {visit.day} was struck out{why}. If it is to "
+            "count after all, say why, with --because."
+        )
+    before = said_before(history, visit)
+    return said_anew(history, visit, _with_earlier(words, before), words.because, settings)
+
+
+def said_anew(
+    history: History,
+    visit: WorkMeasured,
+    columns: Mapping[str, str | None],
+    because: str | None,
+    settings: Settings | None = None,
+) -> list[Event]:
+    """A VisitSaid in place of all that was said, struck and measured of a visit, and the visit
+    measured with it. columns: implement, operation, driver and job as they hold now."""
+    before = said_before(history, visit)
+    gone: list[Event] = [*before, *history.strikes(visit), *measurements(history, visit)]
     told = VisitSaid(
         visit=visit.visit,
         machine=visit.machine,
@@ -82,15 +80,37 @@ def _said(
         day=visit.day,
         started_at=visit.started_at,
         ended_at=visit.ended_at,
-        because=words.because,
-        supersedes=tuple(sorted({e.event_id for e in (*before, *_measured(history, visit))})),
-        **_with_earlier(words, before),
+        because=because,
+        supersedes=tuple(sorted({e.event_id for e in gone})),
+        implement=columns["implement"],
+        operation=columns["operation"],
+        driver=columns["driver"],
+        job=columns["job"],
         **stated(),
     )
-    farm = history.farm
-    said = (*(s for s in farm.said if s not in before), told)
-    farm = replace(farm, said=said)
-    return [told, *(history.anew(v) for v in _measure_visit(history, farm, visit, settings))]
+    said = (*(s for s in history.farm.said if s not in before), told)
+    return [told, *measured_with(history, visit, said, settings)]
+
+
+def measured_with(
+    history: History,
+    visit: WorkMeasured,
+    said: Sequence[VisitSaid],
+    settings: Settings | None = None,
+) -> list[Event]:
+    """A visit measured again, as if this were all that was said of any visit."""
+    farm = replace(history.farm, said=tuple(said))
+    return [history.anew(v) for v in _measure_visit(history, farm, visit, settings)]
+
+
+def said_before(history: History, visit: WorkMeasured) -> list[VisitSaid]:
+    """All that is said of a visit now."""
+    return [s for s in history.farm.said if _is_of(s, visit)]
+
+
+def measurements(history: History, visit: WorkMeasured) -> list[WorkMeasured]:
+    """All current measurements of a visit, those from other laptops included."""
+    return [v for v in history.current_visits if _is_of(v, visit)]
 
 
 def _measure_visit(
@@ -110,11 +130,6 @@ def _measure_visit(
     return found
 
 
-def _measured(history: History, visit: WorkMeasured) -> list[WorkMeasured]:
-    """All current measurements of a visit, those from other laptops included."""
-    return [v for v in history.current_visits if _is_of(v, visit)]
-
-
 def _is_of(one: WorkMeasured | VisitSaid, visit: WorkMeasured) -> bool:
     """Whether something is about the same stay: machine and field, and overlapping in time."""
     return (
@@ -125,14 +140,27 @@ def _is_of(one: WorkMeasured | VisitSaid, visit: WorkMeasured) -> bool:
     )
 
 
-def _with_earlier(words: Words, before: Sequence[VisitSaid]) -> dict[str, Any]:
-    """What is said now, and what was said before of anything else."""
-    said: dict[str, Any] = {}
+def _with_earlier(words: Words, before: Sequence[VisitSaid]) -> dict[str, str | None]:
+    """What is said now, and what was said before of anything else.
+
+    Raises: OplogError where that was said in two ways.
+    """
+    said: dict[str, str | None] = {}
     for name in ("implement", "operation", "driver", "job"):
-        earlier = [getattr(s, name) for s in before if getattr(s, name) is not None]
-        said[name] = getattr(words, name) or (earlier[-1] if earlier else None)
-    if words.implement is not None and words.operation is None:
-        said["operation"] = None
+        earlier = {s for b in before if (s := getattr(b, name)) is not None}
+        said[name] = getattr(words, name)
+        if said[name] is not None or (name == "operation" and words.implement is not None):
+            continue
+        if name == "operation" and said["implement"] is not None:
+            # An operation said apart from the implement went with another one.
+            apart = {b.operation for b in before if b.operation and b.implement is None}
+            earlier |= {said["implement"]} if apart else set()
+        if len({e.casefold() for e in earlier}) > 1:
+            raise OplogError(
+                f"Two people said different things of it: {' or '.join(sorted(earlier))}. Say "
+                f"which holds, with --{name}. Nothing was changed."
+            )
+        said[name] = next(iter(sorted(earlier)), None)
     return said
 
 

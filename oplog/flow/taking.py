@@ -233,7 +233,7 @@ def _remember(history: History, batch: Batch, device: str, machine: str) -> None
     gone = {i for e in batch.events for i in e.supersedes}
     old = [
         e.event_id
-        for e in (*history.current_devices, *batch.events)
+        for e in (*history.of(DeviceAssigned), *batch.events)
         if isinstance(e, DeviceAssigned) and e.device == device and e.event_id not in gone
     ]
     event = DeviceAssigned(device=device, machine=machine, supersedes=tuple(sorted(old)))

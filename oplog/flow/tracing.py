@@ -32,17 +32,19 @@ class Step(NamedTuple):
     """One event on the way to a figure: what it says, who wrote it, and what replaced it.
 
     entry: the first entry that holds it, None where that has not arrived. replaced_by: the
-    event that superseded it, or None where it counts.
+    event that superseded it, or None where it counts. replaced: the events that it superseded.
     """
 
     event: Event
     entry: EntryWritten | None
     replaced_by: Event | None
+    replaced: tuple[Event, ...] = ()
 
 
 def trace(log: Log, subject: str) -> list[Step]:
-    """The events behind a visit (its handle), a field, a day or an entry, oldest first.
+    """The events behind a visit (its handle), a field, a day, an entry or an event, oldest first.
 
+    Of a single event, what it replaced and what replaced it, by and by.
     Raises: UnknownName where the subject is none of these.
     """
     events = log.events(without=DETAIL)
@@ -53,8 +55,28 @@ def trace(log: Log, subject: str) -> list[Step]:
         for held in entry.events:
             entries.setdefault(held, entry)
     gone = {i: e for e in events for i in e.supersedes}
-    steps = [Step(e, entries.get(e.event_id), gone.get(e.event_id)) for e in chosen]
+    by_id = {e.event_id: e for e in events}
+    steps = [
+        Step(
+            e,
+            entries.get(e.event_id),
+            gone.get(e.event_id),
+            tuple(by_id[i] for i in e.supersedes if i in by_id),
+        )
+        for e in chosen + _strikes_of(events, chosen)
+    ]
     return sorted(steps, key=lambda s: (_when(s), s.event.TYPE, s.event.event_id))
+
+
+def _strikes_of(events: Sequence[Event], chosen: Sequence[Event]) -> list[Event]:
+    """The strikes of any of these events, and the strikes of those."""
+    known = {e.event_id for e in chosen}
+    found: list[Event] = []
+    strikes = _of(events, EntryStruck)
+    while new := [s for s in strikes if s.event_id not in known and known & set(s.supersedes)]:
+        found += new
+        known |= {s.event_id for s in new}
+    return found
 
 
 def _when(step: Step) -> datetime:
@@ -72,10 +94,29 @@ def _chosen(events: Sequence[Event], farm: Farm, subject: str) -> list[Event]:
     if subject.casefold() in farm.fields:
         name = farm.field(subject).name
         return [e for e in events if getattr(e, "field", None) == name]
-    entry = [e for e in _of(events, EntryWritten) if _begins(e, subject)]
-    if len(entry) == 1:
-        return [e for e in events if e.event_id in entry[0].events]
+    named = [e for e in events if _begins(e, subject)]
+    if len(named) == 1 and isinstance(named[0], EntryWritten):
+        return [e for e in events if e.event_id in named[0].events]
+    if len(named) == 1:
+        return _line_of(events, named[0])
     return _of_visit(events, _visit(events, farm, subject))
+
+
+def _line_of(events: Sequence[Event], event: Event) -> list[Event]:
+    """An event, all that it took the place of, and all that took its place."""
+    by_id = {e.event_id: e for e in events}
+    chosen = {event.event_id: event}
+    ahead = list(event.supersedes)
+    while ahead:
+        one = by_id.get(ahead.pop())
+        if one is not None and one.event_id not in chosen:
+            chosen[one.event_id] = one
+            ahead += one.supersedes
+    while new := [
+        e for e in events if e.event_id not in chosen and chosen.keys() & set(e.supersedes)
+    ]:
+        chosen |= {e.event_id: e for e in new}
+    return list(chosen.values())
 
 
 def _date(subject: str) -> date | None:

@@ -56,7 +56,7 @@ def plan_sequence(
             raise UnknownName("operation", operation, known - {""})
     before = [
         s.event_id
-        for s in history.farm.sequences
+        for s in history.of(SequencePlanned)
         if s.crop.casefold() == crop.casefold() and s.harvest_year == harvest_year
     ]
     event = SequencePlanned(
@@ -87,7 +87,9 @@ def state_customer(
         if name.casefold() not in known:
             raise UnknownName("farm", name, known.values(), "oplog land lists them.")
     before = [
-        c.event_id for c in history.farm.customers if c.customer.casefold() == customer.casefold()
+        c.event_id
+        for c in history.of(CustomerStated)
+        if c.customer.casefold() == customer.casefold()
     ]
     event = CustomerStated(
         customer=customer,
@@ -129,7 +131,7 @@ def state_price(
         customer = customer_of(history.farm, customer)
     before = [
         p.event_id
-        for p in history.farm.prices
+        for p in history.of(PriceStated)
         if p.operation.casefold() == operation.casefold()
         and (p.customer or "").casefold() == (customer or "").casefold()
         and p.valid_from == valid_from

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import fields as columns_of
 from datetime import date
 from typing import Any, TypeVar
@@ -37,7 +37,8 @@ from oplog.events import (
     WorkMeasured,
 )
 from oplog.fold.farm import Farm, Standing, Unsettled, handles
-from oplog.fold.settle import by_place, place, settle
+from oplog.fold.rivals import brings_back, rivals
+from oplog.fold.settle import Strike, by_place, known_to, place, settle
 from oplog.fold.standing import crop_of_visits, job_of
 from oplog.kit import KitItem
 from oplog.land import Field
@@ -58,25 +59,37 @@ def fold(events: Iterable[Event]) -> Farm:
         if event_id not in gone:
             now[type(every[event_id])].append(every[event_id])
     entries = [e for e in every.values() if isinstance(e, EntryWritten)]
-    return _farm(now, entries)
+    found = rivals(now, every)
+    now = {kind: [e for e in held if e.event_id not in found.out] for kind, held in now.items()}
+    struck = [
+        Strike(e, known_to(e, every)) for e in _all(now, EntryStruck) if not brings_back(e, every)
+    ]
+    return _farm(now, entries, struck, found.unsettled)
 
 
-def _farm(now: Mapping[type[Event], list[Event]], entries: list[EntryWritten]) -> Farm:
-    said, struck = _all(now, VisitSaid), _all(now, EntryStruck)
-    settled = settle(_all(now, WorkMeasured), _all(now, DayMeasured), said, struck)
+def _farm(
+    now: Mapping[type[Event], list[Event]],
+    entries: list[EntryWritten],
+    struck: Sequence[Strike],
+    unsettled: Sequence[Unsettled],
+) -> Farm:
+    said = _all(now, VisitSaid)
+    kit = _kit(_all(now, KitListed))
+    works = {key: {i.operation for i in items if i.operation} for key, items in kit.items()}
+    settled = settle(_all(now, WorkMeasured), _all(now, DayMeasured), said, struck, works)
     crops = _crops(_all(now, CropStated))
     jobs = {j.job.casefold(): j for j in reversed(_all(now, JobPlanned))}
     return Farm(
         **_opened(_all(now, FarmOpened)),
         fields=_fields(_all(now, FieldDrawn)),
         crops=crops,
-        kit=_kit(_all(now, KitListed)),
+        kit=kit,
         devices={d.device: d.machine for d in reversed(_all(now, DeviceAssigned))},
         tracks=tuple(sorted(_all(now, TrackImported), key=lambda t: (t.first_at, t.event_id))),
         jobs=jobs,
         closed=frozenset(j.job.casefold() for j in _all(now, JobClosed)),
         said=said,
-        struck=struck,
+        struck=tuple(s.event for s in struck),
         notes=_all(now, NoteWritten),
         inputs=_all(now, InputApplied),
         needs=_all(now, InputPlanned),
@@ -90,7 +103,7 @@ def _farm(now: Mapping[type[Event], list[Event]], entries: list[EntryWritten]) -
         days=settled.days,
         found=_all(now, GroundFound),
         standing=_standing(settled.visits, crops, jobs, said),
-        unsettled=(*settled.unsettled, *_disagreements(now)),
+        unsettled=(*settled.unsettled, *unsettled),
         entries=tuple(sorted(entries, key=lambda e: (e.writer, e.number, e.event_id))),
     )
 
@@ -164,52 +177,3 @@ def _standing(
             handle_of[v.visit], name, year, job_of(v, name, year, jobs, said_at[place(v)])
         )
     return result
-
-
-def _disagreements(now: Mapping[type[Event], list[Event]]) -> list[Unsettled]:
-    """Statements of one thing from one day on that say different things."""
-    return [
-        *_differing(_all(now, FarmOpened), lambda e: 0, "The log was opened more than once"),
-        *_differing(
-            _all(now, FieldDrawn),
-            lambda e: (e.field.casefold(), e.valid_from),
-            "The boundary of {0.field} was drawn more than once for the same time",
-        ),
-        *_differing(
-            _all(now, KitListed),
-            lambda e: (e.name.casefold(), e.valid_from),
-            "{0.name} is listed more than once for the same time",
-        ),
-        *_differing(
-            _all(now, CropStated),
-            lambda e: (e.field.casefold(), e.harvest_year, e.valid_from),
-            "{0.field} has more than one crop for harvest {0.harvest_year}",
-        ),
-        *_differing(
-            _all(now, DeviceAssigned),
-            lambda e: e.device,
-            "The device {0.device} belongs to more than one machine",
-        ),
-        *_differing(
-            _all(now, JobPlanned),
-            lambda e: e.job.casefold(),
-            "The job {0.job} was planned more than once",
-        ),
-    ]
-
-
-def _differing(events: Sequence[E], key: Callable[[E], Hashable], sentence: str) -> list[Unsettled]:
-    groups: dict[Hashable, list[E]] = defaultdict(list)
-    for e in events:
-        groups[key(e)].append(e)
-    return [
-        Unsettled(sentence.format(group[0]) + ".", tuple(group))
-        for group in groups.values()
-        if len({_content(e) for e in group}) > 1
-    ]
-
-
-def _content(event: Event) -> tuple[object, ...]:
-    """What an event says, without who said it, when, and in place of what."""
-    envelope = {c.name for c in columns_of(Event)}
-    return tuple(getattr(event, c.name) for c in columns_of(event) if c.name not in envelope)

@@ -10,23 +10,29 @@ from laptops that did not know of each other:
 
 What had to be decided by the id alone, what no measurement covers as a whole, and what was said
 of a visit but not used in measuring it, is listed as unsettled: measuring that machine's day again
-settles it.
+settles it. What people said or struck of one visit without knowing of each other is listed too: it
+is settled when one of them says it again, naming both. Until then the one of larger id holds, and
+what was struck by anyone stays struck.
 """
 
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from itertools import combinations
 from typing import Protocol, TypeVar
 
-from oplog.events import DayMeasured, EntryStruck, VisitSaid, WorkMeasured
+from oplog.events import DayMeasured, EntryStruck, Event, VisitSaid, WorkMeasured
 from oplog.fold.farm import Unsettled
 
 STRUCK_SHARE = 0.5
 """A visit of which more than this share lies in a struck period is struck."""
+
+SAID_SHARE = 0.5
+"""What was said of a stay holds beside what shares more time with it, if more than this share of
+either lies in the other."""
 
 
 class _Measured(Protocol):
@@ -49,6 +55,21 @@ Place = tuple[str, str]
 
 
 @dataclass(frozen=True, slots=True)
+class Strike:
+    """A strike, and the ids of all that was known when it was made."""
+
+    event: EntryStruck
+    known: frozenset[str]
+
+
+def known_to(strike: EntryStruck, every: Mapping[str, Event]) -> frozenset[str]:
+    """Ids of what a strike took away, and of what was said of it before."""
+    held = (every.get(i) for i in strike.supersedes)
+    said = {i for e in held if isinstance(e, WorkMeasured) for i in e.said}
+    return frozenset(strike.supersedes) | said
+
+
+@dataclass(frozen=True, slots=True)
 class Settled:
     """visits, days: in order of start, machine and id."""
 
@@ -61,11 +82,12 @@ def settle(
     visits: Sequence[WorkMeasured],
     days: Sequence[DayMeasured],
     said: Sequence[VisitSaid],
-    struck: Sequence[EntryStruck],
+    struck: Sequence[Strike],
+    work_of: Mapping[str, Collection[str]],
 ) -> Settled:
-    """Current measurements -> those that count."""
+    """Current measurements -> those that count. work_of: operations of an implement, by its key."""
     visits_of, days_of = _by_machine_day(visits), _by_machine_day(days)
-    said_at, struck_at = by_place(said), by_place(struck)
+    said_at, struck_at = by_place(said), by_place([s.event for s in struck])
     kept_visits: list[WorkMeasured] = []
     kept_days: list[DayMeasured] = []
     unsettled: list[Unsettled] = []
@@ -74,10 +96,11 @@ def settle(
         standing = [v for v in visits_of[key] if frozenset(v.tracks) in whole]
         some_days = [d for d in days_of[key] if frozenset(d.tracks) in whole]
         kept, rivals = _apart(standing, _visit_rank)
-        kept_visits += [v for v in kept if not _is_struck(v, struck_at[place(v)])]
+        kept_visits += [v for v in kept if not struck_by(v, struck_at[place(v)])]
         kept_days += _apart(some_days, _rank)[0]
         unsettled += _unsettled(whole, standing, some_days, rivals)
-    unsettled += _said_in_vain(kept_visits, said_at) + _said_apart(said_at)
+    unsettled += _said_in_vain(kept_visits, said_at)
+    unsettled += _told_apart(said_at, struck, work_of)
     return Settled(tuple(_in_order(kept_visits)), tuple(_in_order(kept_days)), tuple(unsettled))
 
 
@@ -85,8 +108,11 @@ def shared_s(one: WorkMeasured | VisitSaid, other: WorkMeasured | VisitSaid | En
     """Time that two periods have in common. [s]"""
     if other.started_at is None or other.ended_at is None:
         return 0.0
-    begin, end = max(one.started_at, other.started_at), min(one.ended_at, other.ended_at)
-    return max((end - begin).total_seconds(), 0.0)
+    return _in_common_s(one.started_at, one.ended_at, other.started_at, other.ended_at)
+
+
+def _in_common_s(begin: datetime, end: datetime, begins: datetime, ends: datetime) -> float:
+    return max((min(end, ends) - max(begin, begins)).total_seconds(), 0.0)
 
 
 def place(event: WorkMeasured | VisitSaid | EntryStruck) -> Place:
@@ -142,9 +168,11 @@ def _visit_rank(v: WorkMeasured) -> tuple[object, ...]:
     return (len(v.tracks), v.implement is not None, len(v.said), v.event_id)
 
 
-def _is_struck(visit: WorkMeasured, struck: Sequence[EntryStruck]) -> bool:
+def struck_by(visit: WorkMeasured, struck: Iterable[EntryStruck]) -> list[EntryStruck]:
+    """The strikes of a visit."""
     length_s = (visit.ended_at - visit.started_at).total_seconds()
-    return any(shared_s(visit, s) > STRUCK_SHARE * length_s for s in struck)
+    at = place(visit)
+    return [s for s in struck if place(s) == at and shared_s(visit, s) > STRUCK_SHARE * length_s]
 
 
 def _unsettled(
@@ -170,39 +198,86 @@ def _unsettled(
     ]
 
 
+def said_of(
+    started_at: datetime, ended_at: datetime, there: Iterable[VisitSaid]
+) -> list[VisitSaid]:
+    """What was said of a stay: that which shares most time with it, then what else is about it."""
+    shared = []
+    for s in there:
+        both_s = _in_common_s(started_at, ended_at, s.started_at, s.ended_at)
+        if both_s > 0:
+            own_s = min((ended_at - started_at), (s.ended_at - s.started_at)).total_seconds()
+            shared.append((both_s, s.event_id, both_s > SAID_SHARE * own_s, s))
+    shared.sort(key=lambda x: x[:2], reverse=True)
+    return [s for k, (_, _, most, s) in enumerate(shared) if k == 0 or most]
+
+
 def _said_in_vain(
     visits: Sequence[WorkMeasured], said_at: Mapping[Place, Sequence[VisitSaid]]
 ) -> list[Unsettled]:
     """Visits measured without what was said of them, as after bringing two logs together."""
     found = []
     for v in visits:
-        there = said_at.get(place(v), ())
-        holds = max(there, key=lambda s: (shared_s(v, s), s.event_id), default=None)
-        if holds is None or shared_s(v, holds) == 0 or holds.event_id in v.said:
+        there = said_at.get(place(v))
+        if not there:
             continue
-        what = f"What was said of {v.machine} in {v.field} on {v.day.isoformat()} is not in yet."
-        found.append(Unsettled(what, (v, holds), v.machine, v.day))
+        new = [s for s in said_of(v.started_at, v.ended_at, there) if s.event_id not in v.said]
+        if new:
+            what = (
+                f"What was said of {v.machine} in {v.field} on {v.day.isoformat()} is not in yet."
+            )
+            found.append(Unsettled(what, (v, *new), v.machine, v.day))
     return found
 
 
-def _said_apart(said_at: Mapping[Place, Sequence[VisitSaid]]) -> list[Unsettled]:
-    """Pairs that say different things of one visit."""
-    return [
-        Unsettled(
-            f"Different things are said of {a.machine} in {a.field} on {a.day.isoformat()}.",
-            (a, b),
-        )
-        for key in sorted(said_at)
-        for a, b in combinations(said_at[key], 2)
-        if shared_s(a, b) > 0 and _contradict(a, b)
-    ]
+def _told_apart(
+    said_at: Mapping[Place, Sequence[VisitSaid]],
+    struck: Sequence[Strike],
+    work_of: Mapping[str, Collection[str]],
+) -> list[Unsettled]:
+    """What was said of one visit in two ways, or said by one and struck out by another."""
+    strikes: defaultdict[Place, list[Strike]] = defaultdict(list)
+    for s in struck:
+        strikes[place(s.event)].append(s)
+    found = []
+    for key in sorted(said_at):
+        left = list(said_at[key])
+        while left:
+            first = left.pop(0)
+            group = [first, *(s for s in left if shared_s(first, s) > 0)]
+            left = [s for s in left if s not in group]
+            apart = [
+                s.event
+                for s in strikes[key]
+                if any(shared_s(a, s.event) > 0 and a.event_id not in s.known for a in group)
+            ]
+            clashing = any(_contradict(a, b, work_of) for a, b in combinations(group, 2))
+            if apart or clashing:
+                found.append(_apart_in_words(group, apart))
+    return found
 
 
-def _contradict(one: VisitSaid, other: VisitSaid) -> bool:
+def _apart_in_words(said: Sequence[VisitSaid], struck: Sequence[EntryStruck]) -> Unsettled:
+    v = said[0]
+    told = "was struck out by one and said by another" if struck else "was said in different ways"
+    what = f"{v.machine} in {v.field} on {v.day.isoformat()} {told}."
+    return Unsettled(what, (*said, *struck))
+
+
+def _contradict(one: VisitSaid, other: VisitSaid, work_of: Mapping[str, Collection[str]]) -> bool:
     pairs = (
         (getattr(one, c), getattr(other, c)) for c in ("implement", "operation", "driver", "job")
     )
-    return any(a is not None and b is not None and a.casefold() != b.casefold() for a, b in pairs)
+    if any(a is not None and b is not None and a.casefold() != b.casefold() for a, b in pairs):
+        return True
+    return any(
+        a.implement is not None
+        and a.operation is None
+        and b.implement is None
+        and b.operation is not None
+        and b.operation not in work_of.get(a.implement.casefold(), ())
+        for a, b in ((one, other), (other, one))
+    )
 
 
 def _in_order(measured: Iterable[T]) -> list[T]:

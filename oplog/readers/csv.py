@@ -1,69 +1,47 @@
-"""Comma- or semicolon-separated tables whose header names time, latitude and longitude.
+"""Tables whose header names time, latitude and longitude: the plainest loggers write these.
 
-The plainest loggers write these. Names are matched without case and punctuation; a unit in a
-speed's name is understood, and m/s where there is none. Decimal commas are read where the columns
-are parted by something else.
+Names are matched without case and punctuation; a unit in a speed's name is understood, and m/s
+where there is none. Columns are parted by semicolons, tabs, commas, strokes or spaces; decimal
+commas are read.
 """
 
 from __future__ import annotations
 
 import csv
-import io
 import re
 from collections.abc import Iterator
 
 import numpy as np
 
 from oplog.errors import Problem
-from oplog.readers import _times
+from oplog.readers import _csv_names, _csv_times, _times
+from oplog.readers._csv_names import Columns
 from oplog.readers._numbers import number
 from oplog.readers._rows import Rows, finish, join, unstated
 from oplog.readers._tally import Tally
 from oplog.track import Track, empty
-from oplog.units import KMH_M_S, KNOT_M_S, MPH_M_S
 
-TWO_WAYS = "dates that can be read day first or month first"
-
-_NAMES = {
-    "time": "time timestamp datetime utc utctime timeutc gpstime dateandtime datetimeutc"
-    " utcdatetime isotime gpsdatetime localtime datumzeit zeit zeitstempel zeitpunkt heure"
-    " horodatage tijd fecha hora",
-    "date": "date utcdate gpsdate dateutc localdate datum",
-    "lat": "lat latitude latdeg latitudedeg latitudedegrees latdd gpslat gpslatitude breite"
-    " breitengrad latitud wgs84lat poslat positionlat ycoord",
-    "lon": "lon lng long longitude londeg longitudedeg longitudedegrees londd gpslon gpslong gpslng"
-    " gpslongitude laenge länge längengrad laengengrad longitud wgs84lon poslon poslong positionlon"
-    " positionlong xcoord",
-    "course_deg": "course heading bearing cog coursedeg headingdeg track trackangle kurs richtung"
-    " direction azimuth",
-    "hdop": "hdop",
-}
-_COLUMN_OF = {name: column for column, names in _NAMES.items() for name in names.split()}
-_SPEED = re.compile(r"(?:gps|ground)?(?:speed|velocity|geschwindigkeit|vitesse|sog)(?:overground)?")
-_UNITS = {
-    "": 1.0,
-    "ms": 1.0,
-    "mps": 1.0,
-    "kmh": KMH_M_S,
-    "kph": KMH_M_S,
-    "kmph": KMH_M_S,
-    "mph": MPH_M_S,
-    "kn": KNOT_M_S,
-    "kt": KNOT_M_S,
-    "kts": KNOT_M_S,
-    "knot": KNOT_M_S,
-    "knots": KNOT_M_S,
-}
-_SLASHED = re.compile(r"\s*(\d\d?)([/.-])(\d\d?)\2(\d{4})(.*)", re.DOTALL)
 _ROWS_AT_ONCE = 50_000
 _HEAD_BYTES = 65_536
 _HEAD_LINES = 20
-_MOST_WORDS = 5
+_MOST_MACHINES = 50
+_SEXAGESIMAL = re.compile(
+    r"""(?P<sign>-?)(?P<deg>\d{1,3})[°d:\s]\s*(?P<min>\d{1,2}(?:[.,]\d+)?)['′m:\s]?\s*"""
+    r"""(?:(?P<sec>\d{1,2}(?:[.,]\d+)?)\s*(?:"|″|''|s)?)?\s*"""
+)
+
+Numbered = tuple[int, list[str]]
 
 
 def sniff(data: bytes) -> bool:
     """Whether a line near the beginning names a latitude and a longitude."""
     return _header(_text(data[:_HEAD_BYTES], Tally())) is not None
+
+
+def behind_header(data: bytes) -> int:
+    """Where the lines below the header begin, in bytes in UTF-8 or one byte a letter."""
+    header = _header(data[:_HEAD_BYTES].decode("latin-1"))
+    return 0 if header is None else data.find(b"\n", header[0]) + 1
 
 
 def read(data: bytes, name: str, zone: str | None) -> tuple[Track, list[Problem]]:
@@ -74,17 +52,26 @@ def read(data: bytes, name: str, zone: str | None) -> tuple[Track, list[Problem]
     if header is None:
         return empty(), [Problem(name, None, "no header names a position", done="nothing to read")]
     start, parter, columns = header
-    lines_before = text.count("\n", 0, start) + 1
-    body = io.StringIO(text[start:], newline="")
-    next(body, None)
-    parts = [
-        _rows(batch, columns, parter, tally)
-        for batch in _batches(body, parter, lines_before, tally)
-    ]
+    begin = text.find("\n", start) + 1 or len(text)
+    first_line = text.count("\n", 0, begin) + 1
+    order = _csv_times.DAY_FIRST
+    if "time" in columns and _csv_times.has_strokes(
+        _stamps_of(_first(text, begin, parter), columns)
+    ):
+        every = _table(text, begin, parter, first_line, Tally())
+        order = _csv_times.order_of(s for row in every for s in _stamps_of([row], columns))
+    parts, machines = [], set[str]()
+    for batch in _batches(_table(text, begin, parter, first_line, tally)):
+        parts.append(_rows(batch, columns, order, tally))
+        machines |= _machines(batch, columns)
     if not parts:
         tally.add("a table with a header, but no lines below it", done="nothing to read")
         return empty(), tally.problems()
-    device = "CSV " + " ".join(sorted(columns))
+    if 1 < len(machines) <= _MOST_MACHINES:
+        listed = ", ".join(sorted(machines)[:6])
+        what = f"a table of {len(machines)} machines in one file ({listed})"
+        return empty(), [Problem(name, first_line, what, done="export each by itself")]
+    device = "CSV " + " ".join(sorted(columns.at))
     return finish(join(parts), tally, zone, device), tally.problems()
 
 
@@ -92,7 +79,7 @@ def _text(data: bytes, tally: Tally) -> str:
     if data[:2] in (b"\xff\xfe", b"\xfe\xff"):
         return data.decode("utf-16", "replace")
     try:
-        return data.decode("utf-8-sig")
+        text = data.decode("utf-8-sig")
     except UnicodeDecodeError:
         text = data.decode("cp1252", "replace")
     if "\0" in text:
@@ -104,65 +91,50 @@ def _text(data: bytes, tally: Tally) -> str:
             "read round them",
         )
         text = text.replace("\0", "")
+    if "\n" not in text and "\r" in text:
+        text = text.replace("\r", "\n")
     return text
 
 
-def _header(text: str) -> tuple[int, str, dict[str, tuple[int, float]]] | None:
-    """Where the header line begins, what parts the columns, and which column holds what.
-
-    Each column comes with the factor that turns it into SI.
-    """
-    at = 0
-    lines = text.split("\n")[:_HEAD_LINES]
-    for k, line in enumerate(lines):
-        for parter in ";\t,":
-            names = line.lstrip("# \ufeff").split(parter)
-            columns = _columns(names)
-            if "lat" in columns and "lon" in columns and _heads(names, lines[k + 1 :], parter):
-                return at, parter, columns
-        at += len(line) + 1
-    return None
+def _header(text: str) -> tuple[int, str, Columns] | None:
+    return _csv_names.header(text.replace("\r", "\n") if "\n" not in text else text, _HEAD_LINES)
 
 
-def _heads(names: list[str], below: list[str], parter: str) -> bool:
-    """Whether names head a table: short, and the line below has about as many columns."""
-    following = next((line for line in below if line.strip()), "")
-    as_many = not following or 2 * (following.count(parter) + 1) > len(names)
-    return as_many and all(len(name.split()) <= _MOST_WORDS for name in names)
+def _lines(text: str, begin: int) -> Iterator[str]:
+    """Lines with their ends, one at a time, so that a long text is not held twice."""
+    while begin < len(text):
+        end = text.find("\n", begin) + 1 or len(text)
+        yield text[begin:end]
+        begin = end
 
 
-def _columns(names: list[str]) -> dict[str, tuple[int, float]]:
-    found: dict[str, tuple[int, float]] = {}
-    for index, name in enumerate(names):
-        plain = re.sub(r"[\W_]", "", name.casefold())
-        column = _COLUMN_OF.get(plain)
-        if column:
-            found.setdefault(column, (index, 1.0))
-            continue
-        speed = _SPEED.match(plain)
-        if speed and plain[speed.end() :] in _UNITS:
-            found.setdefault("speed_m_s", (index, _UNITS[plain[speed.end() :]]))
-    if "time" not in found and "date" in found:
-        found["time"] = found.pop("date")
-    return found
-
-
-def _batches(
-    body: io.StringIO, parter: str, lines_before: int, tally: Tally
-) -> Iterator[list[tuple[int, list[str]]]]:
-    """Lines with their numbers, in batches, so that a long file is not held twice."""
-    batch: list[tuple[int, list[str]]] = []
-    reader = csv.reader(body, delimiter=parter)
+def _table(text: str, begin: int, parter: str, first_line: int, tally: Tally) -> Iterator[Numbered]:
+    """Rows with the numbers of their lines; empty ones are left out."""
+    spaces = parter == " "
+    reader = csv.reader(_lines(text, begin), delimiter=parter, skipinitialspace=spaces)
     while True:
         try:
             row = next(reader)
         except StopIteration:
-            break
+            return
         except csv.Error:
-            tally.add("a line that is no table row", lines_before + reader.line_num, 1, "set aside")
+            line = first_line - 1 + reader.line_num
+            tally.add("a line that is no table row", line, 1, "set aside")
             continue
         if any(cell.strip() for cell in row):
-            batch.append((lines_before + reader.line_num, row))
+            yield first_line - 1 + reader.line_num, row
+
+
+def _first(text: str, begin: int, parter: str) -> list[Numbered]:
+    """The first rows, enough to see how dates are spelled."""
+    rows = _table(text, begin, parter, 1, Tally())
+    return [row for row, _ in zip(rows, range(_HEAD_LINES), strict=False)]
+
+
+def _batches(rows: Iterator[Numbered]) -> Iterator[list[Numbered]]:
+    batch: list[Numbered] = []
+    for row in rows:
+        batch.append(row)
         if len(batch) >= _ROWS_AT_ONCE:
             yield batch
             batch = []
@@ -170,97 +142,66 @@ def _batches(
         yield batch
 
 
-def _rows(
-    batch: list[tuple[int, list[str]]],
-    columns: dict[str, tuple[int, float]],
-    parter: str,
-    tally: Tally,
-) -> Rows:
+def _cells(batch: list[Numbered], columns: Columns, column: str) -> list[str]:
+    index = columns.at[column]
+    return [row[index].strip() if index < len(row) else "" for _, row in batch]
+
+
+def _stamps_of(batch: list[Numbered], columns: Columns) -> list[str]:
+    """Date and time of each row as one text."""
+    stamps = _cells(batch, columns, "time")
+    if "date" not in columns:
+        return stamps
+    dates = _cells(batch, columns, "date")
+    # a column called time may hold the date as well
+    return [
+        t if len(re.sub(r"\D", "", t)) >= 12 else f"{d} {t}".strip()
+        for d, t in zip(dates, stamps, strict=True)
+    ]
+
+
+def _machines(batch: list[Numbered], columns: Columns) -> set[str]:
+    return set(_cells(batch, columns, "machine")) - {""} if "machine" in columns else set()
+
+
+def _rows(batch: list[Numbered], columns: Columns, order: str, tally: Tally) -> Rows:
     n = len(batch)
-
-    def cells(column: str) -> list[str]:
-        index = columns[column][0]
-        return [row[index].strip() if index < len(row) else "" for _, row in batch]
-
-    comma = parter != ","
     values = unstated(n)
-    for column in ("speed_m_s", "course_deg", "hdop"):
+    for column, unit in (("speed_m_s", columns.speed_unit_m_s), ("course_deg", 1.0), ("hdop", 1.0)):
         if column in columns:
-            read_as = [number(_plain(c, comma)) for c in cells(column)]
-            values[column] = np.array(read_as) * columns[column][1]
+            read_as = [number(_plain(c)) for c in _cells(batch, columns, column)]
+            values[column] = np.array(read_as) * unit
     lines = np.array([line for line, _ in batch], np.int64)
     time_us, became = np.full(n, _times.NAT), np.full(n, _times.MISSING, np.int8)
     if "time" in columns:
-        stamps = cells("time")
-        if "date" in columns:
-            stamps = [f"{d} {t}".strip() for d, t in zip(cells("date"), stamps, strict=True)]
-        time_us, became = _stamps(stamps, lines, tally)
-    return Rows(
-        time_us,
-        became,
-        np.array([_degrees(c, comma) for c in cells("lat")]),
-        np.array([_degrees(c, comma) for c in cells("lon")]),
-        **values,
-        where=lines,
-    )
+        stamps = _stamps_of(batch, columns)
+        time_us, became = _csv_times.parse(stamps, lines, order, columns.utc, tally)
+    places = {}
+    for column, letters in (("lat", "north"), ("lon", "east")):
+        cells = _cells(batch, columns, column)
+        if letters in columns:
+            sides = _cells(batch, columns, letters)
+            cells = [c + s[:1].upper() for c, s in zip(cells, sides, strict=True)]
+        places[column] = np.array([_degrees(c) for c in cells])
+    return Rows(time_us, became, **places, **values, where=lines)
 
 
-def _plain(cell: str, comma: bool) -> str:
-    return cell.replace(",", ".") if comma and cell.count(",") == 1 else cell
+def _plain(cell: str) -> str:
+    return cell.replace(",", ".") if cell.count(",") == 1 else cell
 
 
-def _degrees(cell: str, comma: bool) -> float:
-    """Decimal degrees with a sign, or with N, S, E or W before or behind."""
-    letter = re.fullmatch(r"([NSEWnsew]?)([^NSEWnsew]*?)°?\s*([NSEWnsew]?)", cell)
+def _degrees(cell: str) -> float:
+    """Degrees with a sign, or with N, S, E or W before or behind; minutes and seconds too."""
+    value = number(_plain(cell))
+    if value == value:
+        return value
+    letter = re.fullmatch(r"([NSEWnsew]?)\s*([^NSEWnsew]*?)\s*([NSEWnsew]?)", cell)
     if not letter:
         return np.nan
-    value = number(_plain(letter[2].strip(" °"), comma))
+    value = number(_plain(letter[2].strip(" °")))
+    if value != value and (parts := _SEXAGESIMAL.fullmatch(letter[2])):
+        minutes, seconds = (number(_plain(parts[g] or "0")) for g in ("min", "sec"))
+        if minutes < 60 and seconds < 60:
+            value = float(parts["deg"]) + minutes / 60 + seconds / 3600
+            value = -value if parts["sign"] else value
     return -value if (letter[1] + letter[3]).upper() in ("S", "W") else value
-
-
-def _stamps(stamps: list[str], lines: np.ndarray, tally: Tally) -> tuple[_times.Ints, np.ndarray]:
-    """Times of a column: ISO 8601, day and month first, or seconds since 1970."""
-    if all(re.fullmatch(r"\d{9,19}(\.\d+)?", s) for s in stamps if s) and any(stamps):
-        return _unix(stamps)
-    slashed = [_SLASHED.fullmatch(s) for s in stamps]
-    if any(slashed):
-        stamps = _year_first(stamps, slashed, lines, tally)
-    return _times.parse(stamps)
-
-
-def _unix(stamps: list[str]) -> tuple[_times.Ints, np.ndarray]:
-    """Seconds, milliseconds, microseconds or nanoseconds since 1970, by their size."""
-    micros = []
-    for stamp in stamps:
-        whole, _, fraction = stamp.partition(".")
-        scale = next((s for size, s in ((11, 0), (14, 3), (17, 6)) if len(whole) <= size), 9)
-        digits = (
-            (whole + fraction.ljust(6, "0"))[: len(whole) - scale + 6] if scale <= 6 else whole[:-3]
-        )
-        micros.append(int(digits) if stamp else _times.NAT)
-    time_us = np.array(micros, np.int64)
-    became = np.where(time_us == _times.NAT, _times.MISSING, _times.GOOD).astype(np.int8)
-    return time_us, became
-
-
-def _year_first(
-    stamps: list[str], slashed: list[re.Match[str] | None], lines: np.ndarray, tally: Tally
-) -> list[str]:
-    """Dates with the year last, turned about; with points between they are day first.
-
-    With strokes it takes a number above 12 to tell; where there is none, they are left unread.
-    """
-    found = [m for m in slashed if m]
-    pointed = any(m[2] == "." for m in found)
-    day_first = pointed or any(int(m[1]) > 12 for m in found)
-    month_first = any(int(m[3]) > 12 for m in found)
-    if day_first == month_first:
-        tally.add_rows(TWO_WAYS, [m is not None for m in slashed], lines, "times left out")
-        return ["" if m else s for m, s in zip(slashed, stamps, strict=True)]
-    turned = []
-    for match, stamp in zip(slashed, stamps, strict=True):
-        if match:
-            day, month = (match[1], match[3]) if day_first else (match[3], match[1])
-            stamp = f"{match[4]}-{month:0>2}-{day:0>2}{match[5]}"
-        turned.append(stamp)
-    return turned

@@ -2,20 +2,30 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from datetime import tzinfo
+from collections.abc import Collection, Sequence
+from datetime import date, tzinfo
 from typing import Any, TypeAlias
 
-from oplog.events import EntryWritten, Event
+from oplog.events import (
+    EntryStruck,
+    EntryWritten,
+    Event,
+    FieldDrawn,
+    KitListed,
+    WorkMeasured,
+)
 from oplog.sheets import figures
 from oplog.sheets.table import Column, Table
 
-Step: TypeAlias = tuple[Event, EntryWritten | None, Event | None]
-"""An event, the entry that holds it, and the event that replaced it."""
+Step: TypeAlias = tuple[Event, EntryWritten | None, Event | None, Sequence[Event]]
+"""An event, the entry that holds it, the event that replaced it, and the events it replaced."""
 
 
-def history_table(steps: Sequence[Step], zone: tzinfo) -> Table:
-    """One row an event, oldest first; what no longer counts says what took its place."""
+def history_table(steps: Sequence[Step], zone: tzinfo, open_ids: Collection[str] = ()) -> Table:
+    """One row an event, oldest first; what no longer counts says what took its place.
+
+    open_ids: events of which a person has still to choose one.
+    """
     columns = (
         Column("written_at", "written"),
         Column("who", "who"),
@@ -24,22 +34,67 @@ def history_table(steps: Sequence[Step], zone: tzinfo) -> Table:
         Column("event", "event"),
         Column("entry", "entry"),
     )
-    return Table("How it came to be", columns, tuple(_row(*s, zone) for s in steps))
+    return Table(
+        "How it came to be",
+        columns,
+        tuple(_row(*s, zone, s[0].event_id in open_ids) for s in steps),
+    )
+
+
+def struck_lines(
+    out: Sequence[Event],
+    back: Sequence[Event],
+    measured: Sequence[tuple[str, date]],
+    undo: Sequence[str],
+    because: str,
+) -> list[str]:
+    """What a strike did, and how to take it back. out: struck; back: stated anew; measured:
+    machine days measured again; undo: handles."""
+    lines = [f"Struck out: {_thing(e)} ({because})." for e in out]
+    lines += [f"Counts again: {_thing(e)}." for e in back]
+    lines += [f"Measured again: {machine} on {day.isoformat()}." for machine, day in measured]
+    if any(isinstance(e, FieldDrawn | KitListed) for e in (*out, *back)):
+        lines.append("Figures stay as they are until: oplog remeasure")
+    if undo:
+        lines.append(f"To take that back: oplog strike {' '.join(undo)} --because WHY")
+    return lines
+
+
+def _thing(event: Event) -> str:
+    if isinstance(event, WorkMeasured):
+        return f"{event.machine} in {event.field} on {event.day.isoformat()}"
+    if isinstance(event, EntryStruck):
+        return f"the strike{f' in {event.field}' if event.field else ''} ({event.because})"
+    return told(event, None)
 
 
 def _row(
-    event: Event, entry: EntryWritten | None, gone: Event | None, zone: tzinfo
+    event: Event,
+    entry: EntryWritten | None,
+    gone: Event | None,
+    replaced: Sequence[Event],
+    zone: tzinfo,
+    is_open: bool,
 ) -> tuple[Any, ...]:
     when = f"{entry.written_at.astimezone(zone):%Y-%m-%d %H:%M}" if entry else "not arrived yet"
     who = event.stated_by or (entry.writer_name if entry else "")
     return (
         when,
         who,
-        told(event, entry),
-        "yes" if gone is None else f"no: {_took_its_place(gone)}",
+        _told_of_strike(event, replaced) if isinstance(event, EntryStruck) else told(event, entry),
+        ("unsettled" if is_open else "yes") if gone is None else f"no: {_took_its_place(gone)}",
         event.event_id[:8],
         entry.event_id[:8] if entry else "",
     )
+
+
+def _told_of_strike(strike: EntryStruck, replaced: Sequence[Event]) -> str:
+    stated = [e for e in replaced if not isinstance(e, WorkMeasured)]
+    if strike.visit is not None or not stated:
+        return told(strike, None)
+    back = all(isinstance(e, EntryStruck) for e in stated)
+    what = "struck the strike, which is back" if back else f"struck out: {told(stated[0], None)}"
+    return f"{what} ({strike.because})" if strike.because else what
 
 
 def told(event: Event, entry: EntryWritten | None) -> str:
@@ -61,6 +116,16 @@ def told(event: Event, entry: EntryWritten | None) -> str:
         "day.measured": lambda: f"day of {e.machine} measured, {len(e.measured)} visits",
         "work.replaced": lambda: f"{len(e.supersedes)} measurements replaced",
         "visit.said": lambda: f"said of {e.field}: {_words(e)}",
+        "job.planned": lambda: f"job {e.job} planned: {e.operation} of {', '.join(e.fields)}",
+        "job.closed": lambda: f"job {e.job} closed",
+        "note.written": lambda: f'note "{e.note}"',
+        "input.planned": lambda: f"{e.job} to get {e.per_ha:g} {e.unit}/ha of {e.product}",
+        "input.applied": lambda: f"{e.product}, {e.amount:g} {e.unit}",
+        "drill.calibrated": lambda: f"{e.implement} set for {e.product} on {e.day.isoformat()}",
+        "customer.stated": lambda: f"ground of {e.customer}: {', '.join((*e.farms, *e.fields))}",
+        "price.stated": lambda: f"{e.operation} costs {e.price:g} {e.currency} a {e.per}",
+        "sequence.planned": lambda: f"{e.crop} gets {', '.join(e.operations)}",
+        "device.assigned": lambda: f"device {e.device} belongs to {e.machine}",
         "entry.struck": lambda: f"struck out{f' in {e.field}' if e.field else ''}",
     }.get(event.TYPE, lambda: event.TYPE.replace(".", " "))()
     return f"{said} ({event.because})" if event.because else said

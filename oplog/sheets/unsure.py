@@ -9,6 +9,7 @@ from oplog.events import DayMeasured, WorkMeasured
 from oplog.fold import Farm
 from oplog.sheets import figures as fig
 from oplog.sheets.table import METRIC
+from oplog.sheets.unsettled import concerning, sentence
 
 FITS = 0.1
 """An implement whose width is within this share of the bouts' spacing may have been the one."""
@@ -34,6 +35,11 @@ def unsure(
         f"{u.what} To measure the day again: oplog settle"
         for u in farm.unsettled
         if u.machine is not None and (u.machine.casefold(), u.day) in keys
+    ]
+    names = {d.machine for d in days} | {v.field for v in visits}
+    names |= {v.implement for v in visits if v.implement is not None}
+    found += [
+        sentence(farm, u, system) for u in concerning(farm, names=names, days={d for _, d in keys})
     ]
     return found
 

@@ -1,0 +1,59 @@
+"""The bytes of the files to import: what cannot be read is told and stops no other."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from oplog.flow.taking import FileTaken
+
+
+def contents(files: Iterable[str], unread: list[FileTaken]) -> Iterator[tuple[str, bytes]]:
+    """Name and bytes of each file, large ones in parts. unread: takes in those that cannot be."""
+    from oplog.flow.taking import FileTaken
+
+    for file in files:
+        name = Path(file).name
+        try:
+            yield from _content(Path(file), name)
+        except _TooLarge as too_large:
+            unread.append(FileTaken(name, refused=str(too_large)))
+        except OSError as error:
+            why = (error.strerror or str(error)).lower()
+            unread.append(
+                FileTaken(
+                    name,
+                    refused=f"{file} cannot be read: {why}. If a program or the device itself is "
+                    "using it, close that and import again. Nothing was added from it.",
+                )
+            )
+
+
+class _TooLarge(Exception):
+    """A file that can be read neither whole nor in parts."""
+
+
+def _content(path: Path, name: str) -> Iterator[tuple[str, bytes]]:
+    from oplog.readers import _parts
+
+    size = path.stat().st_size
+    if size <= _parts.WHOLE_BYTES:
+        yield name, path.read_bytes()
+        return
+    with path.open("rb") as opened:
+
+        def read_at(place: int, count: int) -> bytes:
+            opened.seek(place)
+            return opened.read(count)
+
+        parts = _parts.parts(read_at, size)
+        if parts is None:
+            raise _TooLarge(
+                f"{name} holds {size / 1e9:.1f} GB and is none of the kinds that can be read in "
+                "parts (GPX, NMEA and CSV). Export it in pieces of at most "
+                f"{_parts.WHOLE_BYTES >> 20} MB. Nothing was added from it."
+            )
+        for number, part in enumerate(parts, 1):
+            yield f"{name}, part {number}", part

@@ -1,0 +1,64 @@
+"""Choosing one of several versions that know nothing of each other, by a further correction that
+names them all."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+from oplog.errors import OplogError, UnknownName
+from oplog.events import EntryStruck, Event, VisitSaid
+from oplog.flow.history import History, read, stated
+from oplog.flow.saying import measurements, said_anew
+from oplog.flow.striking import SHORTEST, period_of
+from oplog.fold import Unsettled
+from oplog.log import Log
+
+SAID = ("implement", "operation", "driver", "job")
+
+
+def choose(log: Log, version: str, because: str | None = None, command: str = "settle") -> Event:
+    """Let one version hold of what was stated apart; gives it.
+
+    version: the first letters of its id, as `oplog settle` shows them.
+    Raises: UnknownName where it is none of the versions that are open.
+    """
+    history = read(log)
+    group, chosen = _found(history, version)
+    history.append(_chosen(history, group, chosen, because), command=command)
+    return chosen
+
+
+def _found(history: History, version: str) -> tuple[Unsettled, Event]:
+    typed = version.strip().casefold()
+    able = [(u, e) for u in history.farm.unsettled if u.machine is None for e in u.events]
+    found = [(u, e) for u, e in able if len(typed) >= SHORTEST and e.event_id.startswith(typed)]
+    if len({e.event_id for _, e in found}) == 1:
+        return found[0]
+    if found:
+        raise OplogError(f"{version!r} could be several versions: type more of its letters.")
+    raise UnknownName(
+        "version", version, (e.event_id[:8] for _, e in able), "oplog settle shows what is open."
+    )
+
+
+def _chosen(
+    history: History, group: Unsettled, chosen: Event, because: str | None
+) -> Sequence[Event]:
+    """The events of the further correction."""
+    if isinstance(chosen, VisitSaid):
+        visit = history.visit(chosen.visit)
+        return said_anew(history, visit, {c: getattr(chosen, c) for c in SAID}, because)
+    ids = {e.event_id for e in group.events}
+    if isinstance(chosen, EntryStruck):
+        columns = {}
+        if chosen.visit is not None:
+            visit = history.visit(chosen.visit)
+            ids |= {v.event_id for v in measurements(history, visit)}
+            columns = period_of(visit)
+        why = because or chosen.because
+        ids_in_order = tuple(sorted(ids))
+        return [EntryStruck(supersedes=ids_in_order, because=why, **columns, **stated())]  # type: ignore[arg-type]
+    mark = stated() if chosen.stated_by is not None else {"nonce": chosen.nonce}
+    again = replace(chosen, supersedes=tuple(sorted(ids)), because=because, **mark)
+    return [history.anew(again)]

@@ -1,0 +1,124 @@
+"""What the columns of a table are, by their names: case, punctuation and common prefixes aside."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+from oplog.units import KMH_M_S, KNOT_M_S, MPH_M_S
+
+_BEFORE = (
+    "(?:utc|gmt|gps|gnss|local|fix|log|logged|event|record|recorded|recording|created|sampled|iso"
+    "|unix|epoch|posix|device|date|and|datum)*"
+)
+_AFTER = "(?:utc|gmt|z|local|iso|stamp|of|fix|gps|s|ms|us|ns|sec|secs|seconds|millis|hms)*"
+_PLACE_BEFORE = "(?:gps|gnss|pos|position|point|location|loc|coord|coordinates|wgs84|dd|fix)*"
+_PLACE_AFTER = "(?:wgs84|deg|degs|degree|degrees|dd|dec|decimal|{letters})*"
+_LAT = "(?:lat|latitude|latitud|latitudine|breite|breitengrad|breedtegraad|ycoord)"
+_LON = (
+    "(?:lon|lng|long|longitude|longitud|longitudine|laenge|länge|längengrad|laengengrad"
+    "|lengtegraad|xcoord)"
+)
+_PATTERNS = {
+    "time": re.compile(
+        f"{_BEFORE}(?:time|timestamp|datetime|stamp|utc|ts|unix|epoch|zeit|uhrzeit|zeitstempel"
+        f"|zeitpunkt|heure|horodatage|tijd|tijdstip|hora|fechahora|ora|(?<=d)at){_AFTER}"
+    ),
+    "date": re.compile(f"{_BEFORE}(?:date|datum|fecha|dato|jour)(?:utc|gmt|local|gps|ymd|dmy)*"),
+    "lat": re.compile(_PLACE_BEFORE + _LAT + _PLACE_AFTER.format(letters="n|s|ns")),
+    "lon": re.compile(_PLACE_BEFORE + _LON + _PLACE_AFTER.format(letters="e|w|ew")),
+    "north": re.compile(r"n?s|northsouth|(?:gps)?lat(?:itude)?(?:ref|hemi|hemisphere|dir)"),
+    "east": re.compile(r"ew|we|eastwest|(?:gps)?lon(?:g|gitude)?(?:ref|hemi|hemisphere|dir)"),
+    "course_deg": re.compile(
+        "(?:gps)?(?:course|heading|bearing|cog|track|trackangle|kurs|richtung|direction|azimuth)"
+        "(?:overground|deg|degrees|true)*"
+    ),
+    "hdop": re.compile("(?:gps)?hdop"),
+    "machine": re.compile(
+        "(?:vehicle|machine|tractor|device|unit|asset|fahrzeug|maschine|imei)"
+        "(?:id|name|no|nr|number|serial)?"
+    ),
+}
+_SPEED = re.compile(r"(?:gps|ground)?(?:speed|velocity|geschwindigkeit|vitesse|sog)(?:overground)?")
+_UNITS = {
+    "": 1.0,
+    **dict.fromkeys(("ms", "mps"), 1.0),
+    **dict.fromkeys(("kmh", "kph", "kmph"), KMH_M_S),
+    "mph": MPH_M_S,
+    **dict.fromkeys(("kn", "kt", "kts", "knot", "knots"), KNOT_M_S),
+}
+_MOST_WORDS = 5
+
+
+@dataclass(frozen=True)
+class Columns:
+    """Which column holds what (numbers from 0), the unit of speed in m/s, and whether the names
+    say that times are UTC."""
+
+    at: dict[str, int] = field(default_factory=dict)
+    speed_unit_m_s: float = 1.0
+    utc: bool = False
+
+    def __contains__(self, name: str) -> bool:
+        return name in self.at
+
+
+def columns(names: Sequence[str]) -> Columns:
+    """The columns that names stand for. Where several hold a time, one that says UTC is taken."""
+    at: dict[str, int] = {}
+    utc_of: dict[str, bool] = {}
+    unit_m_s = 1.0
+    for index, name in enumerate(names):
+        whole = re.sub(r"[\W_]", "", name.casefold())
+        bare = re.sub(r"[\W_]", "", re.sub(r"[(\[].*?[)\]]", "", name.casefold())) or whole
+        utc = bool(re.search("utc|gmt", whole))
+        speed = _SPEED.match(whole)
+        if speed and whole[speed.end() :] in _UNITS:
+            if "speed_m_s" not in at:
+                at["speed_m_s"] = index
+                unit_m_s = _UNITS[whole[speed.end() :]]
+            continue
+        kind = next((k for k, p in _PATTERNS.items() if p.fullmatch(bare)), None)
+        if kind and (kind not in at or (utc and not utc_of[kind] and kind in ("time", "date"))):
+            at[kind], utc_of[kind] = index, utc
+    if "lat" not in at and "lon" not in at and "time" in at:
+        plain = [n.strip().strip("\"'").casefold() for n in names]
+        if "x" in plain and "y" in plain:
+            at["lon"], at["lat"] = plain.index("x"), plain.index("y")
+    if "time" not in at and "date" in at:
+        at["time"], utc_of["time"] = at.pop("date"), utc_of["date"]
+    return Columns(at, unit_m_s, utc_of.get("time", False) or utc_of.get("date", False))
+
+
+def header(text: str, lines: int) -> tuple[int, str, Columns] | None:
+    """Where the header line begins, what parts the columns, and what they are."""
+    at = 0
+    split = text.split("\n")[: lines + 1]
+    for k, line in enumerate(split[:lines]):
+        for parter in ";\t,| ":
+            names = line.strip("\r").lstrip("# \ufeff").split(parter)
+            if parter == " ":
+                names = line.split()
+            names = [n.strip().strip('"') for n in names]
+            found = columns(names)
+            if "lat" in found and "lon" in found and _heads(names, split[k + 1 :], parter, found):
+                return at, parter, found
+        at += len(line) + 1
+    return None
+
+
+def _heads(names: list[str], below: list[str], parter: str, found: Columns) -> bool:
+    """Whether names head a table: short, and the line below has about as many columns.
+
+    Words with nothing but spaces between them have to be followed by numbers, or are prose.
+    """
+    following = next((line for line in below if line.strip()), "")
+    if parter == " ":
+        cells = following.split()
+        number = re.compile(r"-?\d+[.,]?\d*")
+        return len(cells) == len(names) and all(
+            number.fullmatch(cells[found.at[c]]) for c in ("lat", "lon")
+        )
+    as_many = not following or 2 * (following.count(parter) + 1) > len(names)
+    return as_many and all(len(name.split()) <= _MOST_WORDS for name in names)

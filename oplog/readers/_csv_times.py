@@ -1,0 +1,141 @@
+"""Times as tables spell them: ISO 8601, day or month first, digits alone, since 1970."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+
+import numpy as np
+
+from oplog.readers import _times
+from oplog.readers._tally import Tally
+
+TWO_WAYS = "dates that can be read day first or month first"
+DAY_FIRST, MONTH_FIRST, NOT_TOLD = "day", "month", "not told"
+
+_SLASHED = re.compile(r"\s*(\d\d?)([/.-])(\d\d?)\2(\d{4})(.*)", re.DOTALL)
+_HALF_DAY = re.compile(r"(.*?)(\d\d?)((?::\d\d){1,2}(?:[.,]\d+)?)\s*([ap])\.?m\.?(.*)", re.I | re.S)
+_PACKED = re.compile(
+    r"\s*(\d{8})(?:[T _-]?(\d{2})(\d{2})(\d{2})([.,]\d+)?)?\s*(Z|[+-].*)?\s*", re.I
+)
+_CLOCK = re.compile(r"(\D*\d{4}-\d\d-\d\d)[T ](\d{2})(\d{2})(\d{2})([.,]\d+)?\s*(\D.*)?", re.DOTALL)
+_NAMED = re.compile(r"\s*(\d\d?)[\s/.-]+([^\W\d]{3,9})[\s/.,-]+(\d{4})(.*)", re.DOTALL)
+_NAMED_FIRST = re.compile(r"\s*([^\W\d]{3,9})[\s.]+(\d\d?),?\s+(\d{4})(.*)", re.DOTALL)
+_MONTHS = {
+    name: number
+    for number, names in enumerate(
+        (
+            "jan",
+            "feb fév",
+            "mar mär mrz",
+            "apr avr",
+            "may mai",
+            "jun juin",
+            "jul juil",
+            "aug aoû",
+            "sep",
+            "oct okt",
+            "nov",
+            "dec dez déc",
+        ),
+        1,
+    )
+    for name in names.split()
+}
+
+
+def order_of(stamps: Iterable[str]) -> str:
+    """Whether dates with the year last are day first or month first, over a whole file.
+
+    With points between they are day first. With strokes it takes a number above 12 to tell.
+    """
+    day = month = False
+    for stamp in stamps:
+        match = _SLASHED.fullmatch(stamp)
+        if match is None:
+            continue
+        day = day or match[2] == "." or int(match[1]) > 12
+        month = month or int(match[3]) > 12
+        if day and month:
+            break
+    return NOT_TOLD if day == month else DAY_FIRST if day else MONTH_FIRST
+
+
+def has_strokes(stamps: Iterable[str]) -> bool:
+    """Whether any date has its year last."""
+    return any(_SLASHED.fullmatch(s) for s in stamps)
+
+
+def parse(
+    stamps: list[str], lines: np.ndarray, order: str, utc: bool, tally: Tally
+) -> tuple[_times.Ints, np.ndarray]:
+    """Microseconds since 1970 and what became of each stamp (see _times).
+
+    order: what order_of said. utc: the header says that times without a zone are UTC.
+    """
+    if any(stamps) and all(_is_count(s) for s in stamps if s):
+        return _unix(stamps)
+    slashed = [_SLASHED.fullmatch(s) for s in stamps]
+    if any(slashed) and order == NOT_TOLD:
+        tally.add_rows(TWO_WAYS, [m is not None for m in slashed], lines, "times left out")
+        stamps = ["" if m else s for m, s in zip(slashed, stamps, strict=True)]
+    elif any(slashed):
+        stamps = [_year_first(m, order) if m else s for m, s in zip(slashed, stamps, strict=True)]
+    micros, status = _times.parse(stamps)
+    for row in np.flatnonzero(status == _times.BAD):
+        micros[row], status[row] = _times.parse_one(_respelled(stamps[row]))
+    if utc:
+        status = np.where(status == _times.LOCAL, _times.GOOD, status).astype(np.int8)
+    return micros, status
+
+
+def _year_first(match: re.Match[str], order: str) -> str:
+    day, month = (match[1], match[3]) if order == DAY_FIRST else (match[3], match[1])
+    return f"{match[4]}-{month:0>2}-{day:0>2}{match[5]}"
+
+
+def _respelled(stamp: str) -> str:
+    """Other spellings as ISO 8601: months by name, morning and afternoon, digits alone."""
+    for pattern, day, month in ((_NAMED, 1, 2), (_NAMED_FIRST, 2, 1)):
+        if (named := pattern.fullmatch(stamp)) and named[month].casefold()[:3] in _MONTHS:
+            number = _MONTHS[named[month].casefold()[:3]]
+            stamp = f"{named[3]}-{number:02d}-{named[day]:0>2} {named[4].lstrip(' ,')}".strip()
+    if half := _HALF_DAY.fullmatch(stamp):
+        hour = int(half[2]) % 12 + 12 * (half[4] in "pP") if 1 <= int(half[2]) <= 12 else 99
+        stamp = f"{half[1]}{hour:02d}{half[3]}{half[5]}"
+    if (packed := _PACKED.fullmatch(stamp)) and (date := _packed_date(packed[1])):
+        stamp = date
+        if packed[2]:
+            stamp += f"T{packed[2]}:{packed[3]}:{packed[4]}{packed[5] or ''}{packed[6] or ''}"
+    if clock := _CLOCK.fullmatch(stamp):
+        rest = f"{clock[5] or ''}{clock[6] or ''}"
+        stamp = f"{clock[1]}T{clock[2]}:{clock[3]}:{clock[4]}{rest}"
+    return stamp
+
+
+def _packed_date(digits: str) -> str:
+    """Eight digits, year first or last: the century tells, as no month is 19 or 20."""
+    if digits[:2] in ("19", "20") and digits[4:6] <= "12":
+        return f"{digits[:4]}-{digits[4:6]}-{digits[6:]}"
+    return f"{digits[4:]}-{digits[2:4]}-{digits[:2]}" if digits[4:6] in ("19", "20") else ""
+
+
+def _is_count(stamp: str) -> bool:
+    """Whether digits are a time since 1970, and no date and time one behind the other."""
+    packed = len(stamp) == 14 and stamp[:2] in ("19", "20") and stamp[4:6] <= "12"
+    return not packed and bool(re.fullmatch(r"\d{9,19}(\.\d+)?", stamp))
+
+
+def _unix(stamps: list[str]) -> tuple[_times.Ints, np.ndarray]:
+    """Seconds, milliseconds, microseconds or nanoseconds since 1970, by their size."""
+    micros = []
+    for stamp in stamps:
+        whole, _, fraction = stamp.partition(".")
+        scale = next((s for size, s in ((11, 0), (14, 3), (17, 6)) if len(whole) <= size), 9)
+        digits = (
+            (whole + fraction.ljust(6, "0"))[: len(whole) - scale + 6] if scale <= 6 else whole[:-3]
+        )
+        micros.append(int(digits) if stamp else _times.NAT)
+    time_us = np.array(micros, np.int64)
+    became = np.where(time_us == _times.NAT, _times.MISSING, _times.GOOD).astype(np.int8)
+    return time_us, became
