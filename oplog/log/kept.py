@@ -32,6 +32,7 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from oplog.events import text
+from oplog.log._arrow import nulls, whole_numbers
 from oplog.log.disk import digest
 from oplog.log.reading import UNREADABLE
 from oplog.track import MISSING, SCALES, Track, as_float, fixed, track
@@ -101,7 +102,7 @@ def encode_fixes(fixes: Track) -> bytes:
     import pyarrow.parquet as pq
 
     moments = pa.array(fixes.time.astype("datetime64[us]"))
-    columns: dict[str, Any] = {"time": moments.cast(pa.timestamp("us", tz="UTC"))}
+    columns: dict[str, Any] = {"time": moments.view(pa.timestamp("us", tz="UTC"))}
     for name in ("lat", "lon"):
         values = fixed(getattr(fixes, name), SCALES[name])
         columns[f"{name}_step"] = _whole(_steps(values), values == MISSING)
@@ -199,9 +200,5 @@ def _whole(values: Any, missing: Any) -> Any:
 
 
 def _numbers(column: Any) -> Any:
-    import pyarrow as pa
-
     array = column.combine_chunks() if column.num_chunks != 1 else column.chunk(0)
-    if array.type == pa.timestamp("us", tz="UTC"):
-        array = array.cast(pa.int64())
-    return array.cast(pa.int64()).fill_null(MISSING).to_numpy(zero_copy_only=False)
+    return np.where(nulls(array), MISSING, whole_numbers(array).astype(np.int64))

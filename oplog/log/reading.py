@@ -9,6 +9,8 @@ from dataclasses import MISSING, dataclass, fields
 from datetime import UTC
 from typing import Any
 
+import numpy as np
+
 from oplog.events import (
     TYPES,
     EntryWritten,
@@ -20,6 +22,7 @@ from oplog.events import (
     event_id,
     struct,
 )
+from oplog.log._arrow import nulls, rows_of, whole_numbers
 
 NO_COLUMNS: frozenset[str] = frozenset()
 
@@ -72,15 +75,10 @@ def decode_some(
     data: bytes, ids: Collection[str], without: Collection[str] = NO_COLUMNS
 ) -> list[Event]:
     """Those events of a file that have one of some ids. Raises: as `decode`."""
-    import pyarrow as pa
-    import pyarrow.compute as pc
-
-    wanted = pa.array(sorted(ids), pa.string())
-    here = _opened(data).read(columns=["event_id"], use_threads=False)["event_id"]
-    mask = pc.is_in(here, value_set=wanted)
-    if not pc.any(mask).as_py():
-        return []
-    return events_of(table_of(data, without).filter(mask))
+    here = values(_opened(data).read(columns=["event_id"], use_threads=False)["event_id"])
+    wanted = set(ids)
+    rows = [row for row, known_id in enumerate(here) if known_id in wanted]
+    return events_of(rows_of(table_of(data, without), rows)) if rows else []
 
 
 def table_of(data: bytes, without: Collection[str] = NO_COLUMNS) -> Any:
@@ -101,7 +99,7 @@ def index(data: bytes) -> Index:
     known = {t: c.VERSION for t, c in TYPES.items()}
     later = sum(v > known.get(t, -1) for t, v in zip(types, versions, strict=True))
     listed = [i for i, t in enumerate(types) if t in (EntryWritten.TYPE, TrackImported.TYPE)]
-    found = events_of(table.take(listed)) if listed else []
+    found = events_of(rows_of(table, listed)) if listed else []
     return Index(
         dict(zip(ids, types, strict=True)),
         tuple(e for e in found if isinstance(e, EntryWritten)),
@@ -243,10 +241,7 @@ def _part(table: Any, rows: list[int], type_string: str) -> Any:
     wanted = {"event_id", "supersedes"}
     if type_string in TYPES:
         wanted |= columns(TYPES[type_string]).keys()
-    part = table.select([n for n in table.column_names if n in wanted])
-    if rows[-1] - rows[0] + 1 == len(rows):
-        return part.slice(rows[0], len(rows))
-    return part.take(rows)
+    return rows_of(table.select([n for n in table.column_names if n in wanted]), rows)
 
 
 def _later(table: Any, ids: list[str], type_string: str, version: int) -> list[Event]:
@@ -294,27 +289,22 @@ def _made_of(found: list[Any], made: Any, kind: Any) -> list[Any]:
 
 def _plain(array: Any) -> list[Any]:
     """Numbers, dates and times; whatever stands where there is a null."""
-    import pyarrow as pa
     import pyarrow.types as t
 
     kind = array.type
     if t.is_boolean(kind):
-        return list(array.fill_null(False).to_numpy(zero_copy_only=False).tolist())
+        return list(array.to_numpy(zero_copy_only=False).tolist())
+    cells = np.where(nulls(array), 0, whole_numbers(array))
     if t.is_date32(kind):
-        days = array.cast(pa.int32()).fill_null(0).to_numpy(zero_copy_only=False)
-        return list(days.astype("datetime64[D]").astype(object).tolist())
+        return list(cells.astype("datetime64[D]").astype(object).tolist())
     if t.is_timestamp(kind):
-        moments = array.cast(pa.int64()).fill_null(0).to_numpy(zero_copy_only=False)
-        naive = moments.astype("datetime64[us]").astype(object).tolist()
-        return [m.replace(tzinfo=UTC) for m in naive]
-    return list(array.fill_null(0).to_numpy(zero_copy_only=False).tolist())
+        return [m.replace(tzinfo=UTC) for m in cells.astype("datetime64[us]").astype(object)]
+    return list(cells.tolist())
 
 
 def _with_nulls(found: list[Any], array: Any) -> list[Any]:
-    if array.null_count:
-        for row, null in enumerate(array.is_null().to_numpy(zero_copy_only=False).tolist()):
-            if null:
-                found[row] = None
+    for row in np.flatnonzero(nulls(array)).tolist():
+        found[row] = None
     return found
 
 
