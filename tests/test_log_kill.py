@@ -29,7 +29,7 @@ WRITER = textwrap.dedent(
     folder, name, count, many = Path(sys.argv[1]), sys.argv[2], int(sys.argv[3]), int(sys.argv[4])
     tidy.TIERS = ((1 << 20, many), (16 << 20, 4))
     book = log.open_log(folder)
-    book.append([NoteWritten(note="begun")])  # so that all is loaded
+    book.events()  # so that all is loaded
     print("ready", flush=True)
     for k in range(count):
         pair = [NoteWritten(note=f"{name} {k} {part}") for part in "ab"]
