@@ -9,10 +9,10 @@ click command called `command`. Nothing heavy is imported before a command runs,
 from __future__ import annotations
 
 import os
+import re
 import sys
 from collections.abc import Sequence
 from importlib import import_module
-from pathlib import Path
 
 import click
 
@@ -34,12 +34,29 @@ SECTIONS = (
 """How the help groups the commands; those not named here come under "More"."""
 
 
+_TOLD = re.compile(
+    r'^def command\([^"]*\) -> [^"]*:[^"\n]*\n    """(.+?)"""', re.MULTILINE | re.DOTALL
+)
+"""What a command tells of itself, in its source."""
+
+
+class NoPandas:
+    """An import hook that finds no pandas. Arrow loads it where it is installed, merely to see
+    whether what it is given is made of it, and that takes longer than most commands."""
+
+    def find_spec(self, name: str, path: object = None, target: object = None) -> None:
+        """Raises: ImportError for pandas."""
+        if name == "pandas":
+            raise ImportError(name)
+
+
 class Commands(click.Group):
     """A group whose commands are the files of a folder, imported when they are asked for."""
 
-    def __init__(self, package: str, folder: Path, **settings: object) -> None:
+    def __init__(self, package: str, folder: str | os.PathLike[str], **settings: object) -> None:
         super().__init__(**settings)  # type: ignore[arg-type]
         self.package, self.folder = package, folder
+        self._found: dict[str, str] = {}
 
     def list_commands(self, ctx: click.Context) -> list[str]:
         """Names of the commands in the order of the alphabet."""
@@ -69,10 +86,7 @@ class Commands(click.Group):
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         """The commands in sections, each with its help line in full."""
         left = self.list_commands(ctx)
-        lines = {}
-        for name in left:
-            command = self.get_command(ctx, name)
-            lines[name] = command.get_short_help_str(LINE) if command else ""
+        lines = {name: self._line(ctx, name) for name in left}
         named = {n for _, names in SECTIONS for n in names} if self.package == __name__ else set()
         sections = [(title, [n for n in names if n in lines]) for title, names in SECTIONS if named]
         sections.append(("More" if named else "Commands", [n for n in left if n not in named]))
@@ -81,19 +95,37 @@ class Commands(click.Group):
                 with formatter.section(title):
                     formatter.write_dl([(n, lines[n]) for n in names])
 
+    def _line(self, ctx: click.Context, name: str) -> str:
+        """The help line of a command, out of its source: to import them all takes five times as
+        long. Where there is no source it is imported."""
+        module = os.path.join(self.folder, self._modules()[name])
+        for path in (f"{module}.py", os.path.join(module, "__init__.py")):
+            try:
+                with open(path, encoding="utf-8") as source:
+                    told = _TOLD.search(source.read())
+            except OSError:
+                continue
+            if told:
+                return click.Command(name, help=told[1]).get_short_help_str(LINE)
+        command = self.get_command(ctx, name)
+        return command.get_short_help_str(LINE) if command else ""
+
     def _modules(self) -> dict[str, str]:
-        found = {}
-        for path in self.folder.iterdir():
-            is_command = path.suffix == ".py" or (path / "__init__.py").exists()
-            if is_command and not path.name.startswith("_"):
-                found[path.stem.rstrip("_")] = path.stem
-        return found
+        if not self._found:
+            for entry in os.scandir(self.folder):
+                name, suffix = os.path.splitext(entry.name)
+                is_command = suffix == ".py" or os.path.exists(
+                    os.path.join(entry.path, "__init__.py")
+                )
+                if is_command and not name.startswith("_"):
+                    self._found[name.rstrip("_")] = name
+        return self._found
 
 
 @click.command(
     cls=Commands,
     package=__name__,
-    folder=Path(__file__).parent,
+    folder=os.path.dirname(__file__),
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 80},
     epilog="A new log: 'oplog new DIR'. To look round first: 'oplog sample DIR'.",
 )
@@ -116,7 +148,12 @@ def program(ctx: click.Context, log_folder: str | None) -> None:
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
-    """Run the command and give its exit code; messages for the person, no traceback."""
+    """Run the command and give its exit code; messages for the person, no traceback.
+
+    arguments: those of the command line where none are given.
+    """
+    if arguments is None:
+        sys.meta_path.insert(0, NoPandas())
     try:
         result = program.main(arguments, prog_name="oplog", standalone_mode=False)
         sys.stdout.flush()
