@@ -10,6 +10,9 @@ import numpy as np
 from oplog.errors import Problem
 from oplog.flow import gather
 from oplog.flow.mixed import two_machines
+from oplog.readers._csv_times import TWO_WAYS
+from oplog.readers._nmea_epochs import UNDATED
+from oplog.readers._tally import LOCAL_TIME
 from oplog.readers.rollover import suspect_rollover
 from oplog.track import Track
 
@@ -22,11 +25,7 @@ def nothing_to_take(name: str, track: Track, fixes: Track, problems: Sequence[Pr
     if not len(track):
         return f"{name}: {_reasons(problems) or 'it holds no positions'}. Nothing was added."
     if not len(fixes):
-        count = "one position without a time" if len(track) == 1 else "positions without times"
-        return (
-            f"{name}: {count}. That shows where, but not when, so that no work can be worked out "
-            "from it. Nothing was added."
-        )
+        return f"{name}: {_why_untimed(track, problems)} Nothing was added."
     if len(fixes) < 2:
         return f"{name}: only one position with a time. Nothing was added."
     if mixed := two_machines(fixes):
@@ -35,6 +34,22 @@ def nothing_to_take(name: str, track: Track, fixes: Track, problems: Sequence[Pr
             "track by itself. Nothing was added."
         )
     return ""
+
+
+def _why_untimed(track: Track, problems: Sequence[Problem]) -> str:
+    """Why no position of a track has a time, and what to do."""
+    found = {p.message for p in problems}
+    if LOCAL_TIME in found:
+        return (
+            "its times are local times that do not say of which zone. Import it again with the "
+            "zone of the clock that wrote them, for example --zone Europe/London."
+        )
+    count = "one position without a time" if len(track) == 1 else "positions without times"
+    if UNDATED in found:
+        count = "times of day, but no date anywhere in the file"
+    elif TWO_WAYS in found:
+        count = f"{TWO_WAYS}, and nothing in the file that tells. Export it with the year first"
+    return f"{count}. That shows where, but not when, so that no work can be worked out from it."
 
 
 def _reasons(problems: Sequence[Problem]) -> str:

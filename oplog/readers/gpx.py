@@ -148,8 +148,13 @@ def _say_damage(tally: Tally, text: bytes, at: int, points: Points, goes_on: boo
     if not points.path and _ROOT.match(text, _next_tag(text, at)):
         tally.add_at("another document follows in the same file", at, "read as well")
         return
+    hole = re.compile(rb"\0+").match(text, at)
+    if hole:
+        what = "a hole of zero bytes in the file"
+        tally.add_at(what, at, "stepped over, with the point that it begins in")
+        return
     in_tag = _POINT.match(text, max(text.rfind(b"<", max(at - 500, 0), at + 1), 0), at)
-    lost = ", one point lost" if points.in_point or in_tag else ""
+    lost = ", with the point it is in" if points.in_point or in_tag else ""
     tally.add_at("damaged XML", at, "stepped over" + lost)
 
 
@@ -167,10 +172,10 @@ def _next_tag(text: bytes, at: int) -> int:
 def _say_what_else(found: Points, tally: Tally) -> None:
     if found.waypoints or found.route_points:
         parts = [
-            f"{count} {what}"
+            f"{count} {what}{'s' * (count != 1)}"
             for count, what in (
-                (found.waypoints, "waypoints"),
-                (found.route_points, "route points"),
+                (found.waypoints, "waypoint"),
+                (found.route_points, "route point"),
             )
             if count
         ]
