@@ -148,6 +148,13 @@ def test_gpx_points_are_those_of_gpxpy(name):
         theirs = None if p.time is None else p.time.replace(tzinfo=p.time.tzinfo or UTC)
         mine = None if time is None else time.replace(tzinfo=UTC)
         assert mine == theirs
+    for mine, theirs in (
+        (track.hdop, [p.horizontal_dilution for p, _ in expected]),
+        (track.speed_m_s, [p.speed for p, _ in expected] if parsed.version == "1.0" else None),
+        (track.course_deg, [p.course for p, _ in expected] if parsed.version == "1.0" else None),
+    ):
+        if theirs is not None:
+            np.testing.assert_array_equal(mine, np.array(theirs, np.float64))
     breaks = {k for k in range(1, len(expected)) if expected[k][1] != expected[k - 1][1]}
     cuts = set((np.flatnonzero(np.diff(track.segment)) + 1).tolist())
     assert breaks <= cuts
@@ -155,3 +162,58 @@ def test_gpx_points_are_those_of_gpxpy(name):
     assert len(cuts) <= len(breaks) + backwards
     if len(expected) == 0:
         assert problems
+
+
+def point(
+    lat: str = "52.1", lon: str = "0.2", time: str = "2024-05-01T06:30:00Z", more: str = ""
+) -> str:
+    return f'<trkpt lat="{lat}" lon="{lon}"><time>{time}</time>{more}</trkpt>'
+
+
+GOOD = point(time="2024-05-01T06:31:00Z")
+SPEED = "<extensions><a:speed xmlns:a='x'>3</a:speed></extensions>"
+AT = "2024-05-01T06:30:00"
+
+NOT_FOLLOWED = {
+    "a time without zone": (point(time=AT), ["NaT"], ["2024-05-01 06:30:00"]),
+    "24:00:00": (point(time="2024-05-01T24:00:00Z"), ["2024-05-02T00:00:00.000000"], ["None"]),
+    "second 60": (point(time="2024-06-30T23:59:60Z"), ["2024-06-30T23:59:59.999999"], ["None"]),
+    "hours and minutes alone": (point(time="2024-05-01T06:30Z"), [AT + ".000000"], ["None"]),
+    "blanks round a time": (point(time=f" {AT}Z "), [AT + ".000000"], ["None"]),
+    "no such day": (point(time="2024-02-30T06:30:00Z"), [], ["None"]),
+    "no time at all, but text": (point(time="yesterday"), [], ["None"]),
+    "latitude 91": (point("91"), [], ["2024-05-01 06:30:00+00:00"]),
+    "latitude NaN": (point("NaN"), [], ["2024-05-01 06:30:00+00:00"]),
+    "0, 0": (point("0", "0"), [], ["2024-05-01 06:30:00+00:00"]),
+    "the same fix twice": (GOOD, [], ["2024-05-01 06:31:00+00:00"]),
+    "decimal comma": (point("50,5"), [], None),
+    "no latitude": ("<trkpt lon='0'/>", [], None),
+    "letters for a number": (point(more="<hdop>x</hdop>"), [AT + ".000000"], None),
+    "bare ampersand": (point(more="<name>a & b</name>"), [AT + ".000000"], None),
+    "cut off": (point() + "<trkpt lat=", [AT + ".000000"], None),
+}
+"""Text of points, our times of them, and gpxpy's (None where it gives up the whole file)."""
+
+
+@pytest.mark.parametrize("what", NOT_FOLLOWED)
+def test_where_gpxpy_is_not_followed(what):
+    """Source: gpxpy 1.6.2. The reasons are in DEVELOPERS.md; each file has one good point more."""
+    body, ours_say, theirs_say = NOT_FOLLOWED[what]
+    text = '<gpx version="1.1" creator="x"><trk><trkseg>' + GOOD + body
+    text += "" if what == "cut off" else "</trkseg></trk></gpx>"
+    track, problems = read(text.encode())
+    assert [str(t) for t in track.time[1:]] == ours_say
+    assert problems or "NaT" not in ours_say
+    if theirs_say is None:
+        with pytest.raises((gpxpy.gpx.GPXException, gpxpy.gpx.GPXXMLSyntaxException)):
+            gpxpy.parse(text)
+    else:
+        points = gpxpy.parse(text).tracks[0].segments[0].points
+        assert [str(p.time) for p in points[1:]] == theirs_say
+
+
+def test_gpxpy_leaves_speed_in_extensions_and_in_gpx_1_1():
+    for more in ("<speed>3</speed>", SPEED):
+        text = f'<gpx version="1.1"><trk><trkseg>{point(more=more)}</trkseg></trk></gpx>'
+        assert read(text.encode())[0].speed_m_s.tolist() == [3.0]
+        assert gpxpy.parse(text).tracks[0].segments[0].points[0].speed is None

@@ -23,7 +23,7 @@ DAY_US = 86_400_000_000
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _STAMP = re.compile(
     r"\s*(\d{4})[-/.]?(\d\d?)[-/.]?(\d\d?)"
-    r"(?:[T ]\s*(\d\d?):(\d\d)(?::(\d\d)(?:[.,](\d+))?)?)?"
+    r"(?:[Tt ]\s*(\d\d?):(\d\d)(?::(\d\d)(?:[.,](\d+))?)?)?"
     r"\s*(Z|z|UTC|GMT|[+-]\d\d(?::?\d\d)?)?\s*",
     re.ASCII,
 )
