@@ -568,6 +568,33 @@ def test_other_formats(driver, suffix, tmp_path):
     )
 
 
+@pytest.mark.parametrize("form", ["GPKG", "ESRI Shapefile", "GeoJSON"])
+@pytest.mark.parametrize("code", [32631, 25831, 2154, 3857, 3035, 4258])
+def test_any_coordinate_system_in_any_form(form, code, tmp_path):
+    """The way there by pyproj alone: UTM, Lambert 93, web and equal-area maps, ETRS89 degrees."""
+    import pyproj
+
+    there = pyproj.Transformer.from_crs(4326, code, always_xy=True)
+    ring = [there.transform(*c) for c in SQUARE]
+    if form == "GeoJSON":
+        crs = {"type": "name", "properties": {"name": f"urn:ogc:def:crs:EPSG::{code}"}}
+        data = collection(feature([[list(c) for c in ring]], name="Long Acre"), crs=crs)
+        data = data if isinstance(data, bytes) else json.dumps(data).encode()
+    elif form == "GPKG":
+        data = written(form, ".gpkg", f"EPSG:{code}", tmp_path, (ring,)).read_bytes()
+    else:
+        written(form, ".shp", f"EPSG:{code}", tmp_path, (ring,))
+        out = io.BytesIO()
+        with zipfile.ZipFile(out, "w") as archive:
+            for file in sorted(tmp_path.iterdir()):
+                archive.write(file, file.name)
+        data = out.getvalue()
+    (drawing,), _ = read_boundaries(data, name="land")
+    assert drawing.name == "Long Acre"
+    missed = drawing.geometry.symmetric_difference(Polygon(SQUARE))
+    assert geodesy.area_m2(missed) < 0.01 * geodesy.area_m2(Polygon(SQUARE)) / 100
+
+
 def test_a_zipped_shapefile_in_the_national_grid(tmp_path):
     east, north = GRID
     ring = [(east, north), (east, north + 100), (east + 100, north + 100), (east + 100, north)]
