@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
+from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -10,14 +11,22 @@ if TYPE_CHECKING:
     from oplog.flow.taking import FileTaken
 
 
-def contents(files: Iterable[str], unread: list[FileTaken]) -> Iterator[tuple[str, bytes]]:
-    """Name and bytes of each file, large ones in parts. unread: takes in those that cannot be."""
+def contents(
+    files: Iterable[str], unread: list[FileTaken], written: dict[str, date] | None = None
+) -> Iterator[tuple[str, bytes]]:
+    """Name and bytes of each file, large ones in parts.
+
+    unread: takes in those that cannot be read; written: the day that each was written.
+    """
     from oplog.flow.taking import FileTaken
 
     for file in files:
         name = Path(file).name
         try:
-            yield from _content(Path(file), name)
+            for part, data in _content(Path(file), name):
+                if written is not None:
+                    written[part] = date.fromtimestamp(Path(file).stat().st_mtime)
+                yield part, data
         except _TooLarge as too_large:
             unread.append(FileTaken(name, refused=str(too_large)))
         except OSError as error:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
+from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -40,15 +41,17 @@ def run(log: _shared.Log, paths: Sequence[str], told: dict[str, Any]) -> Importe
     if told.get("zone"):
         told["zone"] = known_zone(told["zone"])
     unread: list[FileTaken] = []
+    written: dict[str, date] = {}
     with _shared.Progress(len(files)) as progress:
         done = import_files(
             log,
-            contents(files, unread),
+            contents(files, unread, written),
             Told(**told),
             ask=asking(progress) if _shared.at_terminal() else None,
             today=_shared.today(_shared.farm_of(log, detail=False)),
             progress=progress,
             command=_shared.typed(),
+            written=written,
         )
     done = replace(done, files=(*done.files, *unread))
     if all(f.refused for f in done.files):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 from datetime import date
 
@@ -62,11 +62,13 @@ def import_files(
     today: date | None = None,
     progress: Progress = lambda what, done, of: None,
     command: str = "import",
+    written: Mapping[str, date] | None = None,
 ) -> Imported:
     """Take in files, each name with its bytes, and measure every machine's day they touch.
 
     ask: asked for a machine where nothing tells which one a file belongs to. today: where given,
-    a file whose dates look 1024 weeks off is not taken until told.add_days says what holds.
+    a file whose dates look 1024 weeks off is not taken until told.add_days says what holds, or
+    has said it before for the machine. written: the day that each file was written, by its name.
     A file from which nothing can be taken is told of and does not stop the others.
     Raises: UnknownName for a machine, implement or zone that is not known; CannotWrite, LogBusy.
     """
@@ -79,7 +81,7 @@ def import_files(
     batch = Batch(history.farm)
     for name, data in files:
         progress(f"reading {name}", len(taken), 0)
-        taken.append(take(history, batch, name, data, told, ask, today))
+        taken.append(take(history, batch, name, data, told, ask, today, (written or {}).get(name)))
         if sum(map(len, batch.raw.values())) > ONE_ENTRY_BYTES:
             entries += _write(history, batch, settings, progress, command)
             days |= batch.days

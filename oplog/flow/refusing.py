@@ -3,9 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import date
-
-import numpy as np
 
 from oplog.errors import Problem
 from oplog.flow import gather
@@ -13,7 +10,6 @@ from oplog.flow.mixed import two_machines
 from oplog.readers._csv_times import TWO_WAYS
 from oplog.readers._nmea_epochs import UNDATED
 from oplog.readers._tally import LOCAL_TIME
-from oplog.readers.rollover import suspect_rollover
 from oplog.track import Track
 
 ELSEWHERE_M = 300.0
@@ -60,19 +56,6 @@ def _reasons(problems: Sequence[Problem]) -> str:
         + (f" ({p.count} times)" if p.count > 1 else "")
         + (f" (line {p.line})" if p.line is not None and p.count == 1 else "")
         for p in ordered[:3]
-    )
-
-
-def date_in_doubt(name: str, fixes: Track, today: date | None) -> str:
-    """What there is to say where the dates look 1024 weeks off; "" otherwise."""
-    days = suspect_rollover(fixes.time[0], today) if today is not None else None
-    if days is None:
-        return ""
-    first = fixes.time[0].astype("datetime64[D]")
-    return (
-        f"{name} begins on {first}. Receivers whose week counter has run over write dates "
-        f"1024 weeks off: it could be {first + np.timedelta64(days, 'D')}. If so, import it with "
-        f"--add-days {days}; if the date is right, with --add-days 0. Nothing was added."
     )
 
 

@@ -8,12 +8,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 
-import numpy as np
-
 from oplog import readers
 from oplog.errors import OplogError, Problem
 from oplog.events import DeviceAssigned, Event, Found, TrackImported
-from oplog.flow import clearing, gather, refusing
+from oplog.flow import clearing, dating, gather, refusing
 from oplog.flow.days import moment, split, working_day
 from oplog.flow.history import History
 from oplog.flow.machines import Ask, machine_of
@@ -96,18 +94,16 @@ def take(
     told: Told,
     ask: Ask | None,
     today: date | None,
+    written: date | None = None,
 ) -> FileTaken:
-    """Read one file into the batch."""
+    """Read one file into the batch. written: the day that the file was written."""
     track, problems = readers.read(data, name=name, zone=told.zone)
-    if told.add_days:
-        track = replace(track, time=track.time + np.timedelta64(told.add_days, "D"))
-        problems.append(Problem(name, None, f"dates moved by {told.add_days} days, as told"))
+    track, doubt = _dated(batch.farm, name, track, problems, told, written, today)
     fixes = gather.ready(track)
     refused = refusing.nothing_to_take(name, track, fixes, problems)
     fixes, cleared = clearing.of_places(batch.farm, name, data, track, fixes, problems)
     refused = refused or refusing.nothing_left(name, fixes, problems)
-    if not refused and told.add_days is None:
-        refused = refusing.date_in_doubt(name, fixes, today)
+    refused = refused or doubt
     if refused:
         return FileTaken(name, problems=tuple(problems), refused=refused)
     try:
@@ -118,6 +114,29 @@ def take(
     return _of_machine(
         history, batch, _File(name, data, fixes, tuple(problems), how, cleared), machine, told
     )
+
+
+def _dated(
+    farm: Farm,
+    name: str,
+    track: Track,
+    problems: list[Problem],
+    told: Told,
+    written: date | None,
+    today: date | None,
+) -> tuple[Track, str]:
+    """The track, its dates set right where that was said or confirmed before; and the question
+    where they look 1024 weeks off and nobody has said."""
+    days, why = told.add_days, "as told"
+    if days is None and today is not None:
+        fixes = gather.ready(track)
+        days = dating.doubt(fixes, farm, written, today)
+        if days and not (why := dating.confirmed(farm, track.device, told.machine, days)):
+            return track, f"{name} {dating.question(fixes, days, farm, written)}"
+    if days:
+        track, said = dating.moved(track, days, name, why)
+        problems.append(said)
+    return track, ""
 
 
 def _holder(history: History, batch: Batch, fixes: Track) -> str | None:
