@@ -330,6 +330,21 @@ class TestFixes:
         text = "".join(rmc(c, "07.0000") + rmc(c, "07.5000", talker="GN") for c in clocks(5))
         assert len(messages(text)[0]) == 10
 
+    @pytest.mark.parametrize(
+        ("sentence", "told"),
+        [
+            ("GPDTM,W84,,0.0,N,0.0,E,0.0,W84", ""),
+            ("PGRMM,WGS 84", ""),
+            ("GPDTM,999,,0.08,N,0.07,E,-47.7,W84", "WGS 84 (999) (3 times)"),
+            ("PGRMM,NAD83", "WGS 84 (NAD83) (3 times)"),
+        ],
+    )
+    def test_another_datum_is_told(self, sentence, told):
+        track, said = messages("".join(rmc(c) + line(sentence) for c in clocks(3)))
+        assert len(track) == 3
+        said = [s for s in said if "ignored" not in s]
+        assert [told in s for s in said] == [True] * bool(told)
+
     @pytest.mark.parametrize("talker", ["GP", "GN", "GL", "GA", "GB", "GQ", "BD", "GI"])
     def test_talkers(self, talker):
         assert len(messages(rmc("060000.00", talker=talker))[0]) == 1

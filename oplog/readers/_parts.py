@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from oplog.readers import csv, gpx, nmea
 
-WHOLE_BYTES = 256 << 20
+WHOLE_BYTES = 128 << 20
 """Files up to this are read whole."""
 PART_BYTES = 64 << 20
 
@@ -66,7 +66,7 @@ def _parts(read_at: ReadAt, size: int, cut: _Cut) -> Iterator[bytes]:
         last = at + len(piece) >= size
         if not last:
             place = piece.rfind(cut.mark)
-            if place > 0:
+            if place > 0 and b"\0" not in piece[place:]:
                 piece = piece[: place + len(cut.mark) * cut.behind]
         whole = piece.lstrip(b"\0") if at else piece
         if whole:

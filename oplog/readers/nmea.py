@@ -28,6 +28,8 @@ BLOCK_BYTES = 1 << 22
 _BINARY_GAP_BYTES = 32
 _LEAST_BINARY_BYTES = 4
 _SENTENCE = re.compile(rb"[$!][A-Z]{2}[A-Z0-9]{2,3},")
+_DATUM = re.compile(rb"\$(?:..DTM|PGRMM),([A-Za-z0-9 _/.-]{2,20})[,*]")
+_WGS_84 = (b"W84", b"WGS 84", b"WGS84", b"WGS-84")
 _KIND_CODE = {(n[0] << 16) | (n[1] << 8) | n[2]: kind for kind, n in enumerate(nf.NAMES)}
 _STANDARD = frozenset(
     re.findall(
@@ -60,6 +62,7 @@ def read(data: bytes, name: str, zone: str | None) -> tuple[Track, list[Problem]
         checks.append(check)
     said = _with_checksum(nf.join(parts), np.concatenate(checks), tally)
     _say_ignored(names, tally)
+    _say_datum(data, names, tally)
     rows = epochs.merge(said, tally)
     if not len(rows):
         if not tally.found or not len(said):
@@ -175,6 +178,20 @@ def _say_ignored(names: Counter[bytes], tally: Tally) -> None:
     if other:
         listed = ", ".join(n.decode().rstrip(",") for n in sorted(other)[:6])
         tally.add(f"sentences of other kinds ({listed})", None, sum(other.values()), "ignored")
+
+
+def _say_datum(data: bytes, names: Counter[bytes], tally: Tally) -> None:
+    """Tell of positions that the receiver was set to give in another datum."""
+    if not any(n[2:] == b"DTM" or n == b"PGRMM" for n in names):
+        return
+    found = (m for m in _DATUM.finditer(data) if m[1].upper() not in _WGS_84)
+    if first := next(found, None):
+        tally.add(
+            f"the receiver gives positions in a datum other than WGS 84 ({first[1].decode()})",
+            data.count(b"\n", 0, first.start()) + 1,
+            1 + sum(1 for _ in found),
+            "taken as they stand: off by a metre, or by hundreds; set the receiver to WGS 84",
+        )
 
 
 def _device(names: Counter[bytes], fixes: int) -> str:
