@@ -14,7 +14,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from oplog.readers import _times, csv, formats, read
+from oplog.readers import _containers, _times, csv, formats, read
 from oplog.readers.rollover import suspect_rollover
 from oplog.track import Track
 from oplog.units import KMH_M_S, KNOT_M_S, MPH_M_S
@@ -367,6 +367,13 @@ class TestArchives:
             track, said = messages(data)
             assert len(track) == 0
             assert "unpacks to a size no track has; refused" in said[0]
+
+    def test_what_is_larger_than_is_held_at_once_has_to_be_unpacked_first(self, monkeypatch):
+        monkeypatch.setattr(_containers, "LARGEST_MEMBER_BYTES", len(GPX) - 1)
+        for data in (gzip.compress(GPX), zipped(a_gpx=GPX)):
+            track, said = messages(data)
+            assert len(track) == 0
+            assert "unpacks to over 0 MB; unpack it and import that" in said[0]
 
     def test_bombs_in_bombs_count_together(self):
         inner = zipped(**{f"f{k}_txt": b"\0" * 500_000 for k in range(20)})

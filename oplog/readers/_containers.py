@@ -18,6 +18,8 @@ LARGEST_RATIO = 200
 """A track shrinks to a tenth or so; what unpacks to 200 times its size is a bomb."""
 SMALL_BYTES = 1 << 20
 LARGEST_BYTES = 2 << 30
+LARGEST_MEMBER_BYTES = 512 << 20
+"""What is larger has to be unpacked first: then it can be read in parts."""
 DEEPEST = 4
 BROKEN = (
     zipfile.BadZipFile,
@@ -99,20 +101,24 @@ def _zip(data: bytes, name: str, tally: Tally, left: list[int]) -> Iterator[tupl
 
 def _unpacked(opened: Callable[[], Any], what: str, tally: Tally, left: list[int]) -> bytes | None:
     """What one packed file holds, or its beginning where it is damaged; None if too much."""
-    out = bytearray()
+    out = io.BytesIO()
     try:
         with opened() as packed:
             while piece := packed.read(1 << 16):
-                out += piece
                 left[0] -= len(piece)
                 if left[0] < 0:
                     what = what or "a compressed file that"
                     tally.add(f"{what} unpacks to a size no track has", done="refused")
                     return None
+                if out.write(piece) and out.tell() > LARGEST_MEMBER_BYTES:
+                    what = what or "a compressed file that"
+                    most = f"{LARGEST_MEMBER_BYTES >> 20} MB"
+                    tally.add(f"{what} unpacks to over {most}", done="unpack it and import that")
+                    return None
     except BROKEN:
         what = what or "the compressed file"
         tally.add(f"{what} is cut off or damaged", done="what could be unpacked is read")
-    return bytes(out)
+    return out.getvalue()
 
 
 def _is_clutter(name: str) -> bool:
