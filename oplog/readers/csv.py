@@ -202,6 +202,6 @@ def _degrees(cell: str) -> float:
     if value != value and (parts := _SEXAGESIMAL.fullmatch(letter[2])):
         minutes, seconds = (number(_plain(parts[g] or "0")) for g in ("min", "sec"))
         if minutes < 60 and seconds < 60:
-            value = float(parts["deg"]) + minutes / 60 + seconds / 3600
+            value = float(parts["deg"]) + (minutes + seconds / 60) / 60
             value = -value if parts["sign"] else value
     return -value if (letter[1] + letter[3]).upper() in ("S", "W") else value
