@@ -15,6 +15,8 @@ import pytest
 from oplog import flow, log
 from oplog.flow import Told
 from oplog.flow.importing import Imported
+from oplog.flow.tracing import trace
+from oplog.sheets import history
 from tests.evening import DAY, DRILLED
 from tests.test_readers_nmea import line
 from tests.tracks import PLACE, gpx
@@ -214,3 +216,13 @@ def test_overlapping_exports_add_only_what_is_new(farm: log.Log) -> None:
     again = take(farm, WHOLE).files[0]
     assert (first.new, second.new, second.known) == (600, 300, 300)
     assert (again.new, again.known) == (0, 900)
+
+
+def test_what_was_wrong_in_a_file_is_told_from_the_log_later(farm: log.Log) -> None:
+    take(farm, stamps((3, "2024-02-30T08:00:03Z"), (4, "garbage")))
+    told = [history.told(s.event, s.entry) for s in trace(farm, str(DAY))]
+    assert any(
+        "found in it: time cannot be read, or there is no such day (2 times) from line 4, set aside"
+        in t
+        for t in told
+    )

@@ -107,7 +107,7 @@ def told(event: Event, entry: EntryWritten | None) -> str:
         "kit.listed": lambda: f"{e.name} listed{_wide(e)}",
         "track.imported": lambda: (
             f"{e.fix_count:,} fixes of {e.machine} imported{_files(entry)}, "
-            f"file {e.file_digest[:8]}"
+            f"file {e.file_digest[:8]}{_found(e)}"
         ),
         "work.measured": lambda: (
             f"measured {figures.area(e.worked_m2)} in {e.field}, "
@@ -138,6 +138,17 @@ def _took_its_place(event: Event) -> str:
 
 def _wide(event: Any) -> str:
     return f", {figures.width(event.width_m)}" if event.width_m else ""
+
+
+def _found(event: Any) -> str:
+    """What was wrong in the file, as told when it was imported."""
+    said = [
+        f"{f.message}{f' ({f.count} times)' if f.count > 1 else ''}"
+        + (f" from line {f.line}" if f.line is not None else "")
+        + (f", {f.done}" if f.done else "")
+        for f in event.found
+    ]
+    return f"; found in it: {'; '.join(said)}" if said else ""
 
 
 def _files(entry: EntryWritten | None) -> str:
