@@ -17,7 +17,7 @@ class Field:
     boundary: lon/lat WGS 84, holes left out, exterior rings anticlockwise.
     area_m2: geodesic area of the boundary. [m2]
     valid_from: first day on which this drawing holds; None for always.
-    event_id: the event that drew it.
+    event_id: the event that drew it. source: the file or new ground that it was drawn from.
     """
 
     name: str
@@ -26,6 +26,7 @@ class Field:
     area_m2: float
     valid_from: date | None = None
     event_id: str = ""
+    source: str = ""
 
 
 def on(drawings: list[Field], day: date) -> Field | None:

@@ -208,7 +208,7 @@ def test_exit_codes(at_home: log.Log, run: Run, tmp_path: Path) -> None:
     assert "Did you mean import" in run("impotr").err
     assert run("import", "nowhere.gpx").code == 1
     assert run("import", "../day.gpx", "--machine", "green").code == 1
-    far = [(t, x + 9000, y) for t, x, y in DRILLED]
+    far = [(t, 9000 + 12.0 * i, y) for i, (t, _, y) in enumerate(DRILLED[:200])]
     (tmp_path / "far.gpx").write_bytes(gpx(far))
     said = run("import", "../far.gpx")
     assert said.code == 3

@@ -93,13 +93,15 @@ def ask_for_open(log: _shared.Log, done: Imported) -> None:
     if not _shared.at_terminal() or not done.days:
         return
     from oplog.flow.saying import Words, say
+    from oplog.ground import place_name
 
     farm = _shared.farm_of(log, detail=False)
     implements = sorted({v[-1].name for v in farm.kit.values() if not v[-1].is_machine})
     drivers = sorted({v.driver for v in farm.visits if v.driver})
     answers = []
     for visit in open_visits(farm, done) if implements else []:
-        what = f"{visit.machine} in {visit.field} on {visit.day}, from {_start(farm, visit)}"
+        place = place_name(farm, visit)
+        what = f"{visit.machine} in {place} on {visit.day}, from {_start(farm, visit)}"
         implement = _choice(f"{what}: with?", implements)
         driver = None
         if implement and drivers and visit.driver is None:

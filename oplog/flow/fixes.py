@@ -14,6 +14,7 @@ from oplog.events import DayMeasured, Span, WorkMeasured
 from oplog.flow import gather
 from oplog.flow.days import bounds, stamp
 from oplog.fold import Farm
+from oplog.ground import place_name
 from oplog.track import Track
 
 
@@ -63,7 +64,7 @@ def _labelled(farm: Farm, machine: str, day: date, track: Track) -> Labelled:
         rows, which = _spans_at(track.time, one.spans)
         state[rows] = [one.spans[i].state for i in which]
         bout[rows] = [one.spans[i].bout for i in which]
-        field[rows] = one.field if isinstance(one, WorkMeasured) else ""
+        field[rows] = place_name(farm, one) if isinstance(one, WorkMeasured) else ""
     return Labelled(machine, track, _speeds(track), field.astype(str), state, bout)
 
 

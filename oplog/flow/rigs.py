@@ -55,7 +55,12 @@ def statement(
     said = said_of(
         started_at,
         ended_at,
-        (v for v in farm.said if _same(v.machine, machine) and _same(v.field, field)),
+        (
+            v
+            for v in farm.said
+            # What was said of ground without a name holds for what it was called since.
+            if _same(v.machine, machine) and (_same(v.field, field) or not v.field)
+        ),
     )
     track = _most(
         [

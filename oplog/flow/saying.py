@@ -11,7 +11,9 @@ from oplog.flow import gather
 from oplog.flow.days import bounds
 from oplog.flow.history import History, read, stated
 from oplog.flow.measuring import measure
+from oplog.flow.remeasuring import told_apart
 from oplog.fold import Farm
+from oplog.fold.settle import NAMELESS, about
 from oplog.log import Entry, Log
 from oplog.work.model import Settings
 
@@ -100,7 +102,7 @@ def measured_with(
 ) -> list[Event]:
     """A visit measured again, as if this were all that was said of any visit."""
     farm = replace(history.farm, said=tuple(said))
-    return [history.anew(v) for v in _measure_visit(history, farm, visit, settings)]
+    return _measure_visit(history, farm, visit, settings)
 
 
 def said_before(history: History, visit: WorkMeasured) -> list[VisitSaid]:
@@ -115,29 +117,27 @@ def measurements(history: History, visit: WorkMeasured) -> list[WorkMeasured]:
 
 def _measure_visit(
     history: History, farm: Farm, visit: WorkMeasured, settings: Settings | None
-) -> list[WorkMeasured]:
-    """The visits, of the day measured with what is now said, that lie in the time of one."""
+) -> list[Event]:
+    """The visits, of the day measured with what is now said, that lie in the time of one; and the
+    ground they are in, where it has no name."""
     own = [t for t in farm.tracks if t.fixes in visit.tracks and t.machine == visit.machine]
     started_at, ended_at = bounds(visit.day, farm.zone, farm.day_turns_at)
     track, tracks = gather.day_track(own, history.log.fixes, started_at, ended_at)
-    events = measure(farm, visit.machine, visit.day, track, tracks, settings)
+    day = measure(farm, visit.machine, visit.day, track, tracks, settings)
+    events = told_apart(history, day)
     found = [e for e in events if isinstance(e, WorkMeasured) and _is_of(e, visit)]
     if not found:
         raise OplogError(
-            f"The visit to {visit.field} could not be measured again. Nothing was changed; "
-            "'oplog check' tells whether its fixes are still there."
+            f"The visit to {visit.field or NAMELESS} could not be measured again. Nothing was "
+            "changed; 'oplog check' tells whether its fixes are still there."
         )
-    return found
+    grounds = {v.ground for v in found}
+    return [*(e for e in events if e.event_id in grounds), *found]
 
 
 def _is_of(one: WorkMeasured | VisitSaid, visit: WorkMeasured) -> bool:
-    """Whether something is about the same stay: machine and field, and overlapping in time."""
-    return (
-        one.machine.casefold() == visit.machine.casefold()
-        and one.field.casefold() == visit.field.casefold()
-        and one.started_at < visit.ended_at
-        and visit.started_at < one.ended_at
-    )
+    """Whether something is about the same stay: machine and place, and overlapping in time."""
+    return about(one, visit) and one.started_at < visit.ended_at and visit.started_at < one.ended_at
 
 
 def _with_earlier(words: Words, before: Sequence[VisitSaid]) -> dict[str, str | None]:

@@ -38,7 +38,7 @@ from oplog.events import (
 )
 from oplog.fold.farm import Farm, Standing, Unsettled, handles
 from oplog.fold.rivals import brings_back, rivals
-from oplog.fold.settle import Strike, by_place, known_to, place, settle
+from oplog.fold.settle import Strike, at_place_of, by_place, known_to, settle
 from oplog.fold.standing import crop_of_visits, job_of
 from oplog.kit import KitItem
 from oplog.land import Field
@@ -126,7 +126,15 @@ def _fields(drawn: Sequence[FieldDrawn]) -> dict[str, list[Field]]:
     for d in sorted(drawn, key=lambda d: (d.valid_from or date.min, d.event_id)):
         boundary = shapely.from_wkb(d.geometry)
         result[d.field.casefold()].append(
-            Field(d.field, d.farm, boundary, d.boundary_m2, d.valid_from, d.event_id)
+            Field(
+                name=d.field,
+                farm=d.farm,
+                boundary=boundary,
+                area_m2=d.boundary_m2,
+                valid_from=d.valid_from,
+                event_id=d.event_id,
+                source=d.source_name or "",
+            )
         )
     return dict(result)
 
@@ -174,6 +182,6 @@ def _standing(
         crop = crop_of[v.event_id]
         name, year = (crop.crop, crop.harvest_year) if crop else (None, None)
         result[v.event_id] = Standing(
-            handle_of[v.visit], name, year, job_of(v, name, year, jobs, said_at[place(v)])
+            handle_of[v.visit], name, year, job_of(v, name, year, jobs, at_place_of(v, said_at))
         )
     return result

@@ -5,7 +5,8 @@ from laptops that did not know of each other:
 
 1. one that rests on all tracks of another and more stands in its place;
 2. then, of visits (or days) whose times overlap, the one of higher rank is kept: more tracks, then
-   one whose implement is known over an open one, then more that was said, then the larger id;
+   one in a field over one in ground without a name, then one whose implement is known over an open
+   one, then more that was said, then the larger id;
 3. visits that someone struck stay struck, whatever measures them again.
 
 What had to be decided by the id alone, what no measurement covers as a whole, and what was said
@@ -29,6 +30,9 @@ from oplog.fold.farm import Unsettled
 
 STRUCK_SHARE = 0.5
 """A visit of which more than this share lies in a struck period is struck."""
+
+NAMELESS = "new ground"
+"""What ground without a name is called in a sentence."""
 
 SAID_SHARE = 0.5
 """What was said of a stay holds beside what shares more time with it, if more than this share of
@@ -96,7 +100,7 @@ def settle(
         standing = [v for v in visits_of[key] if frozenset(v.tracks) in whole]
         some_days = [d for d in days_of[key] if frozenset(d.tracks) in whole]
         kept, rivals = _apart(standing, _visit_rank)
-        kept_visits += [v for v in kept if not struck_by(v, struck_at[place(v)])]
+        kept_visits += [v for v in kept if not struck_by(v, at_place_of(v, struck_at))]
         kept_days += _apart(some_days, _rank)[0]
         unsettled += _unsettled(whole, standing, some_days, rivals)
     unsettled += _said_in_vain(kept_visits, said_at)
@@ -126,6 +130,19 @@ def by_place(events: Iterable[S]) -> defaultdict[Place, list[S]]:
     for e in sorted(events, key=lambda e: e.event_id):
         groups[place(e)].append(e)
     return groups
+
+
+def about(event: VisitSaid | EntryStruck | WorkMeasured, visit: WorkMeasured) -> bool:
+    """Whether something is about the machine and place of a visit. What was said or struck of
+    ground that had no name yet holds for whatever it was called since."""
+    machine, field = place(event)
+    return machine == visit.machine.casefold() and field in ("", visit.field.casefold())
+
+
+def at_place_of(visit: WorkMeasured, groups: Mapping[Place, Sequence[S]]) -> list[S]:
+    """What `by_place` has about the place of a visit (see `about`)."""
+    machine, field = place(visit)
+    return [e for name in dict.fromkeys((field, "")) for e in groups.get((machine, name), ())]
 
 
 def _by_machine_day(measured: Iterable[M]) -> defaultdict[MachineDay, list[M]]:
@@ -165,14 +182,13 @@ def _rank(m: _Measured) -> tuple[object, ...]:
 
 
 def _visit_rank(v: WorkMeasured) -> tuple[object, ...]:
-    return (len(v.tracks), v.implement is not None, len(v.said), v.event_id)
+    return (len(v.tracks), bool(v.field), v.implement is not None, len(v.said), v.event_id)
 
 
 def struck_by(visit: WorkMeasured, struck: Iterable[EntryStruck]) -> list[EntryStruck]:
     """The strikes of a visit."""
     length_s = (visit.ended_at - visit.started_at).total_seconds()
-    at = place(visit)
-    return [s for s in struck if place(s) == at and shared_s(visit, s) > STRUCK_SHARE * length_s]
+    return [s for s in struck if about(s, visit) and shared_s(visit, s) > STRUCK_SHARE * length_s]
 
 
 def _unsettled(
@@ -188,7 +204,8 @@ def _unsettled(
         return [Unsettled(what, tuple(parts), name, day)]
     return [
         Unsettled(
-            f"{kept.machine} in {kept.field} on {kept.day.isoformat()} is told in two ways.",
+            f"{kept.machine} in {kept.field or NAMELESS} on {kept.day.isoformat()} is told in two "
+            "ways.",
             (kept, other),
             kept.machine,
             kept.day,
@@ -218,13 +235,12 @@ def _said_in_vain(
     """Visits measured without what was said of them, as after bringing two logs together."""
     found = []
     for v in visits:
-        there = said_at.get(place(v))
-        if not there:
-            continue
+        there = at_place_of(v, said_at)
         new = [s for s in said_of(v.started_at, v.ended_at, there) if s.event_id not in v.said]
         if new:
             what = (
-                f"What was said of {v.machine} in {v.field} on {v.day.isoformat()} is not in yet."
+                f"What was said of {v.machine} in {v.field or NAMELESS} on {v.day.isoformat()} is "
+                "not in yet."
             )
             found.append(Unsettled(what, (v, *new), v.machine, v.day))
     return found

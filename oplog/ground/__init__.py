@@ -26,5 +26,8 @@ These shares are common practice; no source. Names in capitals are in covering.p
 """
 
 from oplog.ground.covering import Covered, covered
+from oplog.ground.waiting import NewGround, boundary_of, ground_of, place_name, waiting
 
-__all__ = ["Covered", "covered"]
+__all__ = [
+    "Covered", "NewGround", "boundary_of", "covered", "ground_of", "place_name", "waiting",
+]  # fmt: skip

@@ -72,15 +72,15 @@ def _visits(farm: Farm, only: Only) -> Iterable[tuple[WorkMeasured, Row]]:
     for v in farm.visits:
         at = farm.standing[v.event_id]
         if (
-            _is(v.field, only.field)
+            _is(ground.place_name(farm, v), only.field)
             and only.day in (None, v.day)
             and only.harvest_year in (None, at.harvest_year)
         ):
             yield (
                 v,
                 (
-                    at.handle, v.day, v.field, v.operation, v.machine, v.implement, v.driver,
-                    at.crop, at.harvest_year,
+                    at.handle, v.day, ground.place_name(farm, v), v.operation, v.machine,
+                    v.implement, v.driver, at.crop, at.harvest_year,
                 ),
             )  # fmt: skip
 
@@ -136,7 +136,7 @@ def _treated_rows(farm: Farm, only: Only) -> Iterable[tuple[Row, Any]]:
     names = [c.split(":")[0] for c in _TREATED.split()]
     for r in records(ask(farm, "spray_records", {"harvest_year": only.harvest_year})):
         v = by_handle.get(r["visit"])
-        if v is None or not v.geometry or not _is(v.field, only.field):
+        if v is None or not v.geometry or not _is(ground.place_name(farm, v), only.field):
             continue
         if only.day in (None, v.day):
             yield tuple(r[n] for n in names), _sound(shapely.from_wkb(v.geometry))

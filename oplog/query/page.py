@@ -7,7 +7,9 @@ from oplog.query.question import Question, questions
 from oplog.query.tables import TABLES
 
 PURPOSES = {
-    "visits": "Current work: one row for every stay of a machine in a field.",
+    "visits": "Current work: one row for every stay of a machine in a field. Work in no field on "
+    'file has the field "new ground 1" and so on, without boundary and farm, until it gets a '
+    "name (oplog land accept); `ground` is the event that found it. It is in no other table.",
     "days": "One row for every machine and working day: time in fields, on roads, elsewhere.",
     "fields": "Every drawing of every field, boundary as WKB in lon/lat.",
     "crops": "What was stated to stand in fields, by harvest year.",

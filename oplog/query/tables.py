@@ -67,11 +67,13 @@ def _visits() -> Schema:
 
 
 def _visit_rows(farm: Farm, values: Mapping[str, Any]) -> Iterable[Row]:
-    """Current visits. job: as said or planned; field_s: all time in the field."""
+    """Current visits. job: as said or planned; field_s: all time in the field. Work in no field
+    on file is there too: its field is "new ground 1" and so on, farm and boundary_m2 are NULL."""
     own = list(_event_columns(WorkMeasured))
     for v in farm.visits:
         at = farm.standing[v.event_id]
-        row = [at.job if n == "job" else getattr(v, n) for n in own]
+        named = {"job": at.job, "field": ground.place_name(farm, v)}
+        row = [named[n] if n in named else getattr(v, n) for n in own]
         drawn = farm.fields.get(v.field.casefold())
         field_s = (
             v.working_s + v.turning_s + v.filling_s + v.standing_s + v.travelling_s + v.unrecorded_s

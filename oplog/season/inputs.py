@@ -50,7 +50,7 @@ def _fits(farm: Farm, given: InputApplied, visit: WorkMeasured) -> bool:
 
 
 def _same(said: str | None, is_: str | None) -> bool:
-    return said is None or said.casefold() == (is_ or "").casefold()
+    return not said or said.casefold() == (is_ or "").casefold()
 
 
 def _overlaps(given: InputApplied, visit: WorkMeasured) -> bool:

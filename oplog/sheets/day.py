@@ -9,8 +9,10 @@ from zoneinfo import ZoneInfo
 
 from oplog.events import DayMeasured, WorkMeasured
 from oplog.fold import Farm
+from oplog.ground import place_name
 from oplog.sheets import figures as fig
 from oplog.sheets.bars import clock_bar
+from oplog.sheets.newground import of_visit
 from oplog.sheets.table import METRIC, Column, Table, in_units
 from oplog.sheets.text import HOLD, WIDTH, clean, paragraph, write
 from oplog.sheets.unsure import is_open as is_open
@@ -118,10 +120,12 @@ def _visits(
 def _block(farm: Farm, visit: WorkMeasured, system: str, width: int) -> list[str]:
     handle = farm.standing[visit.event_id].handle
     when = period(farm, visit)
-    name = clean(visit.field)
+    name = clean(place_name(farm, visit))
     room = width - len(_AFTER_HANDLE) - len(when) - 2
     head = f"{handle:<5}  {name[:room]:<{room}}  {when}"
     body = [what(farm, visit, system)]
+    if not visit.field:
+        body.append(of_visit(farm, visit, system))
     if visit.working_s <= 0:
         body.append(NO_WORK)
     body += [_labelled(label, text) for label, text in facts(visit, system)]
@@ -164,8 +168,12 @@ def _figures(visit: WorkMeasured, system: str) -> list[tuple[str, str]]:
             "gross",
             f"{fig.area(visit.gross_m2, system)}; overlap "
             f"{fig.area(visit.overlap_m2, system, unit=False)}, missed "
-            f"{fig.area(visit.missed_m2, system, unit=False)}, over the boundary "
-            f"{fig.area(visit.outside_m2, system, unit=False)}",
+            f"{fig.area(visit.missed_m2, system, unit=False)}"
+            + (
+                f", over the boundary {fig.area(visit.outside_m2, system, unit=False)}"
+                if visit.field
+                else ""
+            ),
         ),
         (
             "rate",
@@ -291,7 +299,8 @@ def _ground(farm: Farm, visits: Iterable[WorkMeasured]) -> Table:
         areas = (v.worked_m2, v.worked_low_m2, v.worked_high_m2, v.gross_m2, v.overlap_m2)
         said = what(farm, v, METRIC)
         ha = (None if a is None else hectares(a) for a in areas)
-        rows.append((farm.standing[v.event_id].handle, v.field, said, *ha, share))
+        place = place_name(farm, v)
+        rows.append((farm.standing[v.event_id].handle, place, said, *ha, share))
     return Table("", columns, tuple(rows))
 
 

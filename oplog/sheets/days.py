@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from datetime import date
 
 from oplog.fold import Farm
+from oplog.ground import place_name
 from oplog.sheets.day import days_of, visits_of
 from oplog.sheets.table import Column, Table
 from oplog.sheets.unsure import is_open
@@ -33,7 +34,7 @@ def days_table(farm: Farm, days: Iterable[tuple[str, date]]) -> Table:
                 day,
                 machine,
                 ", ".join(dict.fromkeys(v.operation for v in visits if v.operation)) or None,
-                len({v.field.casefold() for v in visits}),
+                len({place_name(farm, v).casefold() for v in visits}),
                 hectares(sum(v.worked_m2 or 0.0 for v in visits)),
                 hours(sum(d.field_s for d in measured)),
                 hours(sum(d.road_s for d in measured)),

@@ -7,7 +7,9 @@ from collections.abc import Sequence
 from oplog import kit
 from oplog.events import DayMeasured, WorkMeasured
 from oplog.fold import Farm
+from oplog.ground import place_name
 from oplog.sheets import figures as fig
+from oplog.sheets.newground import naming
 from oplog.sheets.table import METRIC
 from oplog.sheets.unsettled import concerning, sentence
 
@@ -19,7 +21,8 @@ def unsure(
     farm: Farm, days: Sequence[DayMeasured], visits: Sequence[WorkMeasured], system: str = METRIC
 ) -> list[str]:
     """Sentences; a command that settles the matter stands last."""
-    found = [s for v in visits for s in _of_visit(farm, v, system)]
+    found = naming(farm, visits, system)
+    found += [s for v in visits for s in _of_visit(farm, v, system)]
     for d in days:
         found += [f"{d.machine}: {s}" for s in d.doubts]
         if d.nearest_m is not None and not any(v.machine == d.machine for v in visits):
@@ -28,7 +31,7 @@ def unsure(
                 f"{d.nearest_field}, {fig.distance(d.nearest_m, system)} away. A field that is "
                 "missing: oplog land add FILE"
             )
-        elif not farm.fields:
+        elif not farm.fields and not any(v.machine == d.machine for v in visits):
             found.append("No field is on file, so all counts as road: oplog land add FILE")
     keys = {(d.machine.casefold(), d.day) for d in days}
     found += [
@@ -69,6 +72,7 @@ def fitting(farm: Farm, visit: WorkMeasured) -> list[str]:
 
 def _of_visit(farm: Farm, visit: WorkMeasured, system: str) -> list[str]:
     handle = farm.standing[visit.event_id].handle
+    place = place_name(farm, visit)
     fits = [n for n in fitting(farm, visit) if n != visit.implement]
     command = f"oplog say {handle} --implement {_typed(fits[0] if fits else 'NAME')}"
     guess = f" {' or '.join(fits)} would fit." if fits else ""
@@ -77,12 +81,12 @@ def _of_visit(farm: Farm, visit: WorkMeasured, system: str) -> list[str]:
         apart = ""
         if visit.bout_width_m is not None:
             apart = f" The area rests on bouts {fig.width(visit.bout_width_m, system)} apart."
-        found.append(f"{handle} {visit.field}: with which implement?{apart}{guess} {command}")
+        found.append(f"{handle} {place}: with which implement?{apart}{guess} {command}")
     for doubt in visit.doubts:
         if is_open(visit) and doubt.startswith("No implement"):
             continue
         settles = f"{guess} {command}" if "another implement" in doubt else ""
-        found.append(f"{handle} {visit.field}: {doubt}{settles}")
+        found.append(f"{handle} {place}: {doubt}{settles}")
     return found
 
 

@@ -17,7 +17,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from oplog.geodesy import area_m2
+from oplog.geodesy import Plane, area_m2
 from oplog.kit import Rig
 from oplog.land import Field
 from oplog.work.abreast import abreast
@@ -80,6 +80,13 @@ def found_fields(
             found += clear_of(outline(piece, width_m, drift), [*taken, *found], width_m)
     shapes = [place.plane.unproject(ground) for ground in found]
     return [Field("", "", shape, area_m2(shape)) for shape in shapes]
+
+
+def with_room(field: Field, plane: Plane) -> Field:
+    """Found ground with room about it, within which work is measured: its outline is made from
+    that very work and must not cut it off."""
+    room = plane.project(field.boundary).buffer(2 * LOOSE_M)
+    return replace(field, boundary=plane.unproject(room), area_m2=float(room.area))
 
 
 def _free(way: Path, known: list[Stay]) -> Path:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -11,7 +13,7 @@ from oplog.land import Field
 from oplog.track import Floats, Track
 from oplog.work import idle
 from oplog.work.clean import Cleaned, clean, interleaved, noise
-from oplog.work.found import found_fields
+from oplog.work.found import found_fields, with_room
 from oplog.work.model import DayWork, Settings, Visit
 from oplog.work.motion import Path, path
 from oplog.work.stays import Leave, Stay, stays
@@ -40,7 +42,7 @@ def measure_day(
     by_field: dict[int, list[Stay]] = {}
     for stay in _all_stays(way, cleaned, fields, place, leave):
         by_field.setdefault(id(stay.field), []).append(stay)
-    visits = [v for here in by_field.values() for v in measure_field(way, here, place)]
+    visits = [v for here in by_field.values() for v in _visits(way, here, place)]
     visits.sort(key=lambda v: v.started_at)
     return _day(cleaned, way, visits, fields, place.clock)
 
@@ -52,6 +54,18 @@ def _all_stays(
     known = stays(cleaned, fields, leave)
     found = found_fields(way, cleaned, fields, known, place, leave)
     return stays(cleaned, [*fields, *found], leave) if found else known
+
+
+def _visits(way: Path, here: list[Stay], place: Place) -> list[Visit]:
+    """The visits to one field. New ground has an outline, but no boundary that cuts work off."""
+    field = here[0].field
+    if field.name:
+        return measure_field(way, here, place)
+    room = with_room(field, place.plane)
+    return [
+        replace(v, field=field)
+        for v in measure_field(way, [replace(s, field=room) for s in here], place)
+    ]
 
 
 def plane_for(track: Track) -> Plane:

@@ -15,8 +15,9 @@ from typing import Any
 import numpy as np
 
 from oplog.work.coverage import common, join, without
+from oplog.work.laps import laps
 from oplog.work.motion import Path
-from oplog.work.outline import SMALLEST_M2, closing_m, swaths, together, worked_ground
+from oplog.work.outline import SMALLEST_M2, STILL_TO_DO, closing_m, swaths, together, worked_ground
 
 AWAY_S = 20.0
 """Out of the ground for longer than this is gone from it."""
@@ -50,6 +51,7 @@ def pieces(bouts: list[Bout], way: Path, drift_m: float) -> list[Any]:
     bouts: in order of time.
     """
     parts = worked_ground([swaths([b.line], b.width_m) for b in bouts], _width(bouts), drift_m)
+    parts = _gone_round(parts, bouts)
     inside = [_inside(p, bouts) for p in parts]
     found: list[tuple[float, Any]] = []
     near_m = min(0.6 * _width(bouts), HEDGE_M) + min(drift_m, HEDGE_M)
@@ -61,6 +63,21 @@ def pieces(bouts: list[Bout], way: Path, drift_m: float) -> list[Any]:
         whole = together([parts[k] for k in own], _width(mine), drift_m)
         found += _parted(whole, sorted(mine, key=lambda b: b.begin_s), way, drift_m)
     return [ground for _, ground in sorted(found, key=lambda f: f[0])]
+
+
+def _gone_round(parts: list[Any], bouts: list[Bout]) -> list[Any]:
+    """The pieces, those within one lap as one: all of the ground gone round, where much of it is
+    still to be worked."""
+    width_m = _width(bouts)
+    gaps_s = [b.begin_s - a.end_s for a, b in pairwise(bouts)]
+    for lap in laps([b.line for b in bouts], gaps_s, width_m, TURN_S):
+        ground = lap.buffer(width_m / 2, join_style="mitre")
+        within = [p for p in parts if common(p, ground).area > 0.8 * p.area]
+        done = join(within) if within else None
+        if done is None or without(ground, done).area > STILL_TO_DO * ground.area:
+            parts = [p for p in parts if p not in within]
+            parts.append(join([ground, *within]))
+    return parts
 
 
 def _width(bouts: list[Bout]) -> float:

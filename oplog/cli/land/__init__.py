@@ -15,11 +15,13 @@ from oplog.cli import Commands, _shared
 @_shared.table_options
 @click.pass_context
 def command(ctx: click.Context, output: _shared.Output) -> None:
-    """Show the fields with their areas and crops; or add to them.
+    """Show the fields with their areas and crops, and ground that waits for a name; or add to
+    them.
 
     \b
     oplog land
     oplog land add boundaries.geojson --farm Home
+    oplog land accept 1 --name "Long Acre"
     oplog land crop "Long Acre" "spring beans" --harvest 2027
     """
     if ctx.invoked_subcommand is None:
@@ -30,14 +32,22 @@ def _show(ctx: click.Context, output: _shared.Output) -> None:
     from oplog import units
     from oplog.sheets.figures import area
     from oplog.sheets.listing import land_table
+    from oplog.sheets.newground import waiting_table
 
     farm = _shared.farm_of(_shared.log_of(ctx), detail=False)
     today = _shared.today(farm)
     table = land_table(farm, today)
-    if output.form == "text" and not table.rows:
-        click.echo("No field is on file yet. Add boundaries: oplog land add FILE")
+    if output.form != "text":
+        _shared.put(table, output)
         return
-    _shared.put(table, output)
-    if output.form == "text":
+    if table.rows:
+        _shared.put(table, output)
         total = sum(row[2] for row in table.rows) * units.HECTARE_M2
         click.echo(f"{len(table.rows)} fields, {area(total, output.units)}")
+    else:
+        click.echo("No field is on file yet. Add boundaries: oplog land add FILE")
+    waiting = waiting_table(farm)
+    if waiting.rows:
+        click.echo()
+        _shared.put(waiting, output)
+        _shared.say("To name one and take its outline: oplog land accept NUMBER --name FIELD")

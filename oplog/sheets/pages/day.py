@@ -12,6 +12,7 @@ import shapely
 from oplog.errors import OplogError
 from oplog.events import DayMeasured, NoteWritten, WorkMeasured
 from oplog.fold import Farm
+from oplog.ground import boundary_of, place_name
 from oplog.sheets import day as screen
 from oplog.sheets import figures as fig
 from oplog.sheets.inputs import CAUTION
@@ -126,7 +127,7 @@ def _visit(
     return VisitView(
         number=number,
         handle=farm.standing[visit.event_id].handle,
-        field=visit.field,
+        field=place_name(farm, visit),
         machine=visit.machine,
         what=screen.what(farm, visit, system),
         period=screen.period(farm, visit),
@@ -154,14 +155,14 @@ def _day_map(
     machines = {d.machine for d in days}
     by_field: dict[str, list[WorkMeasured]] = {}
     for v in visits:
-        if v.boundary:
-            by_field.setdefault(v.field.casefold(), []).append(v)
+        if v.boundary or v.ground:
+            by_field.setdefault(place_name(farm, v).casefold(), []).append(v)
     grounds = []
-    for name, stays in by_field.items():
+    for stays in by_field.values():
         worked = [shapely.from_wkb(v.geometry) for v in stays if v.geometry]
         label = ", ".join(str(numbers[v.event_id]) for v in stays)
         done = shapely.GeometryCollection(worked) if worked else None
-        grounds.append(Ground(label, farm.field(name, day).boundary, _polygons(done)))
+        grounds.append(Ground(label, boundary_of(farm, stays[0]), _polygons(done)))
     others = [farm.field(k, day) for k in farm.fields if k not in by_field]
     told = f"{len(by_field)} fields worked or visited, and the ways of the machines outside fields."
     own = {name: trail for name, trail in ways.items() if name in machines}

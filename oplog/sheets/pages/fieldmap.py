@@ -11,6 +11,7 @@ import shapely
 
 from oplog.events import WorkMeasured
 from oplog.fold import Farm
+from oplog.ground import boundary_of
 from oplog.sheets import figures as fig
 from oplog.sheets.day import period
 from oplog.sheets.pages.headland import headland
@@ -82,7 +83,7 @@ def field_map(
 
     trail: where its machine was; None draws no stops and no ways in and out.
     """
-    boundary = farm.field(visit.field, visit.day).boundary if visit.boundary else None
+    boundary = boundary_of(farm, visit)
     ground, bouts = _shape(visit.geometry), _shape(visit.bouts)
     seen = [g for g in (boundary, ground, bouts) if g is not None]
     if not seen:

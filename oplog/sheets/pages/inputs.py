@@ -8,6 +8,7 @@ from datetime import date
 
 from oplog.events import InputApplied, WorkMeasured
 from oplog.fold import Farm
+from oplog.ground import place_name
 from oplog.season.inputs import shares
 from oplog.sheets.jobs import amount
 
@@ -36,7 +37,8 @@ def day_inputs(farm: Farm, day: date | None, visits: Sequence[WorkMeasured]) -> 
         shared.add(given.event_id)
         if visit.event_id in wanted:
             parts = found.setdefault(given.event_id, (given, {}))[1]
-            parts[visit.field] = parts.get(visit.field, 0.0) + _out(given) * share
+            place = place_name(farm, visit)
+            parts[place] = parts.get(place, 0.0) + _out(given) * share
     for given in farm.inputs:
         if day is not None and given.day == day and given.event_id not in shared:
             found[given.event_id] = (given, {})
