@@ -220,6 +220,15 @@ def test_labels_tell_the_same_hours_as_the_truth() -> None:
         assert by_labels == pytest.approx(s.visits_truth[0].seconds[state], rel=0.03, abs=12)
 
 
+def test_the_edges_are_what_was_worked_but_for_the_hand_that_lowers_and_lifts() -> None:
+    s = made("drill_rectangle")
+    working = s.labels == "working"
+    apart = np.flatnonzero(s.at_edges != working)
+    assert 0 < len(apart) < 0.05 * working.sum()
+    ends = np.flatnonzero(np.diff(working.astype(int)))
+    assert max(np.abs(ends - i).min() for i in apart) <= 3
+
+
 def test_time_with_the_logger_off_is_unrecorded() -> None:
     s = made("lunch_logger_off")
     gap = np.diff(s.fixes["time"]).astype(np.int64).max() / 1e6

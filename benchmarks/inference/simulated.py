@@ -29,7 +29,8 @@ class Row:
     and the like of the time in the field; None where there is nothing to compare.
 
     inside, half: whether the truth lies in the stated 90 % range, and half of that over the truth.
-    naive: name of a method -> (error of area, error of hours, F1).
+    floor_hours, floor_f1: those of an oracle that knows the edges of the work but not when the
+    driver lowers and lifts. naive: name of a method -> (error of area, error of hours, F1).
     """
 
     scenario: str
@@ -51,6 +52,8 @@ class Row:
     half: float | None = None
     hours_inside: bool | None = None
     hours_half: float | None = None
+    floor_hours: float | None = None
+    floor_f1: float | None = None
     naive: dict[str, naive.Score] | None = None
 
 
@@ -126,7 +129,7 @@ def _row(
         speed=worked_m / worked_s / truth.working_speed_m_s - 1 if worked_s else None,
         gross=sum(v.gross_m2 or 0.0 for v in visits) / truth.gross_m2 - 1,
         filling=(sum(v.filling_s for v in visits) - seconds["filling"]) / in_field,
-        f1=_f1(scenario, truth, visits),
+        f1=_f1(scenario, truth, visits), **_floor(scenario, truth),
         **_ranges(one, truth),
         naive=naive.scores(scenario, truth) if with_naive else None,
     )  # fmt: skip
@@ -158,12 +161,27 @@ def _ranges(visit: Visit | None, truth: VisitTruth) -> dict[str, bool | float | 
 
 def _f1(scenario: Scenario, truth: VisitTruth, visits: list[Visit]) -> float:
     """F1 of "working" over the intervals between fixes, weighted by time."""
+    at, rows, length, true = _intervals(scenario, truth)
+    middle = (at[:-1] + np.minimum(np.diff(at) / 2, 0.5 * scenario.interval_s + 0.01))[rows]
+    return f1(working_at(visits, middle), true, length)
+
+
+def _floor(scenario: Scenario, truth: VisitTruth) -> dict[str, float]:
+    """What an oracle of the ground would score: it errs by the driver's hand alone."""
+    _, rows, length, true = _intervals(scenario, truth)
+    oracle = scenario.at_edges[:-1][rows]
+    worked_s = float(length[oracle].sum()) / max(float(length[true].sum()), 1.0)
+    return {"floor_hours": worked_s - 1, "floor_f1": f1(oracle, true, length)}
+
+
+def _intervals(
+    scenario: Scenario, truth: VisitTruth
+) -> tuple[NDArray[np.float64], NDArray[np.bool_], NDArray[np.float64], NDArray[np.bool_]]:
+    """Stamps, and of the intervals of a stay: which they are, their length, whether worked."""
     at = seconds_of(scenario.fixes["time"])
     rows = (at[:-1] >= truth.started.timestamp()) & (at[:-1] < truth.ended.timestamp())
-    length = np.diff(at)[rows]
-    middle = (at[:-1] + np.minimum(np.diff(at) / 2, 0.5 * scenario.interval_s + 0.01))[rows]
     true = (np.asarray(scenario.labels)[:-1] == "working")[rows]
-    return f1(working_at(visits, middle), true, length)
+    return at, rows, np.diff(at)[rows], true
 
 
 def seconds_of(time: NDArray[np.datetime64]) -> NDArray[np.float64]:

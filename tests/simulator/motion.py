@@ -39,6 +39,7 @@ class Motion:
     line_y: Floats
     line_heading: Floats
     down: NDArray[np.bool_]
+    over: NDArray[np.bool_]
     piece: NDArray[np.intp]
     dwell: NDArray[np.int8]
 
@@ -161,13 +162,14 @@ def _sampled(
 
     ahead, right = of("antenna_ahead_m"), of("antenna_right_m")
     line_x, line_y, line_h = _line(d, x, y, h, rig)
+    down, over = _down(d, t, arrive, leave, s, piece)
     return Motion(
         t=t, x=x, y=y, heading=h,
         speed=np.abs(np.gradient(along) * RATE_HZ),
         antenna_x=x + ahead * c + right * n,
         antenna_y=y + ahead * n - right * c,
         line_x=line_x, line_y=line_y, line_heading=line_h,
-        down=_down(d, t, arrive, leave, s, piece),
+        down=down, over=over,
         piece=number, dwell=dwell,
     )  # fmt: skip
 
@@ -204,9 +206,12 @@ def _line(
 
 def _down(
     d: Drive, t: Floats, arrive: Floats, leave: Floats, s: Floats, piece: NDArray[np.intp]
-) -> NDArray[np.bool_]:
-    """When the implement is down: over the ideal bout, with the lag of machine and driver."""
-    out = np.zeros(len(t), dtype=bool)
+) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+    """When the implement is down: over the ideal bout, with the lag of machine and driver.
+
+    And when it is over the ideal bout: the same without the lag.
+    """
+    out, over = np.zeros(len(t), dtype=bool), np.zeros(len(t), dtype=bool)
     first = np.searchsorted(piece, np.arange(len(d.pieces)), side="left")
     last = np.searchsorted(piece, np.arange(len(d.pieces)), side="right") - 1
     before = False
@@ -218,6 +223,7 @@ def _down(
         i, j = int(first[k]), int(last[k])
         at = np.interp([s[i] + p.down[0], s[i] + p.down[1]], s[i : j + 1], arrive[i : j + 1])
         a, b = float(at[0]), float(at[1])
+        on, off = a, float(leave[j]) if p.held else b
         if not before:
             a += m.lag_down_s + float(d.rng.normal(0, m.lag_sd_s))
         if p.held:
@@ -230,5 +236,6 @@ def _down(
         if k + 1 < len(d.pieces) and d.pieces[k + 1].gear != p.gear:
             hi = float(arrive[j])
         out[(t >= max(a, lo)) & (t < min(b, hi))] = True
+        over[(t >= max(on, lo)) & (t < min(off, hi))] = True
         before = p.held
-    return out
+    return out, over

@@ -92,6 +92,8 @@ class Scenario:
     fields: dicts of name, farm, boundary (lon/lat as given to the user, or None) and true
     (lon/lat). fixes: time [datetime64[us]], lat, lon and perhaps speed. rig: as stated.
     labels: (n,) the state of the interval from each fix to the next (the last repeated).
+    at_edges: (n,) whether the working line is over its bout then: what could be known at best of
+    an implement that is lowered and lifted by hand.
     also: other machines or days of the same story. mixed: fixes hold more than one machine.
     """
 
@@ -103,6 +105,7 @@ class Scenario:
     quality: str
     interval_s: float
     labels: NDArray[np.str_]
+    at_edges: NDArray[np.bool_]
     also: list[Scenario] = field(default_factory=list)
     mixed: bool = False
 
@@ -235,6 +238,7 @@ def record(
         quality=receiver.quality,
         interval_s=receiver.interval_s,
         labels=_labels(m, state, off, true),
+        at_edges=_labels(m, np.where(m.over, 0, 1).astype(np.int8), off, true) == STATES[0],
     )
 
 

@@ -167,7 +167,8 @@ def two_machines_one_file(name: str, rng: Rng) -> Scenario:
     order = np.argsort(time, kind="stable")
     fixes = {k: np.concatenate([one.fixes[k], two.fixes[k]])[order] for k in one.fixes}
     labels = np.concatenate([one.labels, two.labels])[order]
-    return replace(one, fixes=fixes, labels=labels, also=[two], mixed=True)
+    edges = np.concatenate([one.at_edges, two.at_edges])[order]
+    return replace(one, fixes=fixes, labels=labels, at_edges=edges, also=[two], mixed=True)
 
 
 @scenario
