@@ -238,7 +238,7 @@ def record(
         quality=receiver.quality,
         interval_s=receiver.interval_s,
         labels=_labels(m, state, off, true),
-        at_edges=_labels(m, np.where(m.over, 0, 1).astype(np.int8), off, true) == STATES[0],
+        at_edges=_labels(m, _at_edges(m, state), off, true) == STATES[0],
     )
 
 
@@ -272,6 +272,14 @@ def _recorded(
         noise = rng.normal(0, NOISE[r.quality][2], len(true))
         fixes["speed"] = np.abs(np.interp(true, m.t, m.speed) + noise).round(3)
     return fixes, true
+
+
+def _at_edges(m: Motion, state: NDArray[np.int8]) -> NDArray[np.int8]:
+    """Working over the ideal bouts, save where the machine stands in one."""
+    stopped = np.isin(state, [STATES.index("standing"), STATES.index("filling")])
+    return np.where(m.over & ~stopped, STATES.index("working"), STATES.index("turning")).astype(
+        np.int8
+    )
 
 
 def _labels(
