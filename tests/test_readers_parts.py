@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import io
 import tracemalloc
+import zipfile
 
 import numpy as np
 import pytest
@@ -12,6 +14,7 @@ from hypothesis import strategies as st
 from oplog import flow, log
 from oplog.cli._files import contents
 from oplog.flow.taking import FileTaken, Told
+from oplog.kit import KitItem
 from oplog.readers import _parts, read
 from oplog.track import Track, concat
 from tests.evening import DRILLED
@@ -152,3 +155,48 @@ def test_a_device_in_use_is_told(tmp_path, monkeypatch):
         "cannot be read: device or resource busy. If a program or the device itself is using"
         in (unread[0].refused)
     )
+
+
+def test_an_archive_of_two_machines_is_told_apart(farm: log.Log, tmp_path):
+    flow.add_kit(farm, KitItem("red", "tractor", True))
+    for machine, away_m in (("blue", 0), ("red", 900)):
+        track = gpx([(t, x + away_m, y) for t, x, y in DRILLED[:400]], creator=f"{machine} box")
+        flow.import_file(farm, track, f"{machine}.gpx", Told(machine=machine))
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w") as archive:
+        for machine, away_m in (("blue", 0), ("red", 900)):
+            track = [(t, x + away_m, y) for t, x, y in DRILLED[:900]]
+            archive.writestr(f"{machine}.gpx", gpx(track, creator=f"{machine} box"))
+        archive.writestr("readme.txt", "two tracks")
+    (tmp_path / "stick.zip").write_bytes(out.getvalue())
+    unread: list[FileTaken] = []
+    done = flow.import_files(farm, contents([str(tmp_path / "stick.zip")], unread))
+    assert [(f.name, f.machine, f.new) for f in done.files] == [
+        ("stick.zip:blue.gpx", "blue", 500),
+        ("stick.zip:readme.txt", "", 0),
+        ("stick.zip:red.gpx", "red", 500),
+    ]
+
+
+def test_an_archive_of_one_file_is_that_file(tmp_path):
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w") as archive:
+        archive.writestr("day.gpx", gpx(DRILLED[:50]))
+    (tmp_path / "day.zip").write_bytes(out.getvalue())
+    assert list(contents([str(tmp_path / "day.zip")], [])) == [("day.zip", out.getvalue())]
+
+
+def test_what_is_wrong_with_an_archive_is_told_beside_its_files(tmp_path):
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as archive:
+        archive.writestr("a.gpx", gpx(DRILLED[:50]))
+        archive.writestr("b.gpx", gpx(DRILLED[50:100]))
+        archive.writestr("c.gpx", b"\0" * (90 << 20))
+    (tmp_path / "day.zip").write_bytes(out.getvalue())
+    unread: list[FileTaken] = []
+    names = [name for name, _ in contents([str(tmp_path / "day.zip")], unread)]
+    assert names == ["day.zip:a.gpx", "day.zip:b.gpx"]
+    assert [f.refused for f in unread] == [
+        "day.zip: c.gpx in the archive unpacks to a size no track has; refused. "
+        "Nothing was added from it."
+    ]

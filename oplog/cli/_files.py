@@ -23,7 +23,7 @@ def contents(
     for file in files:
         name = Path(file).name
         try:
-            for part, data in _content(Path(file), name):
+            for part, data in _content(Path(file), name, unread):
                 if written is not None:
                     written[part] = date.fromtimestamp(Path(file).stat().st_mtime)
                 yield part, data
@@ -44,12 +44,12 @@ class _TooLarge(Exception):
     """A file that can be read neither whole nor in parts."""
 
 
-def _content(path: Path, name: str) -> Iterator[tuple[str, bytes]]:
+def _content(path: Path, name: str, unread: list[FileTaken]) -> Iterator[tuple[str, bytes]]:
     from oplog.readers import _parts
 
     size = path.stat().st_size
     if size <= _parts.WHOLE_BYTES:
-        yield name, path.read_bytes()
+        yield from _opened(path.read_bytes(), name, unread)
         return
     with path.open("rb") as opened:
 
@@ -66,3 +66,26 @@ def _content(path: Path, name: str) -> Iterator[tuple[str, bytes]]:
             )
         for number, part in enumerate(parts, 1):
             yield f"{name}, part {number}", part
+
+
+def _opened(data: bytes, name: str, unread: list[FileTaken]) -> Iterator[tuple[str, bytes]]:
+    """A file as it is; an archive of several files as if they lay in a folder, because they may be
+    of several machines."""
+    from oplog.flow.taking import FileTaken
+    from oplog.readers import _containers
+    from oplog.readers._tally import Tally
+
+    if not _containers.is_container(data):
+        yield name, data
+        return
+    tally = Tally(name)
+    inside = _containers.members(data, name, tally)
+    first, second = next(inside, None), next(inside, None)
+    if first is None or second is None:
+        yield name, data
+        return
+    yield from (first, second)
+    yield from inside
+    unread += [
+        FileTaken(name, refused=f"{p}. Nothing was added from it.") for p in tally.problems()
+    ]
