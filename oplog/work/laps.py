@@ -60,7 +60,7 @@ def _chains(
 
 
 def _loops(x: Floats, y: Floats, near_m: float) -> list[tuple[int, int]]:
-    """First and last point of each way round: it comes back to where it was, going the same way."""
+    """First and last point of each way round: it comes back to where it was, not against it."""
     from shapely import STRtree, points
 
     if len(x) < 8:
@@ -72,7 +72,7 @@ def _loops(x: Floats, y: Floats, near_m: float) -> list[tuple[int, int]]:
     a, b = STRtree(spots).query(spots, predicate="dwithin", distance=near_m)
     later = way[b] - way[a] > SHORTEST_M
     a, b = a[later], b[later]
-    same = np.cos(heading[a] - heading[b]) > 0.7
+    same = np.cos(heading[a] - heading[b]) > -0.5  # a lap may be closed at a corner
     a, b = a[same], b[same]
     area = np.abs(cross[b] - cross[a] + x[b] * y[a] - x[a] * y[b]) / 2
     length = way[b] - way[a]

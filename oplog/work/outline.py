@@ -13,6 +13,10 @@ from oplog.work.coverage import close, cover, join, polygons, without
 SMALLEST_M2 = 500.0
 """Ground smaller than this is no field. Common practice: a twentieth of a hectare."""
 
+NARROWEST_M = 8.0
+"""Half the width of the narrowest ground that is told from a road driven again and again, apart
+from the drift; and half of two and a half bouts at the least."""
+
 STILL_TO_DO = 0.25
 """A hole of more than this share is ground still to be worked, not a pond."""
 
@@ -30,14 +34,17 @@ def swaths(lines: list[Any], width_m: float) -> Any:
 def worked_ground(grounds: list[Any], width_m: float, drift_m: float) -> list[Any]:
     """Solid pieces of ground under bouts, from their swaths, largest first.
 
-    Strips no wider than one bout are no field and are left out.
+    Strips no wider than one bout are left out, and so is ground that is mostly no wider than a
+    road.
     """
     from shapely import get_parts
 
     swath = close(join(grounds), closing_m(width_m, drift_m))
     solid = join([_without_holes(p, width_m) for p in get_parts(polygons(swath))])
     found = get_parts(_opened(solid, 0.6 * width_m))
-    return sorted((p for p in found if p.area >= SMALLEST_M2), key=lambda p: -p.area)
+    wide_m = max(1.25 * width_m, NARROWEST_M + min(drift_m, NARROWEST_M))
+    fields = [p for p in found if p.area >= SMALLEST_M2 and _opened(p, wide_m).area >= 0.5 * p.area]
+    return sorted(fields, key=lambda p: -p.area)
 
 
 def outline(ground: Any, width_m: float, drift_m: float) -> Any:

@@ -44,6 +44,11 @@ class Bout:
     line: Any
     width_m: float
 
+    @property
+    def middle_s(self) -> float:
+        """The middle of its time."""
+        return (self.begin_s + self.end_s) / 2
+
 
 def pieces(bouts: list[Bout], way: Path, drift_m: float) -> list[Any]:
     """The worked ground of each field, as polygons that do not overlap, in order of time.
@@ -159,7 +164,8 @@ def _goes(ground: Any, bouts: list[Bout], way: Path, drift_m: float) -> list[lis
     out = ~contains_xy(wider, way.x, way.y)
     goes = [[bouts[0]]]
     for a, b in pairwise(bouts):
-        between = (way.seconds > a.end_s) & (way.seconds < b.begin_s)
+        # From middle to middle: a bout may run straight on out of the field.
+        between = (way.seconds > a.middle_s) & (way.seconds < b.middle_s)
         if out[between].sum() > AWAY_S:
             goes.append([])
         goes[-1].append(b)
