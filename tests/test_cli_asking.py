@@ -86,7 +86,7 @@ def test_ctrl_c_keeps_nothing_half_done(
     def interrupted(*args: object, **kwargs: object) -> None:
         raise KeyboardInterrupt
 
-    monkeypatch.setattr("oplog.flow.importing.measured_anew", interrupted)
+    monkeypatch.setattr("oplog.flow.importing.in_place", interrupted)
     before = {e.event_id for e in farm.events()}
     said = run("import", track, "--machine", "blue")
     assert said.code == 1
@@ -100,7 +100,7 @@ def test_a_fault_of_ours_is_told_without_a_traceback(
     def broken(*args: object, **kwargs: object) -> None:
         raise ZeroDivisionError("odd")
 
-    monkeypatch.setattr("oplog.flow.importing.measured_anew", broken)
+    monkeypatch.setattr("oplog.flow.importing.in_place", broken)
     said = run("import", track, "--machine", "blue")
     assert said.code == 1
     assert "fault in oplog itself" in said.err

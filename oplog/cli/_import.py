@@ -33,16 +33,17 @@ def run(log: _shared.Log, paths: Sequence[str], told: dict[str, Any]) -> Importe
     from oplog.cli._files import contents
     from oplog.cli._zone import known_zone
     from oplog.flow.importing import import_files
+    from oplog.flow.spreading import over_cores
     from oplog.flow.taking import Told
 
-    files = list(found(paths))
-    if not files:
+    unread: list[FileTaken] = []
+    files = list(found(paths, unread))
+    if not files and not unread:
         raise UnreadableFile(f"There is no file in {', '.join(paths)}. Nothing was changed.")
     if told.get("zone"):
         told["zone"] = known_zone(told["zone"])
-    unread: list[FileTaken] = []
     written: dict[str, date] = {}
-    with _shared.Progress(len(files)) as progress:
+    with _shared.Progress(len(files)) as progress, over_cores() as spread:
         done = import_files(
             log,
             contents(files, unread, written),
@@ -52,6 +53,7 @@ def run(log: _shared.Log, paths: Sequence[str], told: dict[str, Any]) -> Importe
             progress=progress,
             command=_shared.typed(),
             written=written,
+            spread=spread,
         )
     done = replace(done, files=(*done.files, *unread))
     if all(f.refused for f in done.files):
@@ -59,15 +61,18 @@ def run(log: _shared.Log, paths: Sequence[str], told: dict[str, Any]) -> Importe
     return done
 
 
-def found(paths: Sequence[str]) -> Iterator[str]:
+def found(paths: Sequence[str], unread: list[FileTaken]) -> Iterator[str]:
     """The files that paths stand for; folders are read through in order. Hidden files are left out
-    there, and what is no file (pipes, sockets), as reading it might never end.
+    there, and what is no file (pipes, sockets), as reading it might never end. unread: takes in
+    the folders that cannot be listed.
 
     Raises: OplogError for a path that is not there.
     """
+    from oplog.cli._files import untold
+
     for path in paths:
         if os.path.isdir(path):
-            for folder, inner, names in os.walk(path):
+            for folder, inner, names in os.walk(path, onerror=lambda e: unread.append(untold(e))):
                 inner[:] = sorted(n for n in inner if not n.startswith((".", "$", "System Volume")))
                 inside = (str(Path(folder, n)) for n in sorted(names) if not n.startswith("."))
                 yield from (f for f in inside if os.path.isfile(f) or not os.path.exists(f))

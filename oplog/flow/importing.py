@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from datetime import date
+from functools import partial
+from typing import Any
 
 from oplog.errors import Problem, UnreadableFile
 from oplog.flow.history import History, read
 from oplog.flow.machines import Ask
-from oplog.flow.remeasuring import measured_anew
-from oplog.flow.taking import Batch, FileTaken, MachineDay, Told, fixes_of, take
+from oplog.flow.remeasuring import MachineDayTask, in_place, measured, task
+from oplog.flow.spreading import Spread, one_by_one
+from oplog.flow.taking import Batch, FileTaken, MachineDay, Told, fixes_of, read_in, take
 from oplog.fold import Farm
 from oplog.log import Log
 from oplog.work.model import Settings
@@ -63,12 +66,15 @@ def import_files(
     progress: Progress = lambda what, done, of: None,
     command: str = "import",
     written: Mapping[str, date] | None = None,
+    spread: Spread[Any, Any] = one_by_one,
 ) -> Imported:
     """Take in files, each name with its bytes, and measure every machine's day they touch.
 
     ask: asked for a machine where nothing tells which one a file belongs to. today: where given,
     a file whose dates look 1024 weeks off is not taken until told.add_days says what holds, or
     has said it before for the machine. written: the day that each file was written, by its name.
+    spread: how the reading and the measuring are done: in this process, or over all cores (see
+    spreading.over_cores); either way the log is written by this process and comes out the same.
     A file from which nothing can be taken is told of and does not stop the others.
     Raises: UnknownName for a machine, implement or zone that is not known; CannotWrite, LogBusy.
     """
@@ -79,38 +85,49 @@ def import_files(
     days: set[MachineDay] = set()
     entries: list[str] = []
     batch = Batch(history.farm)
-    for name, data in files:
-        progress(f"reading {name}", len(taken), 0)
-        taken.append(take(history, batch, name, data, told, ask, today, (written or {}).get(name)))
+    reading = partial(read_in, zone=told.zone)
+    for file, found in spread(reading, _named(files, progress)):
+        on = (written or {}).get(file[0])
+        taken.append(take(history, batch, file, found, told, ask, today, on))
         if sum(map(len, batch.raw.values())) > ONE_ENTRY_BYTES:
-            entries += _write(history, batch, settings, progress, command)
+            entries += _write(history, batch, settings, progress, command, spread)
             days |= batch.days
             history = read(log)
             batch = Batch(history.farm)
-    entries += _write(history, batch, settings, progress, command)
-    measured = tuple(sorted(days | batch.days, key=_by_day))
+    entries += _write(history, batch, settings, progress, command, spread)
+    all_days = tuple(sorted(days | batch.days, key=_by_day))
     said = any((told.implement, told.operation, told.driver))
-    return Imported(tuple(taken), measured, tuple(entries), said)
+    return Imported(tuple(taken), all_days, tuple(entries), said)
+
+
+def _named(files: Iterable[tuple[str, bytes]], progress: Progress) -> Iterator[tuple[str, bytes]]:
+    """The files, each told of as it is begun."""
+    for number, file in enumerate(files):
+        progress(f"reading {file[0]}", number, 0)
+        yield file
 
 
 def _write(
-    history: History, batch: Batch, settings: Settings | None, progress: Progress, command: str
+    history: History,
+    batch: Batch,
+    settings: Settings | None,
+    progress: Progress,
+    command: str,
+    spread: Spread[Any, Any],
 ) -> list[str]:
     """Measure the days that the batch touches and write all of it as one entry."""
     if not batch.events:
         return []
     events = list(batch.events)
     ordered = sorted(batch.days, key=_by_day)
-    for i, (machine, day) in enumerate(ordered):
-        progress(f"measuring {machine}, {day.isoformat()}", i, len(ordered))
-        events += measured_anew(
-            history,
-            batch.farm,
-            machine,
-            day,
-            lambda digest: fixes_of(history, batch, digest),
-            settings,
-        )
+
+    def begun() -> Iterator[MachineDayTask]:
+        for i, (machine, day) in enumerate(ordered):
+            progress(f"measuring {machine}, {day.isoformat()}", i, len(ordered))
+            yield task(batch.farm, machine, day, lambda d: fixes_of(history, batch, d), settings)
+
+    for done, found in spread(measured, begun()):
+        events += in_place(history, batch.farm, done.machine, done.day, found)
     entry = history.append(
         events, fixes=batch.fixes, raw=batch.raw, command=command, files=batch.files
     )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import date
 
 from oplog.events import DayMeasured, Event, GroundFound, WorkMeasured, WorkReplaced
@@ -15,6 +15,46 @@ from oplog.fold import Farm
 from oplog.log import Entry, Log
 from oplog.track import Track
 from oplog.work.model import Settings
+
+
+@dataclass(frozen=True, eq=False)
+class MachineDayTask:
+    """All that a machine's day is measured from, for any process to do (see measuring.measure)."""
+
+    farm: Farm
+    machine: str
+    day: date
+    track: Track
+    tracks: tuple[str, ...]
+    settings: Settings | None
+
+
+def task(
+    farm: Farm,
+    machine: str,
+    day: date,
+    fixes: Callable[[str], Track],
+    settings: Settings | None = None,
+) -> MachineDayTask:
+    """What a machine's day is measured from. fixes: the fixes of a digest.
+
+    farm: what counts, with imports that are still to be written.
+    """
+    own = tuple(t for t in farm.tracks if t.machine.casefold() == machine.casefold())
+    started_at, ended_at = bounds(day, farm.zone, farm.day_turns_at)
+    track, tracks = gather.day_track(own, fixes, started_at, ended_at)
+    # Without what the work does not rest on, most of a log: it may be sent to another process.
+    slight = Farm(
+        farm.name, farm.zone, farm.day_turns_at, fields=farm.fields, crops=farm.crops,
+        kit=farm.kit, devices=farm.devices, tracks=own, jobs=farm.jobs, closed=farm.closed,
+        said=farm.said,
+    )  # fmt: skip
+    return MachineDayTask(slight, machine, day, track, tracks, settings)
+
+
+def measured(task: MachineDayTask) -> list[Event]:
+    """The events of a machine's day."""
+    return measure(task.farm, task.machine, task.day, task.track, task.tracks, task.settings)
 
 
 def measured_anew(
@@ -29,15 +69,20 @@ def measured_anew(
 
     farm: what counts, with imports that are still to be written; fixes: the fixes of a digest.
     """
-    own = [t for t in farm.tracks if t.machine.casefold() == machine.casefold()]
-    started_at, ended_at = bounds(day, farm.zone, farm.day_turns_at)
-    track, tracks = gather.day_track(own, fixes, started_at, ended_at)
-    events = told_apart(history, measure(farm, machine, day, track, tracks, settings))
+    events = measured(task(farm, machine, day, fixes, settings))
+    return in_place(history, farm, machine, day, events)
+
+
+def in_place(
+    history: History, farm: Farm, machine: str, day: date, events: list[Event]
+) -> list[Event]:
+    """The events of a machine's day, and one that puts them in the place of earlier ones."""
+    events = told_apart(history, events)
     new = {e.event_id for e in events}
-    measured: tuple[WorkMeasured | DayMeasured | GroundFound, ...]
-    measured = (*history.current_visits, *history.current_days, *farm.found)
+    before: tuple[WorkMeasured | DayMeasured | GroundFound, ...]
+    before = (*history.current_visits, *history.current_days, *farm.found)
     old = sorted(
-        e.event_id for e in measured if e.machine.casefold() == machine.casefold() and e.day == day
+        e.event_id for e in before if e.machine.casefold() == machine.casefold() and e.day == day
     )
     gone = tuple(i for i in old if i not in new)
     if gone:

@@ -86,21 +86,44 @@ class _File:
         return hashlib.sha256(self.data).hexdigest()
 
 
+@dataclass(frozen=True, eq=False)
+class FileRead:
+    """A file that was read, and nothing of the log looked at yet. fixes: as the log keeps them;
+    refused: why no work can be worked out from it."""
+
+    track: Track
+    problems: tuple[Problem, ...]
+    fixes: Track
+    refused: str
+
+
+def read_in(file: tuple[str, bytes], zone: str | None) -> FileRead:
+    """Read the bytes of a file of some name. Pure, for any process to do."""
+    name, data = file
+    track, problems = readers.read(data, name=name, zone=zone)
+    fixes = gather.ready(track)
+    refused = refusing.nothing_to_take(name, track, fixes, problems)
+    return FileRead(track, tuple(problems), fixes, refused)
+
+
 def take(
     history: History,
     batch: Batch,
-    name: str,
-    data: bytes,
+    file: tuple[str, bytes],
+    read: FileRead,
     told: Told,
     ask: Ask | None,
     today: date | None,
     written: date | None = None,
 ) -> FileTaken:
-    """Read one file into the batch. written: the day that the file was written."""
-    track, problems = readers.read(data, name=name, zone=told.zone)
-    track, doubt = _dated(batch.farm, name, track, problems, told, written, today)
-    fixes = gather.ready(track)
-    refused = refusing.nothing_to_take(name, track, fixes, problems)
+    """Take a file that was read into the batch. written: the day that the file was written."""
+    name, data = file
+    problems = list(read.problems)
+    track, doubt = _dated(batch.farm, name, read, problems, told, written, today)
+    fixes, refused = read.fixes, read.refused
+    if track is not read.track:
+        fixes = gather.ready(track)
+        refused = refusing.nothing_to_take(name, track, fixes, problems)
     fixes, cleared = clearing.of_places(batch.farm, name, data, track, fixes, problems)
     refused = refused or refusing.nothing_left(name, fixes, problems)
     refused = refused or doubt
@@ -119,7 +142,7 @@ def take(
 def _dated(
     farm: Farm,
     name: str,
-    track: Track,
+    read: FileRead,
     problems: list[Problem],
     told: Told,
     written: date | None,
@@ -127,9 +150,9 @@ def _dated(
 ) -> tuple[Track, str]:
     """The track, its dates set right where that was said or confirmed before; and the question
     where they look 1024 weeks off and nobody has said."""
+    track, fixes = read.track, read.fixes
     days, why = told.add_days, "as told"
     if days is None and today is not None:
-        fixes = gather.ready(track)
         days = dating.doubt(fixes, farm, written, today)
         if days and not (why := dating.confirmed(farm, track.device, told.machine, days)):
             return track, f"{name} {dating.question(fixes, days, farm, written)}"
