@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import os
 import tracemalloc
 import zipfile
 
@@ -13,6 +14,7 @@ from hypothesis import strategies as st
 
 from oplog import flow, log
 from oplog.cli._files import contents
+from oplog.cli._import import found
 from oplog.flow.taking import FileTaken, Told
 from oplog.kit import KitItem
 from oplog.readers import _parts, read
@@ -200,3 +202,26 @@ def test_what_is_wrong_with_an_archive_is_told_beside_its_files(tmp_path):
         "day.zip: c.gpx in the archive unpacks to a size no track has; refused. "
         "Nothing was added from it."
     ]
+
+
+def test_a_folder_with_other_things_in_it(tmp_path, monkeypatch):
+    (tmp_path / "sub").mkdir()
+    (tmp_path / "sub" / "a.gpx").write_bytes(gpx(DRILLED))
+    (tmp_path / ".hidden").write_bytes(b"x")
+    (tmp_path / "locked").mkdir()
+    os.mkfifo(tmp_path / "pipe")
+    (tmp_path / "gone").symlink_to(tmp_path / "nowhere")
+    listed = os.scandir
+
+    def scandir(path):
+        if str(path).endswith("locked"):
+            raise PermissionError(13, "Permission denied", str(path))
+        return listed(path)
+
+    monkeypatch.setattr(os, "scandir", scandir)
+    unread: list[FileTaken] = []
+    files = list(found([str(tmp_path)], unread))
+    assert [os.path.relpath(f, tmp_path) for f in files] == ["gone", "sub/a.gpx"]
+    assert [name for name, _ in contents(files, unread)] == ["a.gpx"]
+    assert ["locked cannot be read: permission denied" in f.refused for f in unread] == [1, 0]
+    assert "gone cannot be read: no such file" in unread[1].refused

@@ -30,14 +30,20 @@ def contents(
         except _TooLarge as too_large:
             unread.append(FileTaken(name, refused=str(too_large)))
         except OSError as error:
-            why = (error.strerror or str(error)).lower()
-            unread.append(
-                FileTaken(
-                    name,
-                    refused=f"{file} cannot be read: {why}. If a program or the device itself is "
-                    "using it, close that and import again. Nothing was added from it.",
-                )
-            )
+            unread.append(untold(error, file))
+
+
+def untold(error: OSError, file: str = "") -> FileTaken:
+    """What is said of a file or folder that cannot be read."""
+    from oplog.flow.taking import FileTaken
+
+    file = file or str(error.filename)
+    why = (error.strerror or str(error)).lower()
+    return FileTaken(
+        Path(file).name,
+        refused=f"{file} cannot be read: {why}. If a program or the device itself is using it, "
+        "close that and import again. Nothing was added from it.",
+    )
 
 
 class _TooLarge(Exception):
