@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from shapely import union_all
 
 from benchmarks.inference import naive
+from oplog.flow.mixed import two_machines
 from oplog.geodesy import area_m2, plane_of
 from oplog.kit import Rig
 from oplog.land import Field
@@ -210,7 +211,7 @@ def f1(
 def told(scenario: Scenario, day: DayWork) -> tuple[str, bool, str]:
     """Of a scenario that asks for a warning: (what is asked, whether it was told, how)."""
     if scenario.mixed:
-        said = [d for d in day.doubts if "Two machines" in d]
-        return "two machines in one file are told", bool(said), "; ".join(said)
+        said = two_machines(scenario.track())
+        return "two machines in one file are told", bool(said), said
     doubts = [d for v in day.visits for d in v.doubts if "apart" in d]
     return "a wrong width is told", bool(doubts), "; ".join(doubts)
