@@ -79,8 +79,8 @@ def bouts(x: float, y: float) -> Iterator[tuple[float, float, float]]:
         yield at + half, end + over, 1.2
 
 
-def path() -> tuple[np.ndarray, np.ndarray]:
-    """Ten hours of driving, one point a second: bouts, turns, fillings, roads. [m]"""
+def path(seconds: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Driving at some moments of a day of up to twelve hours: bouts, turns, fillings, roads. [m]"""
     points, speeds = [(-300.0, -20.0)], [1.0]
     for number, (x, y) in enumerate(corners()):
         points.append((x - 20.0, y - 20.0))
@@ -96,8 +96,7 @@ def path() -> tuple[np.ndarray, np.ndarray]:
     xy = np.array(points)
     legs = np.hypot(*np.diff(xy, axis=0).T) / np.array(speeds[1:])
     at = np.concatenate([[0.0], np.cumsum(legs)])
-    seconds = np.arange(SECONDS, dtype=float)
-    if at[-1] < SECONDS:
+    if at[-1] < seconds[-1]:
         raise SystemExit("the made day is too short")
     return np.interp(seconds, at, xy[:, 0]), np.interp(seconds, at, xy[:, 1])
 
@@ -105,7 +104,7 @@ def path() -> tuple[np.ndarray, np.ndarray]:
 def gpx(plane: Plane) -> str:
     """The day as a receiver with SBAS would have written it."""
     random = np.random.default_rng(7)
-    x, y = path()
+    x, y = path(np.arange(SECONDS, dtype=float))
     noise = np.zeros((2, SECONDS))
     steps = random.normal(0, 0.25 * math.sqrt(1 - 0.99**2), (2, SECONDS))
     for i in range(1, SECONDS):

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+import shapely
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from shapely.geometry import LineString, Polygon, box
 
-from oplog.work.coverage import Covered, bout_lines, close, common, cover
+from oplog.work.coverage import Covered, bout_lines, close, common, cover, join, swept
 
 SQUARE = box(0, 0, 100, 100)
 
@@ -118,3 +119,27 @@ def test_net_is_within_the_boundary_and_without_closed_gaps_within_gross(
 
 def _swept_m2(c: Covered) -> float:
     return float(c.worked.area + c.outside.area)
+
+
+def test_joining_at_once_gives_what_joining_two_by_two_does() -> None:
+    random = np.random.default_rng(3)
+    for width_m in (0.5, 3.0, 12.0):
+        lines = [
+            shapely.LineString(np.column_stack([x + random.normal(0, 0.2, 30), np.arange(30) * 4]))
+            for x in np.arange(0, 60, 2.5)
+        ]
+        wide = shapely.buffer(lines, width_m / 2, cap_style="flat")
+        truth = shapely.union_all(wide)
+        found = swept(lines, width_m)
+        assert found.is_valid
+        assert found.symmetric_difference(truth).area < 0.01 * truth.area
+        assert join(list(wide)).area == pytest.approx(truth.area, rel=1e-5)
+
+
+def test_ground_in_many_touching_pieces_is_joined_without_seams() -> None:
+    tiles = [shapely.box(x, y, x + 1, y + 1) for x in range(8) for y in range(8)]
+    whole = join(tiles)
+    assert whole.area == 64.0
+    assert len(whole.geoms) == 1
+    assert not whole.geoms[0].interiors
+    assert join([]).is_empty

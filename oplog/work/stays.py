@@ -49,7 +49,7 @@ def stays(cleaned: Cleaned, fields: list[Field], leave: Leave) -> list[Stay]:
     comes back to the same field has not left it: noise and turns over the boundary must not chop
     a stay. Where two fields meet, short dips into the neighbour belong to the field around them.
     """
-    inside = _field_of(cleaned, fields)
+    inside = field_of(cleaned, fields)
     if not (inside >= 0).any():
         return []
     distance = _Distances(cleaned, fields)
@@ -64,7 +64,7 @@ def stays(cleaned: Cleaned, fields: list[Field], leave: Leave) -> list[Stay]:
     return found
 
 
-def _field_of(cleaned: Cleaned, fields: list[Field]) -> NDArray[np.int32]:
+def field_of(cleaned: Cleaned, fields: list[Field]) -> NDArray[np.int32]:
     """Which field each fix lies in: (n,) index into fields, -1 for none. Boxes come first."""
     from shapely import contains_xy, prepare
 
