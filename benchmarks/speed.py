@@ -260,9 +260,12 @@ class Bench:
         before = held(self.folder / "farm")
         two = self.imported("season", cores=2)
         assert held(self.folder / "farm") == before, "two cores give another log than one"
-        yield Row(f"season of {self.days} files, two cores / one",
-                  one.wall_s / two.wall_s, 1.7, 1.9, f"{one.wall_s:.1f} s on one, {two.wall_s:.1f} s on two; "
-                  f"{one.peak_mb:.0f} and {two.peak_mb:.0f} MB", more_is_better=True)  # fmt: skip
+        name = f"season of {self.days} files, two cores / one"
+        detail = (
+            f"{one.wall_s:.1f} s on one, {two.wall_s:.1f} s on two; "
+            f"{one.peak_mb:.0f} and {two.peak_mb:.0f} MB"
+        )
+        yield Row(name, one.wall_s / two.wall_s, 1.7, 1.9, detail, more_is_better=True)
 
     def start(self) -> Iterator[Row]:
         """The help and a question, against Python that does nothing; and what click takes."""

@@ -122,11 +122,12 @@ def _array(cells: list[Any], kind: Any) -> Any:
     rows = [row for cell in cells if cell for row in cell]
     parts = [pa.array([getattr(r, f.name) for r in rows], type=f.type) for f in kind.value_type]
     offsets = np.cumsum([0, *(len(cell or ()) for cell in cells)])
+    # A null offset is a null list. To give a mask instead would load Arrow's compute functions.
+    absent = np.array([*(cell is None for cell in cells), False])
     return pa.ListArray.from_arrays(
-        pa.array(offsets, pa.int32()),
+        pa.array(offsets, pa.int32(), mask=absent),
         pa.StructArray.from_arrays(parts, fields=list(kind.value_type)),
         type=kind,
-        mask=pa.array([cell is None for cell in cells], pa.bool_()),
     )
 
 

@@ -14,6 +14,8 @@ from oplog.track import Floats
 
 GRID_M = 0.001
 """Precision of an overlay that fails in full precision: GEOS then rounds to millimetres."""
+_POLYGON = 3
+"""What Shapely's get_type_id tells of a polygon."""
 THIN_M = 0.03
 """Centre lines are thinned to 3 cm before they are widened: under 0.01 % of area."""
 
@@ -183,7 +185,8 @@ def _overlaid(overlay: Callable[..., Any], *parts: Any) -> Any:
 def polygons(geometry: Any) -> Any:
     """The polygons of a geometry, as a MultiPolygon: overlays leave stray lines and points,
     which the next overlay refuses."""
-    from shapely import MultiPolygon, get_parts
+    from shapely import MultiPolygon, area, get_parts, get_type_id, multipolygons
 
     parts = get_parts(get_parts(geometry))
-    return MultiPolygon([g for g in parts if g.geom_type == "Polygon" and g.area > 0])
+    whole = parts[(get_type_id(parts) == _POLYGON) & (area(parts) > 0)]
+    return multipolygons(whole) if len(whole) else MultiPolygon()

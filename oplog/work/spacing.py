@@ -100,7 +100,7 @@ def spacing(
 def _neighbours(
     x: Floats, y: Floats, heading: Floats, bout: NDArray[np.int32], reach_m: float
 ) -> _Neighbours | None:
-    from shapely import STRtree, get_coordinates, intersection, linestrings
+    from shapely import STRtree, linestrings
 
     rows = _stations(x, y, bout)
     step = np.flatnonzero((bout[:-1] == bout[1:]) & (bout[:-1] > 0))
@@ -123,10 +123,8 @@ def _neighbours(
         turn = np.abs(_wrapped(heading[step[leg]] - heading[rows[ray]]))
         ok = other & ((turn < PARALLEL_RAD) | (turn > np.pi - PARALLEL_RAD))
         ray, leg, turn = ray[ok], leg[ok], turn[ok]
-        meet = intersection(rays[ray], legs[leg])
-        points, of = get_coordinates(meet, return_index=True)
-        point = points[np.unique(of, return_index=True)[1]]
-        away = np.hypot(point[:, 0] - x[rows[ray]], point[:, 1] - y[rows[ray]])
+        share = _along(start[ray], end[ray], step[leg], x, y)
+        away = 0.3 + share * (reach_m - 0.3)
         order = np.lexsort([away, ray])
         first = order[np.unique(ray[order], return_index=True)[1]]
         parts.append(
@@ -138,6 +136,19 @@ def _neighbours(
             )
         )
     return _Neighbours(*(np.concatenate(c) for c in zip(*parts, strict=True)))
+
+
+def _along(start: Floats, end: Floats, leg: NDArray[np.intp], x: Floats, y: Floats) -> Floats:
+    """How far along each ray it meets a leg that it is known to meet: 0 at its start, 1 at its end.
+
+    start, end: (k, 2) of the rays; leg: (k,) row at which each leg starts.
+    """
+    ux, uy = (end - start).T
+    vx, vy = x[leg + 1] - x[leg], y[leg + 1] - y[leg]
+    wx, wy = x[leg] - start[:, 0], y[leg] - start[:, 1]
+    across = ux * vy - uy * vx
+    # A leg along its ray has no one point in common with it; the start is taken.
+    return np.asarray(np.clip((wx * vy - wy * vx) / np.where(across == 0, 1, across), 0.0, 1.0))
 
 
 def _stations(x: Floats, y: Floats, bout: NDArray[np.int32]) -> NDArray[np.intp]:
