@@ -91,23 +91,35 @@ def _local(field: Field, plane: Plane) -> Any:
     return plane.project(union_all([Polygon(p.exterior) for p in parts]))
 
 
+Run = tuple[int, int, int]
+"""Field, first fix, last fix."""
+
+
 class _Distances:
-    """Distance of fixes to a field's boundary, worked out when asked for."""
+    """Distance of fixes to a field's boundary, worked out once when asked for."""
 
     def __init__(self, cleaned: Cleaned, fields: list[Field]) -> None:
         self.cleaned, self.fields = cleaned, fields
+        self._known: dict[Run, float] = {}
+        self._grounds: dict[int, Any] = {}
 
     def furthest_m(self, field: int, first: int, last: int) -> float:
-        from shapely import distance, points
-
+        """How far the fixes from one to another are from a field at the most. [m]"""
         if last < first:
             return 0.0
+        if (field, first, last) not in self._known:
+            self._known[field, first, last] = self._furthest_m(field, first, last)
+        return self._known[field, first, last]
+
+    def _furthest_m(self, field: int, first: int, last: int) -> float:
+        from shapely import distance, points, prepare
+
+        if field not in self._grounds:
+            self._grounds[field] = _local(self.fields[field], self.cleaned.plane)
+            prepare(self._grounds[field])
         rows = slice(first, last + 1)
-        ground = _local(self.fields[field], self.cleaned.plane)
-        return float(distance(ground, points(self.cleaned.x[rows], self.cleaned.y[rows])).max())
-
-
-Run = tuple[int, int, int]
+        spots = points(self.cleaned.x[rows], self.cleaned.y[rows])
+        return float(distance(self._grounds[field], spots).max())
 
 
 def _runs(inside: NDArray[np.int32]) -> list[Run]:
