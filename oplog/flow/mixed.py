@@ -95,8 +95,11 @@ def _zigzag(time: Times, x: Floats, y: Floats) -> Mask:
     for k in range(2, _BACK + 1):
         older_m[k:] = np.minimum(older_m[k:], np.hypot(x[k:] - x[:-k], y[k:] - y[:-k]))
     quick = np.r_[False, np.diff(time) <= np.timedelta64(int(_SLOWEST_STEP_S), "s")]
+    back = quick & (step_m > _ZIGZAG_M) & (older_m < step_m / 2)
+    if back.sum() < FEWEST:
+        return none
     least_m = max(_ZIGZAG_M, _QUANTA * max(_quantum(x), _quantum(y)))
-    back = quick & (step_m > least_m) & (older_m < step_m / 2)
+    back &= step_m > least_m
     if back.sum() < FEWEST:
         return none
     total = np.r_[0, np.cumsum(back)]

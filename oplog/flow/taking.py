@@ -7,6 +7,7 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
+from functools import cached_property
 
 from oplog import readers
 from oplog.errors import OplogError, Problem
@@ -80,7 +81,7 @@ class _File:
     how: str
     cleared: bool = False
 
-    @property
+    @cached_property
     def digest(self) -> str:
         """Digest of its bytes, by which the log knows it."""
         return hashlib.sha256(self.data).hexdigest()

@@ -150,9 +150,10 @@ def _join(runs: list[Run], seconds: Floats, distance: _Distances, leave: Leave) 
                 continue
             _, first2, last2 = runs[partner]
             away = seconds[first2] - seconds[last]
+            if away > max(leave.absence_s, leave.filling_s):
+                continue
             between = runs[k + 1 : partner]
-            busy = sum(seconds[e] - seconds[s] for _, s, e in between)
-            if away > max(leave.absence_s, leave.filling_s) or busy > 60.0:
+            if sum(seconds[e] - seconds[s] for _, s, e in between) > 60.0:
                 continue
             limit_m = leave.far_m if away <= leave.absence_s else leave.near_m
             if distance.furthest_m(field, last + 1, first2 - 1) > limit_m:
