@@ -65,6 +65,24 @@ def test_the_better_claim_wins_though_it_comes_later() -> None:
     assert new[-40:-5].min() > 0.95
 
 
+def test_ground_over_the_hedge_is_not_new() -> None:
+    p = driven(*leg([(0, 4), (100, 4)]))
+    lay, rank = laid(p), np.zeros(len(p), dtype=np.int8)
+    field = claims.within(lay, SQUARE, np.zeros(len(p), dtype=bool))
+    new = claims.novelty(field, lay, np.ones(len(p), dtype=bool), rank)
+    assert new[5:-5] == pytest.approx(0.9, abs=0.07), "a boom of 10 m, 1 m of it over the edge"
+    sure = claims.within(lay, SQUARE, np.ones(len(p), dtype=bool))
+    assert sure.field.all(), "seconds that are sure are not asked again"
+
+
+def test_turning_along_the_hedge_on_a_finished_headland_is_no_work() -> None:
+    lap = [(-30, 5), (130, 5), (130, -30), (5, -30), (5, 2), (95, 2), (95, -40)]
+    work = labelled(driven(*leg(lap)), box(0, 0, 100, 100))
+    p = driven(*leg(lap))
+    assert work[(p.y > 4.5) & (p.y < 5.5) & (p.x > 8) & (p.x < 92)].all()
+    assert not work[(p.y > 1.5) & (p.y < 2.5) & (p.x > 15) & (p.x < 85)].any()
+
+
 def test_what_lies_beside() -> None:
     p = driven(*leg([(0, 0), (100, 0), (105, 5), (100, 10), (0, 10)]))
     lay = laid(p)

@@ -6,7 +6,8 @@ of about an eighth of the width answers that for a whole visit in a few array op
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -34,6 +35,11 @@ class Raster:
     rows: int
     columns: int
 
+    def centre(self, cells: Cells) -> tuple[Floats, Floats]:
+        """Middles of cells."""
+        row, column = np.divmod(cells, self.columns)
+        return self.west + (column + 0.5) * self.size_m, self.south + (row + 0.5) * self.size_m
+
     def cell(self, x: Floats, y: Floats) -> Cells:
         """Cells of positions; those beyond the raster are moved to its rim."""
         column = ((x - self.west) / self.size_m).astype(np.int64)
@@ -48,13 +54,14 @@ class Swath:
     """The working line of every second as samples on a raster.
 
     cells: (k,) cell of each sample; owner: (k,) second that it belongs to, ascending;
-    steps: how many seconds there are.
+    steps: how many seconds there are; field: (k,) whether the sample lies in the field.
     """
 
     raster: Raster
     cells: Cells
     owner: Seconds
     steps: int
+    field: Flags
 
 
 def raster(x: Floats, y: Floats, width_m: float) -> Raster:
@@ -88,7 +95,20 @@ def swath(
     across = ((np.arange(samples) + 0.5) / samples - 0.5) * width_m
     sx = (x[owner] + u * (x[after] - x[owner]))[:, None] - np.sin(angle)[:, None] * across
     sy = (y[owner] + u * (y[after] - y[owner]))[:, None] + np.cos(angle)[:, None] * across
-    return Swath(grid, grid.cell(sx, sy).ravel(), np.repeat(owner, samples), len(x))
+    cells = grid.cell(sx, sy).ravel()
+    return Swath(grid, cells, np.repeat(owner, samples), len(x), np.ones(len(cells), dtype=bool))
+
+
+def within(lay: Swath, ground: Any, sure: Flags) -> Swath:
+    """The same swath with its samples beyond the field told. sure: (m,) seconds wholly in it."""
+    from shapely import contains_xy, prepare
+
+    asked = np.flatnonzero(~sure[lay.owner])
+    cells, back = np.unique(lay.cells[asked], return_inverse=True)
+    prepare(ground)
+    field = lay.field.copy()
+    field[asked] = np.asarray(contains_xy(ground, *lay.raster.centre(cells)))[back]
+    return replace(lay, field=field)
 
 
 def first_claims(lay: Swath, working: Flags) -> Seconds:
@@ -117,9 +137,9 @@ def share(lay: Swath, flag: Flags) -> Floats:
 
 
 def alone(lay: Swath, ground: Ground, recent_s: int = 12) -> Floats:
-    """Share of each second's line on ground that no other work covers, before or after: (m,)."""
+    """Share of each second's line on the field's ground that no other work covers, ever: (m,)."""
     first, last = ground.first[lay.cells], ground.last[lay.cells]
-    return share(lay, (first >= lay.owner - recent_s) & (last <= lay.owner + recent_s))
+    return share(lay, lay.field & (first >= lay.owner - recent_s) & (last <= lay.owner + recent_s))
 
 
 def novelty(
@@ -129,9 +149,10 @@ def novelty(
 
     wide: the same line laid wider by as much as neighbours leave between them, so that gaps do
     not look like ground left to work. A claim of higher rank wins whenever it was made; among
-    equals the earlier wins. What the machine covered in the last `recent_s` seconds is its own.
+    equals the earlier wins. Ground beyond the field is nobody's to work. What the machine
+    covered in the last `recent_s` seconds is its own.
     """
-    mine = np.ones(len(lay.cells), dtype=bool)
+    mine = lay.field.copy()
     own_rank = rank[lay.owner]
     for r in range(int(rank.max(initial=0)) + 1):
         chosen = working & (rank == r)

@@ -29,6 +29,7 @@ from oplog.work.claims import (
     novelty,
     raster,
     swath,
+    within,
 )
 from oplog.work.clean import drift_m
 from oplog.work.line import Line
@@ -83,7 +84,7 @@ def label(
     machine came in over the boundary or had just gone out. cuts: a header that has to cut its
     way round corners.
     """
-    lays = _lay(path, line, width_m, gap_m)
+    lays = _lay(path, line, width_m, gap_m, ground)
     sides = _sides(line, width_m, ground, lays.narrow.raster)
     inside = _within(ground, line.x, line.y, max(2.0, 0.4 * width_m))
     fixed = -weights.reverse * path.reverse - weights.outside * ~inside
@@ -99,7 +100,7 @@ def label(
     for turn in range(10):
         usual = working_speed(path.speed, work)
         covered = ground_of(lays.wide, work)
-        new = novelty(lays.narrow, lays.wide, work, _rank(path, lays, covered, usual))
+        new = novelty(lays.inside, lays.wide, work, _rank(path, lays, covered, usual))
         gain = weights.new_ground * (1 - np.exp(-new / weights.some_new)) - weights.old_ground
         fits = _fits(covered, sides, new)
         apart = 0.0 if blurred else weights.apart * _apart(path, fits, new, gates)
@@ -260,19 +261,24 @@ def first_guess(path: Path) -> Flags:
 
 @dataclass(frozen=True, eq=False)
 class _Lays:
-    """The working line on the ground as it is, and widened by the gaps between neighbours."""
+    """The working line on the ground as it is, widened by the gaps between neighbours, and as it
+    is in the field: where a boom swings out over the hedge, that is no ground to work."""
 
     narrow: Swath
     wide: Swath
+    inside: Swath
 
 
-def _lay(path: Path, line: Line, width_m: float, gap_m: float) -> _Lays:
+def _lay(path: Path, line: Line, width_m: float, gap_m: float, ground: Any | None) -> _Lays:
     grid = raster(line.x, line.y, width_m)
     narrow, wide = (
         swath(grid, line.x, line.y, line.heading, path.piece, w)
         for w in (width_m, width_m + 2 * gap_m)
     )
-    return _Lays(narrow, wide)
+    if ground is None:
+        return _Lays(narrow, wide, narrow)
+    sure = _within(ground, line.x, line.y, -0.6 * width_m)
+    return _Lays(narrow, wide, within(narrow, ground, sure))
 
 
 def _rank(path: Path, lays: _Lays, covered: Ground, usual: float) -> NDArray[np.int8]:
@@ -285,7 +291,7 @@ def _rank(path: Path, lays: _Lays, covered: Ground, usual: float) -> NDArray[np.
         heading_change(path.heading, 8) < np.radians(30)
     )
     run = running(path)
-    alone_run = (run > 0) & (_run_mean(run, alone(lays.narrow, covered)) >= 0.35)
+    alone_run = (run > 0) & (_run_mean(run, alone(lays.inside, covered)) >= 0.35)
     return np.asarray(steady * (1 + alone_run), dtype=np.int8)
 
 
