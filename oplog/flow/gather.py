@@ -28,6 +28,8 @@ def ready(track: Track) -> Track:
     """
     timed = track.take(~np.isnat(track.time) & np.isfinite(track.lat) & np.isfinite(track.lon))
     timed = timed.take(np.argsort(timed.time, kind="stable")).rounded()
+    if bool((np.diff(timed.time) > np.timedelta64(0, "us")).all()):
+        return timed  # no two at one instant, so no repeats
     _, first = np.unique(_keys(timed), return_index=True)
     return timed.take(np.sort(first))
 
