@@ -142,15 +142,16 @@ def _ended(pool: list[ProcessPoolExecutor], at_once: bool) -> None:
 
 @contextmanager
 def _no_interrupts() -> Iterator[None]:
-    """Processes started within take no notice of Ctrl-C from their first moment."""
-    if threading.current_thread() is not threading.main_thread():
+    """Processes started within take no notice of Ctrl-C from their first moment; one that comes
+    meanwhile reaches this process afterwards. Windows knows no such thing (see _begin)."""
+    if not hasattr(signal, "pthread_sigmask"):
         yield
         return
-    before = signal.signal(signal.SIGINT, signal.SIG_IGN)
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
     try:
         yield
     finally:
-        signal.signal(signal.SIGINT, before)
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
 def _begin() -> None:
