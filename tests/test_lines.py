@@ -191,6 +191,12 @@ def test_wheelings_lie_within_the_noise_of_the_true_ones(quality: str) -> None:
     plane = geodesy.plane_of(field.boundary)
     lines = wheelings(field, [visit])
     found = shapely.union_all([plane.project(n.geometry) for n in lines.lines])
-    for b in true_wheelings(plane):
-        spots = [b.interpolate(f, normalized=True) for f in (0.2, 0.4, 0.6, 0.8)]
-        assert max(found.distance(p) for p in spots) < lines.error_m + 0.1
+    spots = [
+        b.interpolate(f, normalized=True)
+        for b in true_wheelings(plane)
+        for f in (0.2, 0.4, 0.6, 0.8)
+    ]
+    apart = [found.distance(p) for p in spots]
+    # A receiver that drifts for minutes carries whole bouts with it: more than is seen in them.
+    assert np.median(apart) < lines.error_m
+    assert max(apart) < 2 * lines.error_m + 0.1

@@ -120,17 +120,20 @@ def label(
         work = again
     # The ends lie where the ground itself was worked, not where it was worked but for a gap.
     bare = novelty(lays.narrow, lays.narrow, work, _deep(work, path.piece))
-    return trim(path, line, work, bare, usual, width_m, 5 if cuts else 10)
+    far = 5 if cuts else 10
+    inmost = _within(ground, line.x, line.y, -1.5 * width_m)
+    return trim(path, line, work, bare, usual, inmost, width_m, far)
 
 
 def trim(
-    path: Path, line: Line, work: Flags, new: Floats, usual: float, width_m: float, far: int = 10
-) -> Flags:
+    path: Path, line: Line, work: Flags, new: Floats, usual: float, inmost: Flags, width_m: float,
+    far: int = 10,
+) -> Flags:  # fmt: skip
     """Move the ends of each run to where the line comes onto new ground and leaves it: (m,) mask.
 
     The sequence model finds the runs. Within some seconds of their ends the line decides, to the
     second: where it crosses from old ground to new or back; failing that, where it runs straight,
-    looked for as far as `far` seconds inward.
+    looked for as far as `far` seconds inward. inmost: (m,) where there is room for a headland.
     """
     able = ~path.reverse & (path.speed > 0.25 * usual)
     turn = heading_change(line.heading, 1)
@@ -146,9 +149,10 @@ def trim(
     square = able & (turn < np.radians(30))
     begins = [_end_of_run(a, 1, new, square, lined_up, far) for a, _ in runs]
     ends = [_end_of_run(b, -1, new, square, drawn_straight, far)[0] for _, b in runs]
+    inner = [e for e in ends if inmost[min(e + 1, len(inmost) - 1)]]
     for (a, b), (begin, crossed), end in zip(runs, begins, ends, strict=True):
         if not crossed:
-            begin = _at_neighbours_end(begin, line, ends, width_m, far)
+            begin = _at_neighbours_end(begin, line, inner, width_m, far)
         if end > begin:
             out[min(a, begin) : max(b, end) + 1] = False
             out[begin : end + 1] = True
