@@ -492,7 +492,7 @@ class PrivatePlace(Event):
 class StretchForgotten(Event):
     """Fixes of a machine were taken out of the log for good, by whom, when and why.
 
-    spans: the stretches of time, ends included, in state "forgotten"; what the machine recorded
+    stretches: of time, ends included, in state "forgotten"; what the machine recorded
     then does not come back by import or merge. tracks: digests of the imports it was part of;
     files: of the imported files whose bytes went with it. forgotten: digest of the fixes taken
     out. place: the private place that it was forgotten for.
@@ -500,7 +500,7 @@ class StretchForgotten(Event):
 
     TYPE: ClassVar[str] = "stretch.forgotten"
     machine: str
-    spans: tuple[Span, ...]
+    stretches: tuple[Span, ...]
     tracks: tuple[str, ...]
     files: tuple[str, ...]
     fix_count: int

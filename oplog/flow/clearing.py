@@ -60,7 +60,7 @@ def of_forgotten(
 def forgotten_spans(farm: Farm, machine: str) -> list[Span]:
     """The stretches of time that were forgotten of a machine."""
     return [
-        s for f in farm.forgotten if f.machine.casefold() == machine.casefold() for s in f.spans
+        s for f in farm.forgotten if f.machine.casefold() == machine.casefold() for s in f.stretches
     ]
 
 

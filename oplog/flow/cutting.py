@@ -67,19 +67,24 @@ def private(places: Iterable[PrivatePlace]) -> Private:
 def without_places(fixes: Track, places: Private) -> Track:
     """Timed fixes in order of time, without those in private places and those that a way through
     one would be drawn between. A segment ends at every cut."""
-    if not places or not len(fixes):
-        return fixes
-    gone = places.inside(fixes)
-    through = np.zeros(max(len(fixes) - 1, 0), dtype=bool)
-    for shape in places.shapes:
-        through |= _through(shape, fixes, gone)
+    gone, through = _of_places(fixes, places)
     return _cut(fixes, gone, through)
 
 
+def taken_by_places(fixes: Track, places: Private) -> Mask:
+    """Which fixes `without_places` leaves out: (n,)."""
+    return ~_keep(fixes, *_of_places(fixes, places))
+
+
 def without_spans(fixes: Track, spans: Sequence[Span]) -> Track:
-    """The fixes that are in none of some stretches of time, ends included."""
-    gone = in_spans(fixes, spans)
-    return _cut(fixes, gone, np.zeros(max(len(fixes) - 1, 0), dtype=bool)) if gone.any() else fixes
+    """The fixes that are in none of some stretches of time, ends included; the very same track
+    where there is nothing to take out."""
+    return _cut(fixes, *_of_spans(fixes, spans))
+
+
+def taken_by_spans(fixes: Track, spans: Sequence[Span]) -> Mask:
+    """Which fixes `without_spans` leaves out: (n,)."""
+    return ~_keep(fixes, *_of_spans(fixes, spans))
 
 
 def in_spans(fixes: Track, spans: Sequence[Span]) -> Mask:
@@ -88,6 +93,19 @@ def in_spans(fixes: Track, spans: Sequence[Span]) -> Mask:
     for span in spans:
         found |= (fixes.time >= stamp(span.started_at)) & (fixes.time <= stamp(span.ended_at))
     return found
+
+
+def _of_places(fixes: Track, places: Private) -> tuple[Mask, Mask]:
+    """Fixes in private places: (n,), and steps that lead through one: (n-1,)."""
+    gone = places.inside(fixes)
+    through = np.zeros(max(len(fixes) - 1, 0), dtype=bool)
+    for shape in places.shapes:
+        through |= _through(shape, fixes, gone)
+    return gone, through
+
+
+def _of_spans(fixes: Track, spans: Sequence[Span]) -> tuple[Mask, Mask]:
+    return in_spans(fixes, spans), np.zeros(max(len(fixes) - 1, 0), dtype=bool)
 
 
 def _inside(shape: Any, lon: NDArray[np.float64], lat: NDArray[np.float64]) -> Mask:
@@ -123,27 +141,34 @@ def _through(shape: Any, fixes: Track, gone: Mask) -> Mask:
 
 
 def _cut(fixes: Track, gone: Mask, through: Mask) -> Track:
-    """Take fixes out, and more on both sides of a cut until it is too long to be bridged.
-
-    gone: (n,) fixes to be taken out; through: (n-1,) steps over which nothing may be drawn.
-    """
+    """Take fixes out; a segment ends at every cut. The same track where there is none."""
     if not gone.any() and not through.any():
         return fixes
-    steps = np.diff(fixes.time) / np.timedelta64(1, "s")
-    gap_s = max(GAP_S, GAP_INTERVALS * float(np.median(steps))) if len(steps) else GAP_S
-    gap = np.timedelta64(int(gap_s * 1e6), "us")
-    keep = ~gone
-    for last, first in _edges(gone, through):
-        while last >= 0 and first < len(fixes) and fixes.time[first] - fixes.time[last] < gap:
-            keep[last] = keep[first] = False
-            last, first = last - 1, first + 1
-    rows = np.flatnonzero(keep)
+    rows = np.flatnonzero(_keep(fixes, gone, through))
     cut = np.concatenate([[0], np.cumsum(gone)])[rows]
     over = np.concatenate([[0], np.cumsum(through)])[rows]
     apart = (np.diff(rows) > 1) | (np.diff(cut) > 0) | (np.diff(over) > 0)
     apart |= np.diff(fixes.segment[rows]) != 0
     segment = np.concatenate([[0], np.cumsum(apart)]) if len(rows) else np.zeros(0)
     return replace(fixes.take(rows), segment=segment.astype(np.int32))
+
+
+def _keep(fixes: Track, gone: Mask, through: Mask) -> Mask:
+    """Fixes that stay, fewer on both sides of a cut until it is too long to be bridged: (n,).
+
+    gone: (n,) fixes to be taken out; through: (n-1,) steps over which nothing may be drawn.
+    """
+    keep = ~gone
+    if not gone.any() and not through.any():
+        return keep
+    steps = np.diff(fixes.time) / np.timedelta64(1, "s")
+    gap_s = max(GAP_S, GAP_INTERVALS * float(np.median(steps))) if len(steps) else GAP_S
+    gap = np.timedelta64(int(gap_s * 1e6), "us")
+    for last, first in _edges(gone, through):
+        while last >= 0 and first < len(fixes) and fixes.time[first] - fixes.time[last] < gap:
+            keep[last] = keep[first] = False
+            last, first = last - 1, first + 1
+    return keep
 
 
 def _edges(gone: Mask, through: Mask) -> list[tuple[int, int]]:

@@ -143,21 +143,23 @@ def _rest(
 
 def in_words(stretch: StretchForgotten) -> str:
     """What was forgotten, by whom, when and why."""
-    first = min(s.started_at for s in stretch.spans)
-    last = max(s.ended_at for s in stretch.spans)
     where = f" within {stretch.place}" if stretch.place else ""
+    when = ""
+    if stretch.stretches:
+        first = min(s.started_at for s in stretch.stretches)
+        last = max(s.ended_at for s in stretch.stretches)
+        when = f", {first:%Y-%m-%d %H:%M} to {last:%Y-%m-%d %H:%M} UTC"
     day = f" on {stretch.stated_at:%Y-%m-%d}" if stretch.stated_at else ""
     return (
-        f"{stretch.fix_count} positions of {stretch.machine}{where}, {first:%Y-%m-%d %H:%M} to "
-        f"{last:%Y-%m-%d %H:%M} UTC, by {stretch.stated_by}{day}: {stretch.because}"
+        f"{stretch.fix_count} positions of {stretch.machine}{where}{when}, by "
+        f"{stretch.stated_by}{day}: {stretch.because}"
     )
 
 
 def spans_of(known: Told, machine: str) -> list[Span]:
     """The stretches that were forgotten of a machine."""
-    return [
-        s for e in known.stretches if e.machine.casefold() == machine.casefold() for s in e.spans
-    ]
+    own = (e for e in known.stretches if e.machine.casefold() == machine.casefold())
+    return [s for e in own for s in e.stretches]
 
 
 def in_spans(fixes: Track, spans: Iterable[Span]) -> Mask:

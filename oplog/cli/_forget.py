@@ -1,0 +1,89 @@
+"""The steps of `oplog forget` and `oplog private` that more than one command needs."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime
+from typing import TYPE_CHECKING
+
+import click
+
+from oplog.cli import _shared
+from oplog.errors import DONE, FAILED, OplogError
+
+if TYPE_CHECKING:
+    from oplog.flow.forgetting import Found
+
+
+def tell_of_older(log: _shared.Log, places: Sequence[str]) -> None:
+    """Say what the log held of a place before it was stated to be private."""
+    from oplog.flow.forgetting import within_place
+
+    for place in places:
+        with _shared.Progress() as progress:
+            found = within_place(log, place, progress)
+        if found.parts:
+            _shared.say(
+                f"The log holds {found.fix_count:,} positions in or about {place} from before, and "
+                f"{_files(len(found.files))} that may speak of it. They are as they were."
+            )
+            _shared.note("To take them out for good:")
+            _shared.note(f'oplog forget --place "{place}" --because "TEXT"', indent="  ")
+
+
+def show(log: _shared.Log) -> None:
+    """What was forgotten so far."""
+    from oplog.sheets.privacy import forgotten_lines
+
+    lines = forgotten_lines(_shared.farm_of(log, detail=False))
+    for line in lines or ["Nothing was forgotten."]:
+        _shared.say(line)
+
+
+def found(
+    log: _shared.Log, handle: str | None, machine: str | None, begin: datetime | None,
+    end: datetime | None, place: str | None,
+) -> Found:  # fmt: skip
+    """What would be forgotten. Raises: UnknownName, OplogError."""
+    from oplog.flow import forgetting
+
+    with _shared.Progress() as progress:
+        if place is not None:
+            return forgetting.within_place(log, place, progress)
+        if handle is not None:
+            return forgetting.whole_import(log, handle, progress)
+        assert machine is not None
+        assert begin is not None
+        assert end is not None
+        zone = _shared.zone_of(_shared.farm_of(log, detail=False))
+        begin, end = begin.replace(tzinfo=zone), end.replace(tzinfo=zone)
+        return forgetting.in_period(log, machine, begin, end, progress)
+
+
+def forget(log: _shared.Log, what: Found, because: str, yes: bool) -> int:
+    """Show what would go, ask, and take it out; the exit code."""
+    from oplog.flow import forgetting
+    from oplog.sheets.privacy import would_go
+
+    if not what.parts:
+        _shared.say("The log holds nothing of that. Nothing was changed.")
+        return DONE
+    farm = _shared.farm_of(log, detail=False)
+    for line in would_go(farm, what.parts, what.visits):
+        _shared.say(line)
+    if not yes:
+        if not _shared.at_terminal():
+            raise OplogError("Nothing was changed. To do it without being asked: --yes")
+        if not click.confirm("Take this out of the log for good?", default=False, err=True):
+            _shared.say("Nothing was changed.")
+            return FAILED
+    forgetting.forget(log, what, because, command=_shared.typed())
+    _shared.say(
+        "Forgotten. Copies of the log elsewhere hold it until they are merged with this one or "
+        "this one with them; backups hold it for good."
+    )
+    return DONE
+
+
+def _files(count: int) -> str:
+    return "1 imported file" if count == 1 else f"{count} imported files"

@@ -1,0 +1,115 @@
+"""Private places and what was forgotten, in words. Where a place lies is never among them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import UTC, datetime
+from typing import Protocol
+from zoneinfo import ZoneInfo
+
+from oplog.events import Span, StretchForgotten, WorkMeasured
+from oplog.fold import Farm
+
+SHOWN = 8
+"""Stretches shown in full."""
+
+
+def place_lines(farm: Farm) -> list[str]:
+    """One line for each private place: its name and size, not where it is."""
+    if not farm.private:
+        return [
+            "No place is private. To keep a home out of the log: oplog private add NAME "
+            "--at LAT,LON --radius 150m"
+        ]
+    return [
+        f"{p.place}: a circle of {p.radius_m:g} m"
+        if p.radius_m is not None
+        else f"{p.place}: as drawn in a file"
+        for p in sorted(farm.private, key=lambda p: (p.place.casefold(), p.event_id))
+    ]
+
+
+def forgotten_lines(farm: Farm) -> list[str]:
+    """One line for each stretch that was forgotten: whose, when, how much, by whom and why."""
+    return [forgotten_line(farm, f) for f in sorted(farm.forgotten, key=_first)]
+
+
+def forgotten_line(farm: Farm, stretch: StretchForgotten) -> str:
+    """A stretch that was forgotten, in words."""
+    zone = ZoneInfo(farm.zone)
+    when = ""
+    if stretch.stretches:
+        when = f", {period(_first(stretch), max(s.ended_at for s in stretch.stretches), zone)}"
+        if len(stretch.stretches) > 1:
+            when += f" ({len(stretch.stretches)} stretches)"
+    where = f" within {stretch.place}" if stretch.place else ""
+    by = stretch.stated_by or "somebody"
+    on = f" on {stretch.stated_at.astimezone(zone):%Y-%m-%d}" if stretch.stated_at else ""
+    return (
+        f"{stretch.machine}{when}{where}: {stretch.fix_count:,} positions "
+        f"forgotten by {by}{on}: {stretch.because}"
+    )
+
+
+class Going(Protocol):
+    """What would be forgotten of one machine (see flow.forgetting.Part)."""
+
+    @property
+    def machine(self) -> str: ...
+    @property
+    def spans(self) -> tuple[Span, ...]: ...
+    @property
+    def files(self) -> tuple[str, ...]: ...
+    @property
+    def fix_count(self) -> int: ...
+
+
+def would_go(farm: Farm, parts: Sequence[Going], visits: Sequence[WorkMeasured]) -> list[str]:
+    """What a forgetting takes out of the log, and what it leaves in it."""
+    zone = ZoneInfo(farm.zone)
+    lines = []
+    for p in parts:
+        stretches = [f"  {period(s.started_at, s.ended_at, zone)}" for s in p.spans[:SHOWN]]
+        if len(p.spans) > SHOWN:
+            stretches.append(f"  and {len(p.spans) - SHOWN} more stretches")
+        lines += [f"{p.machine}: {p.fix_count:,} positions", *stretches]
+        lines += [f"  {line}" for line in _files(farm, p.files)]
+    if visits:
+        told = [
+            f"{farm.standing[v.event_id].handle} ({v.field or 'in no field'}, {v.day})"
+            for v in visits
+        ]
+        lines.append(
+            f"Work measured from it stays on record, its figures and the ground that it covered: "
+            f"{names(told)}."
+        )
+    return lines
+
+
+def _files(farm: Farm, digests: Sequence[str]) -> list[str]:
+    """The imported files that go, by day of their track."""
+    days = {
+        t.file_digest: f"{t.first_at.astimezone(ZoneInfo(farm.zone)):%Y-%m-%d}" for t in farm.tracks
+    }
+    if not digests:
+        return []
+    told = sorted(f"{d[:8]} ({days[d]})" if d in days else d[:8] for d in digests)
+    count = "1 imported file" if len(digests) == 1 else f"{len(digests)} imported files"
+    return [f"with the bytes of {count}: {names(told)}"]
+
+
+def period(first: datetime, last: datetime, zone: ZoneInfo) -> str:
+    """From when to when, by the farm's clock; the day once where it is the same."""
+    begin, end = first.astimezone(zone), last.astimezone(zone)
+    form = "%H:%M" if begin.date() == end.date() else "%Y-%m-%d %H:%M"
+    return f"{begin:%Y-%m-%d %H:%M} to {end.strftime(form)}"
+
+
+def names(of: Sequence[str]) -> str:
+    """Names one behind the other, the first few."""
+    few = ", ".join(of[:5])
+    return few if len(of) <= 5 else f"{few} and {len(of) - 5} more"
+
+
+def _first(stretch: StretchForgotten) -> datetime:
+    return min((s.started_at for s in stretch.stretches), default=datetime.max.replace(tzinfo=UTC))
