@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 from datetime import date
+from typing import TYPE_CHECKING
 
 import click
 
 from oplog.cli import _shared
+
+if TYPE_CHECKING:
+    from oplog.flow.changing import Which
 
 
 def run(
@@ -25,6 +29,7 @@ def run(
     which = Which(field, _shared.day_in(log, day), machine)
     with _shared.Progress() as progress:
         found = would_change(log, which, step=lambda name, on: progress(f"{name}, {on}", 0, 1))
+    _tell_what_stands(log, which)
     if not found.changes:
         _shared.say("Nothing would change: every figure is what measuring again gives.")
         return
@@ -34,6 +39,26 @@ def run(
         return
     measure_again(found, because, command=_shared.typed())
     _shared.note(f"Measured again: {len(found.changes)} visits. The old figures stay in the log.")
+
+
+def _tell_what_stands(log: _shared.Log, which: Which) -> None:
+    """Name the visits that rest on forgotten fixes: measuring again leaves them as they are."""
+    from oplog.flow.forgetting import rests_on_forgotten
+    from oplog.sheets.privacy import names
+
+    farm = _shared.farm_of(log, detail=False)
+    stand = [
+        f"{farm.standing[v.event_id].handle} ({v.field or 'in no field'}, {v.day})"
+        for v in farm.visits
+        if which.day in (None, v.day)
+        and (which.field or v.field).casefold() == v.field.casefold()
+        and (which.machine or v.machine).casefold() == v.machine.casefold()
+        and rests_on_forgotten(farm, v)
+    ]
+    if stand:
+        _shared.note(
+            f"These rest on fixes that were forgotten and stand as they are: {names(stand)}."
+        )
 
 
 def _agreed(visits: int) -> bool:

@@ -24,8 +24,29 @@ def command(log: _shared.Log, other: str) -> None:
     from oplog.flow.remeasuring import settle
     from oplog.log import open_log
 
-    new = log.merge(open_log(Path(other)))
+    there = open_log(Path(other))
+    before = {e.event_id for e in log.forgotten().stretches}
+    new = log.merge(there)
     _shared.say(f"{new} events were new." if new else "Nothing was new.")
+    _tell_of_forgotten(log, there, before)
     if settle(log, command=_shared.typed()) is not None:
         _shared.say("Days that had been measured in parts were measured again as a whole.")
     _shared.tell_unsettled(_shared.farm_of(log, detail=False))
+
+
+def _tell_of_forgotten(log: _shared.Log, there: _shared.Log, before: set[str]) -> None:
+    """Say what was forgotten there and is now gone here, and what the other log still holds."""
+    from oplog.sheets.privacy import forgotten_line
+
+    known = log.forgotten()
+    if not known:
+        return
+    farm = _shared.farm_of(log, detail=False)
+    for stretch in known.stretches:
+        if stretch.event_id not in before:
+            _shared.say(f"Forgotten there, and now here too: {forgotten_line(farm, stretch)}")
+    if there.still_holds(known):
+        _shared.say(
+            f"The log in {there.path} still holds what was forgotten here, and it was not brought "
+            "in. To take it out there too, merge this log into that one."
+        )

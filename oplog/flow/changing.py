@@ -8,6 +8,8 @@ from datetime import date
 from typing import NamedTuple
 
 from oplog.events import Event, WorkMeasured, WorkReplaced
+from oplog.flow.clearing import forgotten_spans
+from oplog.flow.days import bounds
 from oplog.flow.history import History, read
 from oplog.flow.remeasuring import measured_anew
 from oplog.fold import Farm
@@ -62,7 +64,8 @@ def would_change(
         if step is not None:
             step(*on)
         again = measured_anew(history, farm, *on, log.fixes)
-        found = list(_compared(farm, again, *on))
+        # Nothing at all comes back where all that the day rests on was forgotten: it stands.
+        found = list(_compared(farm, again, *on)) if again else []
         if found and (field is None or any(c.field == field for c in found)):
             changes += found
             events += again
@@ -98,7 +101,8 @@ def _compared(farm: Farm, again: Sequence[Event], machine: str, day: date) -> It
         before = next((o for o in left if _one_stay(o, visit)), None)
         if before is not None:
             left.remove(before)
-        yield Change(machine, day, visit.field, before, visit, _why(before, visit))
+        why = _why(before, visit, _partly_forgotten(farm, machine, day))
+        yield Change(machine, day, visit.field, before, visit, why)
     for gone in left:
         yield Change(machine, day, gone.field, gone, None, "no work is found there any more")
 
@@ -108,7 +112,12 @@ def _one_stay(a: WorkMeasured, b: WorkMeasured) -> bool:
     return one_place and a.started_at < b.ended_at and b.started_at < a.ended_at
 
 
-def _why(old: WorkMeasured | None, new: WorkMeasured) -> str:
+def _partly_forgotten(farm: Farm, machine: str, day: date) -> bool:
+    begin, end = bounds(day, farm.zone, farm.day_turns_at)
+    return any(s.started_at < end and s.ended_at > begin for s in forgotten_spans(farm, machine))
+
+
+def _why(old: WorkMeasured | None, new: WorkMeasured, forgotten: bool) -> str:
     """What the new measurement rests on that the old did not."""
     if old is None:
         return "found now"
@@ -120,6 +129,7 @@ def _why(old: WorkMeasured | None, new: WorkMeasured) -> str:
         (old.kit != new.kit, "the kit was listed anew"),
         (old.said != new.said, "what was said of it has changed"),
         (old.tracks != new.tracks, "more was imported"),
+        (forgotten, "some of the day's track was forgotten"),
     ]
     told = [text for differs, text in reasons if differs]
     return ", ".join(told) or "other ground of the day has changed"

@@ -11,6 +11,7 @@ from oplog.flow import gather
 from oplog.flow.days import bounds
 from oplog.flow.history import History, read
 from oplog.flow.measuring import measure
+from oplog.flow.standing import grounds_that_stand, with_standing
 from oplog.fold import Farm
 from oplog.log import Entry, Log
 from oplog.track import Track
@@ -76,9 +77,15 @@ def measured_anew(
 def in_place(
     history: History, farm: Farm, machine: str, day: date, events: list[Event]
 ) -> list[Event]:
-    """The events of a machine's day, and one that puts them in the place of earlier ones."""
-    events = told_apart(history, events)
-    new = {e.event_id for e in events}
+    """The events of a machine's day, and one that puts them in the place of earlier ones.
+
+    None at all where everything that was recorded of the day was forgotten: its figures stand.
+    """
+    stands = with_standing(history, farm, machine, day, events)
+    if stands is None:
+        return []
+    events = told_apart(history, stands)
+    new = {e.event_id for e in events} | grounds_that_stand(events)
     before: tuple[WorkMeasured | DayMeasured | GroundFound, ...]
     before = (*history.current_visits, *history.current_days, *farm.found)
     old = sorted(
@@ -87,7 +94,12 @@ def in_place(
     gone = tuple(i for i in old if i not in new)
     if gone:
         events.append(
-            WorkReplaced(machine=machine, day=day, measured=tuple(sorted(new)), supersedes=gone)
+            WorkReplaced(
+                machine=machine,
+                day=day,
+                supersedes=gone,
+                measured=tuple(sorted(e.event_id for e in events)),
+            )
         )
     return events
 

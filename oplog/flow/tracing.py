@@ -12,6 +12,8 @@ from oplog.events import (
     EntryStruck,
     EntryWritten,
     Event,
+    StretchForgotten,
+    TrackCut,
     TrackImported,
     VisitSaid,
     WorkMeasured,
@@ -147,7 +149,8 @@ def _visit(events: Sequence[Event], farm: Farm, subject: str) -> WorkMeasured:
 
 def _of_visit(events: Sequence[Event], visit: WorkMeasured) -> list[Event]:
     """All measurements of one stay, and what they rest on: tracks, land, kit, what was said."""
-    same = _overlapping(visit.machine, visit.field, visit.started_at, visit.ended_at)
+    begins, ends = visit.started_at, visit.ended_at
+    same = _overlapping(visit.machine, visit.field, begins, ends)
     measured = [e for e in _of(events, WorkMeasured) if same(e)]
     rests_on = {i for m in measured for i in (m.boundary, *m.kit, *m.said) if i}
     fixes = {t for m in measured for t in m.tracks}
@@ -157,9 +160,20 @@ def _of_visit(events: Sequence[Event], visit: WorkMeasured) -> list[Event]:
         for e in events
         if e.event_id in ids | rests_on
         or (isinstance(e, TrackImported) and e.fixes in fixes)
+        or (isinstance(e, StretchForgotten) and _meets(e, visit.machine, begins, ends))
+        or (isinstance(e, TrackCut) and e.fixes in fixes)
         or (isinstance(e, VisitSaid | EntryStruck) and same(e))
         or (isinstance(e, WorkReplaced) and ids & set(e.supersedes))
     ]
+
+
+def _meets(
+    forgotten: StretchForgotten, machine: str | None, begins: datetime, ends: datetime
+) -> bool:
+    """Whether something of a machine (any, where none is named) was forgotten of a period."""
+    return machine in (None, forgotten.machine) and any(
+        s.started_at < ends and s.ended_at > begins for s in forgotten.stretches
+    )
 
 
 def _overlapping(
@@ -187,6 +201,7 @@ def _of_day(events: Sequence[Event], farm: Farm, day: date) -> list[Event]:
         for e in events
         if (isinstance(e, WorkMeasured | DayMeasured | WorkReplaced | VisitSaid) and e.day == day)
         or (isinstance(e, TrackImported) and e.first_at < ends and e.last_at >= begins)
+        or (isinstance(e, StretchForgotten) and _meets(e, None, begins, ends))
         or (isinstance(e, EntryStruck) and e.started_at and begins <= e.started_at < ends)
     ]
     if not found:

@@ -140,6 +140,10 @@ class Log:
         """What was forgotten, as the log's events say."""
         return self._told(self._files.index())
 
+    def still_holds(self, known: forgetting.Told) -> bool:
+        """Whether this log's folder holds bytes of what was forgotten, here or in another copy."""
+        return forgetting.unfinished(self.path, known)
+
     def merge(self, other: Log) -> int:
         """Bring in what another log of the same farm holds and this one does not.
 

@@ -207,7 +207,10 @@ def carry_out(path: Path, known: Told, left: dict[str, Track]) -> None:
         disk.remove(file)
     for folder in (FIXES, RAW):
         if (path / folder).is_dir():
-            disk.flush_folder(path / folder)
+            try:
+                disk.flush_folder(path / folder)
+            except OSError as error:
+                raise disk.cannot_write(path / folder, error) from error
 
 
 def may_hold(one: TrackImported, known: Told) -> bool:

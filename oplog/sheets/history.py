@@ -126,6 +126,11 @@ def told(event: Event, entry: EntryWritten | None) -> str:
         "price.stated": lambda: f"{e.operation} costs {e.price:g} {e.currency} a {e.per}",
         "sequence.planned": lambda: f"{e.crop} gets {', '.join(e.operations)}",
         "device.assigned": lambda: f"device {e.device} belongs to {e.machine}",
+        "place.private": lambda: f"{e.place} is private",
+        "stretch.forgotten": lambda: f"{e.fix_count:,} fixes of {e.machine} forgotten",
+        "track.cut": lambda: (
+            f"file {e.file_digest[:8]} taken out{', what is left of its fixes kept' * bool(e.rest)}"
+        ),
         "entry.struck": lambda: f"struck out{f' in {e.field}' if e.field else ''}",
     }.get(event.TYPE, lambda: event.TYPE.replace(".", " "))()
     return f"{said} ({event.because})" if event.because else said
