@@ -28,6 +28,7 @@ from oplog.work.claims import (
     ground_of,
     novelty,
     raster,
+    share,
     swath,
     within,
 )
@@ -86,6 +87,7 @@ def label(
     """
     lays = _lay(path, line, width_m, gap_m, ground)
     sides = _sides(line, width_m, ground, lays.narrow.raster)
+    inland = np.maximum(share(lays.inside, lays.inside.field), 0.1)
     inside = _within(ground, line.x, line.y, max(2.0, 0.4 * width_m))
     fixed = -weights.reverse * path.reverse - weights.outside * ~inside
     turning = _turning_evidence(path, line, weights)
@@ -103,7 +105,7 @@ def label(
         new = novelty(lays.inside, lays.wide, work, _rank(path, lays, covered, usual))
         gain = weights.new_ground * (1 - np.exp(-new / weights.some_new)) - weights.old_ground
         fits = _fits(covered, sides, new)
-        apart = 0.0 if blurred else weights.apart * _apart(path, fits, new, gates)
+        apart = 0.0 if blurred else weights.apart * _apart(path, fits, new / inland, gates)
         score = (
             fixed
             - turning * (1 - weights.round_work * _all_round(fits & (new >= 0.5)))
@@ -354,9 +356,10 @@ def _apart(path: Path, fits: Flags, new: Floats, gates: Sequence[int]) -> Floats
     run = running(path)
     share_fit = _run_mean(run, fits.astype(np.float64))
     # A last strip laps over its neighbour and fits badly; but partly new ground, all along, is
-    # no ground that a way leads over.
+    # no ground that a way leads over. Where nothing fits there is no work to be the last of.
     strip = _run_mean(run, ((new > 0.1) & (new < 0.75)).astype(np.float64)) > 0.7
-    share_fit = np.where(strip, 1.0, share_fit)
+    if (share_fit[run > 0] >= 0.5).mean() > 0.25:
+        share_fit = np.where(strip, 1.0, share_fit)
     apart = _across(path, run, share_fit)
     for rows in _ways(path, run, share_fit, gates):
         apart[rows] = True
