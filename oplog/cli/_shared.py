@@ -132,6 +132,28 @@ def table_options(function: F) -> F:
     return wrapped  # type: ignore[return-value]
 
 
+def customer_options(function: F) -> F:
+    """Give a command --customer and --drivers, handed on as `customer` and `drivers`."""
+
+    @click.option("--customer", metavar="NAME", help="This customer's ground only, no driver.")
+    @click.option("--drivers", is_flag=True, help="With --customer: name the drivers too.")
+    @functools.wraps(function)
+    def wrapped(*args: Any, **kwargs: Any) -> Any:
+        return function(*args, **kwargs)
+
+    return wrapped  # type: ignore[return-value]
+
+
+def seen_by(farm: Farm, customer: str | None, drivers: bool) -> Farm:
+    """The farm as a customer may see it; all of it where none is named. Raises: UnknownName."""
+    from oplog.flow.writing import customer_of
+    from oplog.season.customer import for_customer
+
+    if customer is None:
+        return farm
+    return for_customer(farm, customer_of(farm, customer), drivers=drivers)
+
+
 def put(table: Table, output: Output, zone: tzinfo | None = None) -> None:
     """Print a table to stdout in the form that was asked for."""
     from oplog.sheets import data, text

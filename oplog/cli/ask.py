@@ -12,11 +12,13 @@ from oplog.cli import _shared
 @click.command()
 @click.argument("question", required=False, metavar="[NAME]")
 @click.argument("values", nargs=-1, metavar="[VALUE=...]")
+@_shared.customer_options
 @_shared.table_options
 @click.pass_context
 def command(
-    ctx: click.Context, question: str | None, values: tuple[str, ...], output: _shared.Output
-) -> None:
+    ctx: click.Context, question: str | None, values: tuple[str, ...], output: _shared.Output,
+    customer: str | None, drivers: bool,
+) -> None:  # fmt: skip
     """Ask a question of the log; without a name, list the questions.
 
     NAME is one of ours, one of your own in the log's folder queries/, or a .sql file.
@@ -38,8 +40,9 @@ def command(
     asked = query.read(Path(question)) if is_file else query.find(question, own)
     given = dict(_pair(v) for v in values)
     log = _shared.log_of(ctx)
-    farm = _shared.farm_of(log)
-    answer = query.ask(farm, asked, given, source=log)
+    farm = _shared.seen_by(_shared.farm_of(log), customer, drivers)
+    # Of a customer's ground only what is on it: not the log's own events and fixes.
+    answer = query.ask(farm, asked, given, source=log if customer is None else None)
     _shared.put(answer_table(answer), output, _shared.zone_of(farm))
 
 

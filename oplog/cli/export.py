@@ -18,10 +18,12 @@ from oplog.cli import _shared
 @click.option("--harvest", "year", type=int, metavar="YEAR", help="Only this harvest (of a layer).")
 @click.option("--overwrite", is_flag=True, help="Write over a file that is there.")
 @click.option("--raw", is_flag=True, help="In CSV, leave text that begins like a formula.")
+@_shared.customer_options
 @_shared.with_log
 def command(
     log: _shared.Log, what: str, file: str, values: tuple[str, ...], field: str | None,
     day: date | str | None, year: int | None, overwrite: bool, raw: bool,
+    customer: str | None, drivers: bool,
 ) -> None:  # fmt: skip
     """Write an answer or a map layer to a file of any kind.
 
@@ -35,11 +37,12 @@ def command(
     oplog export season season.csv harvest_year=2027
     oplog export left left.gpx --field "Long Acre"
     oplog export answers 'out/*.parquet'
+    oplog export coverage brook.geojson --customer "Brook Farm"
     """
     from oplog.cli._export import export
     from oplog.query.layers import Only
 
-    farm = _shared.farm_of(log)
+    farm = _shared.seen_by(_shared.farm_of(log), customer, drivers)
     only = Only(field, _shared.day_of(farm, day), year)
     given = dict(_pair(v) for v in values)
     done = export(farm, what, file, given, only, overwrite=overwrite, raw=raw)

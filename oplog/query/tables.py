@@ -28,6 +28,7 @@ from oplog.events import (
 from oplog.fold import Farm
 from oplog.kit import KitItem
 from oplog.season import inputs
+from oplog.season.customer import stated_for
 
 Row = tuple[Any, ...]
 Schema = dict[str, str]
@@ -243,14 +244,8 @@ def _customer_rows(farm: Farm, values: Mapping[str, Any]) -> Iterable[Row]:
     """One row for each field that is worked for a customer; a field's own beats its farm's."""
     for drawings in farm.fields.values():
         field = drawings[-1]
-        named = [c for c in farm.customers if field.name.casefold() in _folded(c.fields)]
-        of_farm = [c for c in farm.customers if field.farm.casefold() in _folded(c.farms)]
-        for stated in (named or of_farm)[:1]:
+        if (stated := stated_for(farm, field)) is not None:
             yield (stated.customer, field.name, field.farm)
-
-
-def _folded(names: Iterable[str]) -> set[str]:
-    return {n.casefold() for n in names}
 
 
 _CUSTOMERS = {"customer": "VARCHAR", "field": "VARCHAR", "farm": "VARCHAR"}
