@@ -42,7 +42,7 @@ FEWEST_LANES = 3
 LEAST_SHARE = 0.3
 """A run of which less than this lies abreast of others is no bout."""
 
-TOO_WIDE = 1.5
+TOO_WIDE = 1.25
 """Bouts further apart than this times the stated width are taken for as wide as they are apart:
 otherwise they would not join to ground."""
 
