@@ -70,7 +70,10 @@ def forget(log: _shared.Log, what: Found, because: str, yes: bool) -> int:
         return DONE
     farm = _shared.farm_of(log, detail=False)
     for line in would_go(farm, what.parts, what.visits):
-        _shared.say(line)
+        if line.startswith(" ") and len(line) <= _shared.columns():
+            click.echo(line)
+        else:
+            _shared.say(line)
     if not yes:
         if not _shared.at_terminal():
             raise OplogError("Nothing was changed. To do it without being asked: --yes")
