@@ -77,9 +77,9 @@ def place() -> Iterator[Path]:
 def visit(number: int) -> WorkMeasured:
     """One of ten years x 5 machines x 150 days x 4 visits. 40 spans, 2 outlines of 120 points."""
     rng = np.random.default_rng(number)
-    day = date(2016 + number % 10, 3, 1) + timedelta(days=number // 10 % 150)
+    day = date(2016 + number // 3000 % 10, 3, 1) + timedelta(days=number // 20 % 150)
     start = datetime(day.year, day.month, day.day, 6, tzinfo=UTC) + timedelta(
-        minutes=number // 1500
+        hours=2 * (number % 4)
     )
     spans = tuple(
         Span(
@@ -93,7 +93,7 @@ def visit(number: int) -> WorkMeasured:
     around = np.linspace(0, 2 * np.pi, 120)
     ring = np.column_stack([np.cos(around), np.sin(around)]) * rng.normal(1e-3, 1e-5, (120, 1))
     outline = shapely.Polygon(np.round(ring + np.array([-1.5, 52.0]), 7)).wkb
-    machine, field = f"machine {number % 5}", f"field {number % 40}"
+    machine, field = f"machine {number // 4 % 5}", f"field {number * 7 % 40}"
     worked_m2 = float(rng.uniform(5e3, 2e5))
     return WorkMeasured(
         visit=visit_id(machine, field, start),
@@ -102,7 +102,7 @@ def visit(number: int) -> WorkMeasured:
         day=day,
         started_at=start,
         ended_at=start + timedelta(hours=1),
-        tracks=(f"{number:032x}",),
+        tracks=(f"{number // 4:032x}",),
         method="1",
         settings={f"setting_{k}_s": 60.0 * k for k in range(12)},
         boundary=f"{number % 40:032x}",

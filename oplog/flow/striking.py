@@ -277,7 +277,9 @@ def _visit_anew(
         ]
     elif anew:
         whole = max(now, key=lambda v: (len(v.tracks), v.event_id))
-        measured = measured_with(history, whole, [*undoing.farm.said, *anew])
+        gone_said = {i for s in anew for i in s.supersedes}
+        holds = [*(s for s in undoing.farm.said if s.event_id not in gone_said), *anew]
+        measured = measured_with(history, whole, holds)
         ids = tuple(sorted(e.event_id for e in measured))
         gone = tuple(sorted({e.event_id for e in now} - set(ids)))
         undoing.events += measured

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterable, Mapping, MutableMapping
 from dataclasses import dataclass
 from dataclasses import field as column
@@ -178,15 +179,16 @@ class Farm:
 def handles(visit_ids: Iterable[str]) -> dict[str, str]:
     """Handle of each visit id: the shortest beginning of 5 characters or more that is its own."""
     ordered = sorted(set(visit_ids))
-    result = {}
-    for i, this in enumerate(ordered):
-        neighbours = ordered[max(i - 1, 0) : i] + ordered[i + 1 : i + 2]
-        shared = max((_shared(this, other) for other in neighbours), default=0)
-        result[this] = this[: max(HANDLE_LENGTH, shared + 1)]
-    return result
+    shared = [0, *itertools.starmap(_shared, itertools.pairwise(ordered)), 0]
+    return {
+        this: this[: max(HANDLE_LENGTH, shared[i] + 1, shared[i + 1] + 1)]
+        for i, this in enumerate(ordered)
+    }
 
 
 def _shared(one: str, other: str) -> int:
+    if one[:HANDLE_LENGTH] != other[:HANDLE_LENGTH]:  # as nearly all are, and it is all the same
+        return 0
     length = 0
     for a, b in zip(one, other, strict=False):
         if a != b:

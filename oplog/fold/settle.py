@@ -22,7 +22,7 @@ from collections import defaultdict
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
-from itertools import combinations
+from itertools import accumulate, combinations
 from typing import Protocol, TypeVar
 
 from oplog.events import DayMeasured, EntryStruck, Event, VisitSaid, WorkMeasured
@@ -141,6 +141,8 @@ def about(event: VisitSaid | EntryStruck | WorkMeasured, visit: WorkMeasured) ->
 
 def at_place_of(visit: WorkMeasured, groups: Mapping[Place, Sequence[S]]) -> list[S]:
     """What `by_place` has about the place of a visit (see `about`)."""
+    if not groups:
+        return []
     machine, field = place(visit)
     return [e for name in dict.fromkeys((field, "")) for e in groups.get((machine, name), ())]
 
@@ -152,8 +154,10 @@ def _by_machine_day(measured: Iterable[M]) -> defaultdict[MachineDay, list[M]]:
     return groups
 
 
-def _not_outdone(measured: Iterable[_Measured]) -> set[frozenset[str]]:
+def _not_outdone(measured: Sequence[_Measured]) -> set[frozenset[str]]:
     """Sets of tracks of which no other set holds all and more."""
+    if len({m.tracks for m in measured}) == 1:  # as most days are: measured once, as a whole
+        return {frozenset(measured[0].tracks)}
     sets = {frozenset(m.tracks) for m in measured}
     return {s for s in sets if not any(s < other for other in sets)}
 
@@ -162,6 +166,10 @@ def _apart(
     measured: Sequence[M], rank: Callable[[M], tuple[object, ...]]
 ) -> tuple[list[M], list[tuple[M, M]]]:
     """Those kept, no two of which overlap in time, and the pairs (kept, given up)."""
+    in_order = sorted(measured, key=lambda m: m.started_at)
+    latest = accumulate((m.ended_at for m in in_order), max)
+    if all(m.started_at >= end for m, end in zip(in_order[1:], latest, strict=False)):
+        return in_order, []
     kept: list[M] = []
     rivals: list[tuple[M, M]] = []
     for m in sorted(measured, key=rank, reverse=True):
@@ -233,8 +241,8 @@ def _said_in_vain(
     visits: Sequence[WorkMeasured], said_at: Mapping[Place, Sequence[VisitSaid]]
 ) -> list[Unsettled]:
     """Visits measured without what was said of them, as after bringing two logs together."""
-    found = []
-    for v in visits:
+    found: list[Unsettled] = []
+    for v in visits if said_at else ():
         there = at_place_of(v, said_at)
         new = [s for s in said_of(v.started_at, v.ended_at, there) if s.event_id not in v.said]
         if new:

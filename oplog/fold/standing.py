@@ -94,6 +94,8 @@ def job_of(
     """
     if visit.job:
         return visit.job
+    if not jobs and not said_there:
+        return None
     if named := _job_said(visit, said_there):
         return named
     fitting = sorted(

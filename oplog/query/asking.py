@@ -73,8 +73,8 @@ def ask(
     values = question.values(params or {})
     connection = _base(farm)
     try:
+        text = _one_select(connection, question)
         _prepare(connection, farm, question, values, source)
-        text = question.sql.strip().rstrip(";")
         connection.execute(f"CREATE TEMP TABLE answer AS\n{text}", values or None)
         columns, rows = _rows(connection)
     except duckdb.Error as error:
@@ -85,6 +85,22 @@ def ask(
     return Answer(
         question.name, question.purpose, columns, tuple(unit_of.get(c, "") for c in columns), rows
     )
+
+
+def _one_select(connection: Any, question: Question) -> str:
+    """The text of a question without a closing semicolon.
+
+    Raises: OplogError where it is anything but one SELECT: nothing is run of it then.
+    """
+    import duckdb
+
+    found = connection.extract_statements(question.sql)
+    if [s.type for s in found] != [duckdb.StatementType.SELECT]:
+        raise OplogError(
+            f"The question {question.name} is not one SELECT, so nothing of it was run: questions "
+            "read the log's tables and do nothing else."
+        )
+    return question.sql.strip().rstrip(";")
 
 
 def records(answer: Answer) -> list[dict[str, Any]]:

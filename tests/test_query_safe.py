@@ -1,0 +1,126 @@
+"""A question of the user's own reads the farm's tables and can do nothing else: not write, not
+read other files, not reach out, not see the program's own values, not change its doors."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from oplog import query
+from oplog.errors import OplogError
+from oplog.fold import Farm, fold
+from tests.factory import drawn, opened, work
+
+HEADER = "-- purpose: Anything\n-- reads:   visits\n"
+
+NOT_ONE_SELECT = [
+    "COPY (SELECT 1) TO '{place}/out.csv'",
+    "COPY visits TO '{place}/out.parquet'",
+    "SELECT 1; COPY (SELECT 1) TO '{place}/out.csv'",
+    "SELECT 1; DROP VIEW visits",
+    "SELECT 1; DELETE FROM kept_visits",
+    "SELECT 1; INSERT INTO kept_visits FROM kept_visits",
+    "SELECT 1; SELECT 2",
+    "ATTACH '{place}/out.db'",
+    "ATTACH '{place}/out.db' AS other; SELECT 1",
+    "INSTALL httpfs",
+    "LOAD httpfs",
+    "EXPORT DATABASE '{place}/out'",
+    "IMPORT DATABASE '{place}'",
+    "SET enable_external_access = true",
+    "SET lock_configuration = false",
+    "RESET lock_configuration",
+    "PRAGMA enable_profiling",
+    "CALL pragma_version()",
+    "CREATE TABLE mine AS SELECT 1",
+    "CREATE SECRET mine (TYPE http)",
+    "INSERT INTO kept_visits FROM kept_visits",
+    "UPDATE kept_visits SET worked_m2 = 0",
+    "DELETE FROM kept_visits",
+    "DROP TABLE kept_visits",
+    "CHECKPOINT",
+    "USE memory",
+    "EXPLAIN ANALYZE SELECT 1",
+    "BEGIN TRANSACTION",
+    "",
+]
+
+REACHING_OUT = [
+    "SELECT * FROM read_csv('{place}/there.csv')",
+    "SELECT * FROM read_text('{place}/there.csv')",
+    "SELECT * FROM read_blob('{place}/there.csv')",
+    "SELECT * FROM read_json('{place}/there.csv')",
+    "SELECT * FROM read_parquet('{place}/there.parquet')",
+    "SELECT * FROM sniff_csv('{place}/there.csv')",
+    "SELECT * FROM glob('{place}/*')",
+    "FROM '{place}/there.csv'",
+    "FROM '{place}/there.parquet'",
+    "FROM 'https://example.org/there.parquet'",
+    "SELECT * FROM secret_values",
+    "SELECT getenv('HOME')",
+    "SELECT * FROM duckdb_secrets()",
+    "SELECT * FROM query('COPY (SELECT 1) TO ''{place}/out.csv''')",
+    "SELECT * FROM query('SELECT * FROM read_text(''{place}/there.csv'')')",
+    "SELECT * FROM query_table('{place}/there.csv')",
+]
+
+
+@pytest.fixture
+def farm() -> Farm:
+    return fold([opened(), drawn(), work("2026-04-10")])
+
+
+def asked(farm: Farm, place: Path, sql: str) -> query.Answer:
+    (place / "there.csv").write_text("a\n1\n", "utf-8")
+    file = place / "mine.sql"
+    file.write_text(HEADER + sql.format(place=place.as_posix()) + "\n", "utf-8")
+    return query.ask(farm, query.read(file))
+
+
+@pytest.mark.parametrize("sql", NOT_ONE_SELECT)
+def test_what_is_not_one_select_is_not_run(sql: str, farm: Farm, tmp_path: Path) -> None:
+    with pytest.raises(OplogError):
+        asked(farm, tmp_path, sql)
+    left_alone(farm, tmp_path)
+
+
+@pytest.mark.parametrize("sql", REACHING_OUT)
+def test_a_select_reaches_nothing_but_the_tables(sql: str, farm: Farm, tmp_path: Path) -> None:
+    secret_values = np.arange(3)
+    with pytest.raises(OplogError):
+        asked(farm, tmp_path, sql)
+    assert secret_values.any()
+    left_alone(farm, tmp_path)
+
+
+def left_alone(farm: Farm, place: Path) -> None:
+    """Nothing was written, and questions are answered as before."""
+    assert {p.name for p in place.iterdir()} <= {"there.csv", "mine.sql", "configuration"}
+    answer = asked(farm, place, "SELECT count(*) AS visits FROM visits;")
+    assert answer.rows == ((1,),)
+    with pytest.raises(OplogError):
+        asked(farm, place, "SELECT * FROM read_csv('{place}/there.csv')")
+
+
+@pytest.mark.parametrize("value", ["x'; DROP TABLE kept_visits; --", "' OR '1'='1", "{}", "$day"])
+def test_values_are_bound_and_never_part_of_the_text(
+    value: str, farm: Farm, tmp_path: Path
+) -> None:
+    file = tmp_path / "mine.sql"
+    file.write_text(
+        HEADER + "-- param:   machine varchar, required: whose\n"
+        "SELECT count(*) AS visits FROM visits WHERE machine = $machine\n",
+        "utf-8",
+    )
+    assert query.ask(farm, query.read(file), {"machine": value}).rows == ((0,),)
+    assert query.ask(farm, query.read(file), {"machine": "blue"}).rows == ((1,),)
+
+
+@pytest.mark.parametrize("name", ["'); DROP TABLE visits; --", '"quoted"', "../../etc", "=cmd()"])
+def test_names_never_become_sql(name: str, tmp_path: Path) -> None:
+    farm = fold([opened(), drawn(name), work("2026-04-10", field=name, machine=name)])
+    answer = query.ask(farm, "hectares_per_day")
+    shown = dict(zip(answer.columns, answer.rows[0], strict=True))
+    assert (shown["field"], shown["machine"]) == (name, name)
