@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import replace
 
 import numpy as np
@@ -10,6 +11,7 @@ from oplog import readers
 from oplog.errors import LogDamaged
 from oplog.events import TrackImported
 from oplog.flow import gather
+from oplog.flow.days import moment
 from oplog.flow.history import read
 from oplog.log import Log
 from oplog.log.mend import FixesAgain
@@ -23,21 +25,38 @@ def fixes_again(log: Log) -> FixesAgain:
     farm = read(log).farm
 
     def again(imported: TrackImported, raw: bytes) -> Track | None:
-        others = [
-            t
-            for t in gather.overlapping(farm.tracks, imported.first_at, imported.last_at)
-            if t.machine == imported.machine and t.fixes != imported.fixes
+        own = [
+            t for t in farm.tracks if t.machine == imported.machine and t.fixes != imported.fixes
         ]
-        held = [h for h in (_held(log, t.fixes) for t in others) if h is not None]
-        for zone in (None, farm.zone):
-            track, _ = readers.read(raw, zone=zone)
-            fixes = gather.ready(_dated(track, imported))
-            for candidate in (fixes, gather.unknown(fixes, held)):
-                if candidate.digest() == imported.fixes:
-                    return candidate
+        for fixes in _readings(imported, raw, farm.zone):
+            if fixes.digest() == imported.fixes:
+                return fixes
+            if not len(fixes):
+                continue
+            # A file that had grown: what the log held of it before was left out.
+            met = gather.overlapping(own, moment(fixes.time[0]), moment(fixes.time[-1]))
+            held = [h for h in (_held(log, t.fixes) for t in met) if h is not None]
+            new = gather.unknown(fixes, held)
+            if new.digest() == imported.fixes:
+                return new
         return None
 
     return again
+
+
+def _readings(imported: TrackImported, raw: bytes, zone: str) -> Iterator[Track]:
+    """What the file may have been read as: its own times, those of the farm's zone, and those
+    moved to where the import has them (another zone was named then, or days were added)."""
+    for named in (None, zone):
+        yield gather.ready(_dated(readers.read(raw, zone=named)[0], imported))
+    track, _ = readers.read(raw, zone="UTC")
+    timed = track.time[~np.isnat(track.time)]
+    if not len(timed):
+        return
+    ends = ((imported.first_at, timed.min()), (imported.last_at, timed.max()))
+    for there, here in ends:
+        off = np.datetime64(there.replace(tzinfo=None), "us") - here
+        yield gather.ready(replace(track, time=track.time + off))
 
 
 def _dated(track: Track, imported: TrackImported) -> Track:
