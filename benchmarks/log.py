@@ -233,8 +233,27 @@ def replay(visits: int) -> None:
             ours = timed(lambda w=without: log.open_log(made.path).events(without=w))
             plain = timed(lambda w=without: [columns_of(pq, p, w) for p in files])
             say(f"events, {what}", milliseconds(ours), f"pyarrow: {milliseconds(plain)}")
-        events = made.events(without=("spans",))
+        events = made.events(without=NO_SHAPES)
         say("fold", milliseconds(timed(lambda: fold(events))))
+        questions(made)
+
+
+def questions(made: log.Log) -> None:
+    """Questions from zero, the reading and folding of all included, and asked once more."""
+    import duckdb
+
+    from oplog import query
+
+    connection, glob = duckdb.connect(), {"glob": made.events_glob}
+    plain = timed(lambda: connection.execute(SELECT, glob).fetchall())
+    whole = timed(lambda: fold(log.open_log(made.path).events(without=NO_SHAPES)), 2)
+    say("read and folded, from zero", milliseconds(whole), f"plain DuckDB: {milliseconds(plain)}")
+    farm = fold(log.open_log(made.path).events(without=NO_SHAPES))
+    for name in ("hectares_per_day", "season_summary", "output_by_width", "jobs"):
+        first = timed(lambda name=name: query.ask(farm, name), 1)
+        warm = timed(lambda name=name: query.ask(farm, name))
+        say(f"{name}, first and again", f"{first * 1e3:.0f}, {warm * 1e3:.0f} ms",
+            f"{(whole + first) / plain:.0f} and {warm / plain:.2f} of plain")  # fmt: skip
 
 
 def columns_of(pq: object, path: Path, without: tuple[str, ...]) -> object:

@@ -14,7 +14,7 @@ import pytest
 from oplog import log
 from oplog.errors import CannotWrite, LogBusy, NotALog
 from oplog.events import TYPES, EntryWritten, FieldDrawn, NoteWritten, event_id
-from oplog.log import disk, tidy
+from oplog.log import disk, schema, tidy
 from tests.logs import imported, meaning, measured, new_log, note, own_configuration, with_import
 
 __all__ = ["own_configuration"]
@@ -251,6 +251,40 @@ def test_many_small_files_are_merged_on_their_own_accord(tmp_path, monkeypatch):
     assert len(meaning(log.open_log(made.path).events())) == 81
     assert log.check(made.path).findings == ()
     assert log.open_log(made.path).append([note("x")]).number == 42
+
+
+def copied_in(made: log.Log, count: int) -> None:
+    """As many files more, as copying from another computer leaves them."""
+    for k in range(count):
+        data = schema.encode([note(f"copied {k}")])
+        (made.path / "events" / f"{disk.digest(data)}.parquet").write_bytes(data)
+
+
+def test_very_many_files_that_were_copied_in_are_merged_for_the_next_reader(tmp_path):
+    made = new_log(tmp_path / "log")
+    copied_in(made, 90)
+    made.tidy_many()
+    assert len(list((made.path / "events").iterdir())) > 90
+    copied_in(made, 120)
+    before = sorted(meaning(log.open_log(made.path).events()))
+    log.open_log(made.path).tidy_many()
+    assert len(list((made.path / "events").iterdir())) < 5
+    assert sorted(meaning(log.open_log(made.path).events())) == before
+
+
+def test_a_reader_tidies_nothing_while_another_writes_or_the_disk_refuses(tmp_path, monkeypatch):
+    made = new_log(tmp_path / "log")
+    copied_in(made, 120)
+    files = sorted((made.path / "events").iterdir())
+    with filelock.FileLock(made.path / disk.LOCK):
+        log.open_log(made.path).tidy_many()
+
+    def refuses(*_: object) -> None:
+        raise OSError(errno.EROFS, "read-only")
+
+    monkeypatch.setattr(disk, "_write_and_flush", refuses)
+    log.open_log(made.path).tidy_many()
+    assert sorted((made.path / "events").iterdir()) == files
 
 
 def test_tidying_takes_away_doubles_and_leaves_damaged_files_alone(tmp_path):

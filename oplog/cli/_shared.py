@@ -74,6 +74,7 @@ def farm_of(log: Log, *, detail: bool = True) -> Farm:
     from oplog.fold import fold
     from oplog.log.memory import memory
 
+    log.tidy_many()
     farm = fold(log.events(without=() if detail else DETAIL))
     for problem in log.problems:
         note(f"{problem} (oplog check tells more)")

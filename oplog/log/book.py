@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Collection, Iterable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
@@ -25,6 +26,9 @@ EVENTS, FIXES, RAW = "events", "fixes", "raw"
 HOW_TO_OPEN = "Start one with: oplog new FOLDER. Or name an existing one: oplog --log FOLDER ..."
 
 EVENTS_IN_A_FILE = 5_000
+
+MANY_FILES = 100
+"""Writing never leaves as many small files as this; copying can."""
 
 
 @dataclass(frozen=True)
@@ -175,6 +179,16 @@ class Log:
         with disk.held(self.path):
             _refuse_later(self.path, self._files.index())
             return tidy.everything(self._files)
+
+    def tidy_many(self) -> None:
+        """Tidy a log whose files have become very many by copying, for whoever reads it next.
+        Not where that cannot be: another program is writing, the disk is read-only, or the log is
+        a newer version's."""
+        if len(self._files.names()) <= MANY_FILES:
+            return
+        with suppress(OplogError), disk.held(self.path, wait_s=0.0):
+            _refuse_later(self.path, self._files.index())
+            tidy.when_many(self._files)
 
     def seal(self) -> str:
         """The newest entry of each writer in a form that can be typed (see chain.seal)."""
