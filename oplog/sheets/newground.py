@@ -15,12 +15,15 @@ from oplog.units import hectares, hours
 BESIDE_M = 25.0
 """Ground nearer than this to a field lies beside it."""
 
+FAR_M = 50_000.0
+"""Ground further than this from every field is told by its place on the globe."""
+
 NO_BOUNDARY = "measured against no boundary"
 
 
 def where(new: NewGround, system: str = METRIC) -> str:
     """Where new ground lies: from the nearest field, else on the globe."""
-    if new.nearest is None or new.away_m is None:
+    if new.nearest is None or new.away_m is None or new.away_m > FAR_M:
         lon, lat = new.shape.centroid.coords[0]
         lon = (lon + 180.0) % 360.0 - 180.0
         return (
