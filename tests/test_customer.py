@@ -114,7 +114,7 @@ def test_a_question_of_ones_own_reaches_no_events_or_fixes_with_a_customer(
     for table in ("fixes", "events"):
         file = tmp_path / f"{table}.sql"
         file.write_text(f"SELECT count(*) AS n FROM {table}")
-        said = run("--log", season.path, "ask", file, "--csv", "--customer", "Brook")
+        said = run("--log", season.path, "ask", "--sql", file, "--csv", "--customer", "Brook")
         assert said.out.split()[-1] == "0" or said.code
 
 

@@ -48,8 +48,8 @@ class TestHeaders:
         connection = _base(FARM)
         values = {p.name: None for p in question.params}
         _prepare(connection, FARM, question, values)
-        connection.execute(f"CREATE TEMP TABLE answer AS {question.sql}", values or None)
-        found = [(d[0], d[1]) for d in connection.execute("DESCRIBE answer").fetchall()]
+        described = connection.execute(f"DESCRIBE {question.sql}", values or None).fetchall()
+        found = [(d[0], d[1]) for d in described]
         _clear(connection, question)
         types = {"timestamptz": "TIMESTAMP WITH TIME ZONE"}
         stated = [(c.name, types.get(c.type, c.type.upper())) for c in question.columns]

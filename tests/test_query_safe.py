@@ -43,11 +43,23 @@ NOT_ONE_SELECT = [
     "CHECKPOINT",
     "USE memory",
     "EXPLAIN ANALYZE SELECT 1",
+    "WITH one AS (SELECT 1) INSERT INTO kept_visits FROM one",
+    "WITH gone AS (DELETE FROM kept_visits RETURNING *) SELECT * FROM gone",
+    "SELECT 1 /* ; */; COPY (SELECT 1) TO '{place}/out.csv' --",
+    "WITH kept AS (UPDATE kept_visits SET worked_m2 = 0 RETURNING *) SELECT * FROM kept",
+    "PREPARE mine AS SELECT 1",
+    "PIVOT visits ON machine USING sum(worked_m2)",
     "BEGIN TRANSACTION",
     "",
 ]
 
 REACHING_OUT = [
+    "WITH out AS (COPY visits TO '{place}/out.csv') SELECT 1",
+    "FROM enable_logging(storage = 'file', storage_path = '{place}/out')",
+    "FROM enable_profiling(save_location = '{place}/out.json')",
+    "SELECT * FROM read_csv('/etc/passwd')",
+    "SELECT * FROM duckdb_extensions() WHERE install_path > (SELECT content FROM "
+    "read_text('/etc/hostname'))",
     "SELECT * FROM read_csv('{place}/there.csv')",
     "SELECT * FROM read_text('{place}/there.csv')",
     "SELECT * FROM read_blob('{place}/there.csv')",

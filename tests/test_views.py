@@ -53,13 +53,51 @@ def test_own_questions_beside_ours(
     assert int(lines[1].split(",")[0]) > 100
     assert "mine" not in run("ask", "visits", "--csv").out, "a name of ours stays ours"
     (farm.path / "kinds.sql").write_text("SELECT type, counts FROM events ORDER BY type")
-    assert "work.measured" in run("ask", "./kinds.sql").out
+    assert "work.measured" in run("ask", "--sql", "kinds.sql").out
     wrong = farm.path / "wrong.sql"
     wrong.write_text("SELECT hectares FROM visits")
-    said = run("ask", str(wrong))
+    said = run("ask", "--sql", wrong)
     assert said.code == 1
     assert "does not run" in said.err
     assert "hectares" in said.err
+    assert "oplog ask --sql wrong.sql" in run("ask", "wrong.sql").err
+
+
+@pytest.mark.parametrize(
+    "sql",
+    [
+        "COPY (SELECT 1) TO 'events/out.csv'",
+        "COPY (SELECT 1) TO 'out.csv'",
+        "WITH out AS (COPY visits TO 'out.csv') SELECT 1",
+        "ATTACH 'out.db'",
+        "SELECT * FROM read_parquet('events/*.parquet')",
+        "SELECT * FROM read_csv('/etc/passwd')",
+        "SELECT getenv('HOME')",
+        "SELECT 1; SELECT 2",
+        "SELECT",
+    ],
+)
+def test_a_question_of_ones_own_that_does_more_is_refused(
+    farm: log.Log, run: Run, monkeypatch: pytest.MonkeyPatch, sql: str
+) -> None:
+    """In the log's own folder, where a question's file may well lie."""
+    monkeypatch.chdir(farm.path)
+    Path("mine.sql").write_text(sql)
+    held = {p for p in farm.path.rglob("*") if p.name != "lock"}
+    said = run("ask", "--sql", "mine.sql")
+    assert (said.code, said.out) == (1, "")
+    assert said.err.startswith("The question mine ")
+    assert "Traceback" not in said.err
+    assert {p for p in farm.path.rglob("*") if p.name != "lock"} == held
+
+
+def test_a_question_of_ones_own_takes_values(
+    farm: log.Log, run: Run, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(farm.path)
+    head = "-- param: part varchar, required: of a name\n"
+    Path("mine.sql").write_text(head + "SELECT name FROM kit WHERE contains(name, $part)")
+    assert run("ask", "--sql", "mine.sql", "part=dr", "--csv").out.splitlines() == ["name", "drill"]
 
 
 def test_events_say_which_count() -> None:

@@ -12,32 +12,39 @@ from oplog.cli import _shared
 @click.command()
 @click.argument("question", required=False, metavar="[NAME]")
 @click.argument("values", nargs=-1, metavar="[VALUE=...]")
+@click.option("--sql", "file", metavar="FILE", help="Ask one of your own: a file with one SELECT.")
 @_shared.customer_options
 @_shared.table_options
 @click.pass_context
 def command(
-    ctx: click.Context, question: str | None, values: tuple[str, ...], output: _shared.Output,
-    customer: str | None, drivers: bool,
+    ctx: click.Context, question: str | None, values: tuple[str, ...], file: str | None,
+    output: _shared.Output, customer: str | None, drivers: bool,
 ) -> None:  # fmt: skip
     """Ask a question of the log; without a name, list the questions.
 
-    NAME is one of ours, one of your own in the log's folder queries/, or a .sql file.
+    NAME is one of ours, or one of your own in the log's folder queries/. Any other is given as a
+    file with --sql: one SELECT over the log's tables, which reads and does nothing else.
 
     \b
     oplog ask
     oplog ask hectares_per_day
     oplog ask season_summary harvest_year=2027 --csv
-    oplog ask ./mine.sql
+    oplog ask --sql mine.sql
     """
     from oplog import query
     from oplog.sheets.questions import answer_table, questions_table
 
     own = _own(ctx)
-    if question is None:
+    if file is not None:
+        values = values if question is None else (question, *values)
+        asked = query.read(Path(file))
+    elif question is None:
         _shared.put(questions_table(query.questions(own).values()), output)
         return
-    is_file = question.endswith(".sql")
-    asked = query.read(Path(question)) if is_file else query.find(question, own)
+    elif question.endswith(".sql"):
+        raise click.BadParameter(f"a file is asked with --sql: oplog ask --sql {question}")
+    else:
+        asked = query.find(question, own)
     given = dict(_pair(v) for v in values)
     log = _shared.log_of(ctx)
     farm = _shared.seen_by(_shared.farm_of(log), customer, drivers)

@@ -29,6 +29,15 @@ _MACROS = {
 }
 """What the questions convert with: argument's unit, divisor and factor."""
 
+_NO_SELECT = (
+    "The question {} is not one SELECT, so nothing of it was run: questions read the log's tables "
+    "and do nothing else."
+)
+_OUTSIDE = (
+    "The question {} reaches for something outside the log's tables, so it was not run: no "
+    "question reads or writes files, or uses the network. ({})"
+)
+
 
 @dataclass(frozen=True, slots=True)
 class Answer:
@@ -75,8 +84,11 @@ def ask(
     try:
         text = _one_select(connection, question)
         _prepare(connection, farm, question, values, source)
-        connection.execute(f"CREATE TEMP TABLE answer AS\n{text}", values or None)
-        columns, rows = _rows(connection)
+        columns, rows = _run(connection, text, values)
+    except duckdb.TransactionException as error:
+        raise OplogError(_NO_SELECT.format(question.name)) from error
+    except duckdb.PermissionException as error:
+        raise OplogError(_OUTSIDE.format(question.name, str(error).splitlines()[0])) from error
     except duckdb.Error as error:
         raise OplogError(f"The question {question.name} does not run: {error}") from error
     finally:
@@ -96,11 +108,21 @@ def _one_select(connection: Any, question: Question) -> str:
 
     found = connection.extract_statements(question.sql)
     if [s.type for s in found] != [duckdb.StatementType.SELECT]:
-        raise OplogError(
-            f"The question {question.name} is not one SELECT, so nothing of it was run: questions "
-            "read the log's tables and do nothing else."
-        )
+        raise OplogError(_NO_SELECT.format(question.name))
     return question.sql.strip().rstrip(";")
+
+
+def _run(
+    connection: Any, text: str, values: Mapping[str, Any]
+) -> tuple[tuple[str, ...], tuple[tuple[Any, ...], ...]]:
+    """Columns and rows of a SELECT, in a transaction that can write nothing but its answer: what
+    is parsed as a SELECT may still hold a DELETE or a COPY in its WITH."""
+    connection.execute("BEGIN TRANSACTION READ ONLY")
+    try:
+        connection.execute(f"CREATE TEMP TABLE answer AS {text}", values or None)
+        return _rows(connection)
+    finally:
+        connection.execute("ROLLBACK")
 
 
 def records(answer: Answer) -> list[dict[str, Any]]:
@@ -152,7 +174,6 @@ def _prepare(
 
 def _clear(connection: Any, question: Question) -> None:
     """Take away what only this question was to see."""
-    connection.execute("DROP TABLE IF EXISTS temp.answer")
     for table in question.reads:
         connection.execute(f'DROP VIEW IF EXISTS temp."{table}"')
 

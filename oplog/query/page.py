@@ -36,9 +36,10 @@ _HEAD = """\
 Made from the declarations in `oplog/query/` and the headers of the files in this folder
 (`python -m tests.test_views` prints it); a test holds it to them.
 
-A question is one SQL file. Put your own into the folder `queries/` inside your log, or give a
-file's path: `oplog ask ./mine.sql`. It runs in DuckDB over the tables below and reaches nothing
-else. A header is not needed; with one (see `DEVELOPERS.md`) it takes values and knows its units:
+A question is one SQL file that holds one SELECT. Put your own into the folder `queries/` inside
+your log, or name a file: `oplog ask --sql mine.sql`. It runs in DuckDB over the tables below,
+writes nothing and reaches nothing else. A header is not needed; with one (see `DEVELOPERS.md`) it
+takes values and knows its units:
 
 ```sql
 -- purpose: Hectares by driver
