@@ -528,6 +528,7 @@ class EntryWritten(Event):
 
     writer: random id of this user on this computer; number: 1, 2, 3, ...; previous: id of the
     writer's entry before. Member of the set like any event, so that it survives tidying.
+    stored: names, without ending, of the files of fixes and raw that were written with it.
     """
 
     TYPE: ClassVar[str] = "entry.written"
@@ -539,6 +540,7 @@ class EntryWritten(Event):
     written_at: datetime
     command: str = ""
     files: tuple[str, ...] = ()
+    stored: tuple[str, ...] = ()
 
 
 def _event_types(base: type[Event] = Event) -> dict[str, type[Event]]:
@@ -577,6 +579,14 @@ def event_id(event: Event) -> str:
             content[name] = _canonical(hint)(value)
     text = json.dumps(content, sort_keys=True, separators=(",", ":"), ensure_ascii=True)
     return hashlib.sha256(text.encode()).hexdigest()[:32]
+
+
+def canonical_json(hint: Any, value: Any) -> str | None:
+    """A column's value as it goes into an id; None for one that holds nothing."""
+    if value is None or (isinstance(value, tuple | list | dict) and not value):
+        return None
+    made = _canonical(hint)(value)
+    return json.dumps(made, sort_keys=True, separators=(",", ":"), ensure_ascii=True)
 
 
 def text(value: str) -> str:

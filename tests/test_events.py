@@ -77,7 +77,7 @@ def test_ids_are_pinned():
         "field": full(FieldDrawn).event_id,
         # A column added since leaves the ids of events without it as they were.
         "work": dataclasses.replace(full(WorkMeasured), ground=None).event_id,  # type: ignore[type-var]
-        "entry": full(EntryWritten).event_id,
+        "entry": dataclasses.replace(full(EntryWritten), stored=()).event_id,
         "note": least(NoteWritten).event_id,
     }
     assert pinned == PINNED

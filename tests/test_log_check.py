@@ -4,18 +4,23 @@ from __future__ import annotations
 
 import os
 import shutil
+from dataclasses import replace
+from datetime import UTC
 from pathlib import Path
 
 import pyarrow as pa
 import pyarrow.parquet as pq
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from oplog import events, log
 from oplog.errors import DAMAGED, DONE, DONE_WITH_PROBLEMS, CannotWrite, LogDamaged
 from oplog.events import EntryWritten, NoteWritten
-from oplog.log import chain, disk, kept, schema
-from oplog.log.reading import decode, index
+from oplog.log import chain, disk, kept, proving, schema
+from oplog.log.reading import decode, index, table_of
 from tests.logs import imported, meaning, measured, new_log, note, own_configuration, with_import
+from tests.test_events import full, least
 
 __all__ = ["own_configuration"]
 
@@ -85,6 +90,95 @@ def test_no_byte_can_change_unnoticed_and_none_makes_the_rest_unreadable(tmp_pat
 
 def held_by(path: Path, content: bytes) -> set[str]:
     return set(index(content).types) if path.parent.name == "events" else set()
+
+
+@pytest.mark.parametrize("event_type", events.TYPES.values(), ids=events.TYPES)
+def test_events_are_proven_from_their_columns_as_they_are_one_by_one(event_type):
+    made = [full(event_type), least(event_type), full(event_type)]
+    for group in ([made[0]], [made[1]], made):
+        assert proving.all_whole(table_of(schema.encode(group)))
+    other = events.TYPES["note.written" if event_type is not NoteWritten else "job.closed"]
+    table = table_of(schema.encode([*made, full(other), least(other)]))
+    assert proving.all_whole(table)
+    for name in set(events.columns(event_type)) - set(events.columns(other)):
+        assert not proving.all_whole(table.slice(1).set_column(*without_last(table, name))), name
+
+
+def without_last(table: pa.Table, name: str) -> tuple[int, pa.Field, pa.Array]:
+    """A column whose last cell that holds something holds nothing."""
+    cells = table[name].to_pylist()[1:]
+    last = max(k for k, cell in enumerate(cells) if cell not in (None, []))
+    where = table.column_names.index(name)
+    field = table.schema.field(name)
+    return where, field, pa.array([*cells[:last], None, *cells[last + 1 :]], field.type)
+
+
+@settings(deadline=None)
+@given(
+    st.lists(st.floats(), min_size=2, max_size=2),
+    st.lists(st.text(), max_size=3),
+    st.dictionaries(st.text(), st.floats(), max_size=3),
+    st.datetimes(),
+    st.none() | st.integers(-(2**60), 2**60),
+)
+def test_whatever_an_event_holds_is_proven_from_its_columns(floats, words, sizes, at, line):
+    at = at.replace(tzinfo=UTC)
+    made = [
+        replace(
+            measured(k, worked_m2=floats[k], doubts=tuple(words), settings=sizes),
+            spans=tuple(events.Span(at, at, w, k) for w in words),
+            geometry=b"%d" % k if words else None,
+        )
+        for k in range(2)
+    ]
+    more = replace(imported(1)[0], found=tuple(events.Found(w, line, w, 1, w) for w in words))
+    assert proving.all_whole(table_of(schema.encode([*made, more])))
+
+
+def test_zero_is_not_minus_zero():
+    made = [measured(1, settings={"a": 0.0}), measured(2, settings={"a": -0.0})]
+    table = table_of(schema.encode(made))
+    assert proving.all_whole(table)
+    both = pa.concat_tables([table.slice(0, 1)] * 2)
+    ids = pa.array([made[0].event_id, made[1].event_id])
+    assert not proving.all_whole(both.set_column(0, "event_id", ids))
+
+
+def test_a_first_check_takes_nothing_apart_whose_bytes_an_entry_vouches_for(tmp_path, monkeypatch):
+    made = with_import(tmp_path / "log")
+    made.append([note("a")])
+    apart: list[str] = []
+    monkeypatch.setattr(kept, "holds", lambda content, data: apart.append(content) or True)
+    assert log.check(made.path).findings == ()
+    assert apart == []
+
+
+def test_a_file_that_no_entry_vouches_for_is_taken_apart(tmp_path, monkeypatch):
+    """A forger gives a file's bytes a name that fits and writes an entry that says so."""
+    made = with_import(tmp_path / "log")
+    event = imported(1)[0]
+    data = kept.encode_raw(b"another field")
+    name = kept.raw_name(event.file_digest, data)
+    for file in (made.path / "raw").iterdir():
+        file.unlink()
+    (made.path / "raw" / name).write_bytes(data)
+    assert kinds(log.check(made.path)) == ["rotten"]
+    monkeypatch.setenv("OPLOG_CONFIG", str(tmp_path / "the forger"))
+    put(
+        made,
+        [
+            EntryWritten(
+                writer="0" * 16,
+                writer_name="Nobody",
+                number=1,
+                previous=None,
+                events=(event.event_id,),
+                written_at=event.first_at,
+                stored=(kept.stem(name),),
+            )
+        ],
+    )
+    assert kinds(log.check(made.path)) == ["rotten"]
 
 
 def test_an_altered_event_is_named_even_where_the_file_was_named_to_match(tmp_path):

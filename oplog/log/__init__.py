@@ -1,9 +1,12 @@
 """The log on disk: a grow-only set of events in a folder. The only user of pyarrow."""
 
-from oplog.log.book import Entry, Log, create, find, is_log, open_log
+from oplog.log.book import Log
 from oplog.log.chain import Sealed
 from oplog.log.check import check, check_seal
+from oplog.log.entering import Entry
+from oplog.log.folder import find, is_log
 from oplog.log.mend import mend
+from oplog.log.opening import create, open_log
 from oplog.log.reading import LaterEvent
 from oplog.log.report import Finding, Mended, Report
 from oplog.log.writer import name as writer_name

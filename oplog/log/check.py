@@ -13,7 +13,10 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from oplog.events import EntryWritten, TrackCut
-from oplog.log import book, chain, forgetting, writer
+from oplog.log import chain, forgetting, removing, writer
+from oplog.log.book import Log
+from oplog.log.folder import FIXES, RAW
+from oplog.log.opening import open_log
 from oplog.log.reading import Index
 from oplog.log.report import (
     ALTERED,
@@ -41,13 +44,12 @@ def check(path: Path, *, now: float | None = None) -> Report:
     now: seconds since 1970, for what may still be arriving; by default the computer's clock.
     Raises: NotALog.
     """
-    path = book.open_log(Path(path)).path
+    path = open_log(Path(path)).path
     seen, known = survey(path), writer.recall(path)
     index = seen.index
     own = known.id if known else None
     at = time.time() if now is None else now
-    ids = forgetting.ids(index)
-    forgotten = forgetting.told(book.Log(path).some(ids)) if ids else forgetting.Told()
+    forgotten = removing.told(Log(path), index)
     _Named(seen, index, own, at, forgotten).look(path, known)
     return Report(
         path,
@@ -65,7 +67,7 @@ def check_seal(path: Path, seal: str) -> chain.Sealed:
 
     Raises: NotALog.
     """
-    index = survey_events(book.open_log(Path(path)).path).index
+    index = survey_events(open_log(Path(path)).path).index
     return chain.check_seal(seal, index.entries, index.types.keys())
 
 
@@ -139,8 +141,8 @@ class _Named:
         needed: set[str] = set()
         for event in self.index.imports:
             wanted = (
-                (book.FIXES, event.fixes, self.rests.get(event.fixes, set())),
-                (book.RAW, event.file_digest, self.kept_for.get(event.file_digest, set())),
+                (FIXES, event.fixes, self.rests.get(event.fixes, set())),
+                (RAW, event.file_digest, self.kept_for.get(event.file_digest, set())),
             )
             for folder, digest, stand_ins in wanted:
                 needed.add(digest)
@@ -150,7 +152,7 @@ class _Named:
         self._stand_ins()
         for digest in sorted(self.seen.kept - needed):
             message = f"no import names {digest[:12]} (left by one that was broken off)"
-            folder = book.FIXES if len(digest) == TRACK_DIGEST else book.RAW
+            folder = FIXES if len(digest) == TRACK_DIGEST else RAW
             self.seen.add(ORPHAN, message, folder, damage=False)
 
     def _is_there(self, folder: str, digest: str, stand_ins: set[str]) -> bool:
@@ -158,7 +160,7 @@ class _Named:
         that was forgotten need not be."""
         if digest in self.seen.whole or digest in self.seen.rotten:
             return True
-        if folder == book.RAW and digest in self.gone_files:
+        if folder == RAW and digest in self.gone_files:
             return True
         return bool(stand_ins & self.seen.stand_ins.get(digest, set()))
 
@@ -167,7 +169,7 @@ class _Named:
         for digest, contents in sorted(self.seen.stand_ins.items()):
             told = self.ever.get(digest, set()) | self.kept_for.get(digest, set())
             for content in sorted(contents - told):
-                folder = book.FIXES if len(digest) == TRACK_DIGEST else book.RAW
+                folder = FIXES if len(digest) == TRACK_DIGEST else RAW
                 message = f"what is kept in place of {digest[:12]} ({content[:12]}) is in no event"
                 self.seen.add(ALTERED, message, folder)
 

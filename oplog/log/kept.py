@@ -60,8 +60,13 @@ class Name(NamedTuple):
 
 def parts(name: str) -> Name:
     """What a name says that `is_kept`."""
-    digests = name.split(".")[0].split("-")
+    digests = stem(name).split("-")
     return Name(digests[0], digests[-2], digests[-1])
+
+
+def stem(name: str) -> str:
+    """A name without its ending, as entries hold it (see EntryWritten.stored)."""
+    return name.split(".")[0]
 
 
 def fixes_name(track_digest: str, data: bytes, rest: str | None = None) -> str:

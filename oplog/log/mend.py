@@ -7,8 +7,11 @@ from collections.abc import Callable
 from pathlib import Path
 
 from oplog.events import Event, TrackImported
-from oplog.log import book, disk, kept, schema
+from oplog.log import disk, kept, schema
+from oplog.log.book import Log
 from oplog.log.check import check
+from oplog.log.folder import FIXES, MARKER, later_version, write_marker
+from oplog.log.opening import open_log
 from oplog.log.reading import UNREADABLE, is_whole, salvage
 from oplog.log.report import (
     ALTERED,
@@ -37,11 +40,11 @@ def mend(path: Path, fixes_again: FixesAgain | None = None) -> Mended:
     taken. Merging another copy of the log brings back the rest.
     Raises: NotALog, LogBusy, CannotWrite (also for a log of a newer version).
     """
-    log = book.open_log(Path(path))
+    log = open_log(Path(path))
     with disk.held(log.path):
         before = check(log.path)
         if any(f.kind == NEWER for f in before.findings):
-            raise book.later_version(log.path)
+            raise later_version(log.path)
         done = [d for f in before.findings if (d := _file_mended(log, f))]
         done += _fixes_mended(log, fixes_again)
     if log.finish_forgetting():
@@ -49,10 +52,10 @@ def mend(path: Path, fixes_again: FixesAgain | None = None) -> Mended:
     return Mended(tuple(done), check(log.path))
 
 
-def _file_mended(log: book.Log, finding: Finding) -> str | None:
+def _file_mended(log: Log, finding: Finding) -> str | None:
     path = log.path / finding.file
-    if finding.file == book.MARKER:
-        book.write_marker(log.path)
+    if finding.file == MARKER:
+        write_marker(log.path)
         return f"{finding.file}: written anew"
     if not finding.file or not path.is_file():
         return None
@@ -64,7 +67,7 @@ def _file_mended(log: book.Log, finding: Finding) -> str | None:
     return None
 
 
-def _events_mended(log: book.Log, path: Path, name: str) -> str:
+def _events_mended(log: Log, path: Path, name: str) -> str:
     aside = log.path / SET_ASIDE
     try:
         data = path.read_bytes()
@@ -91,7 +94,7 @@ def _whole(data: bytes) -> list[Event]:
         return []
 
 
-def _fixes_mended(log: book.Log, fixes_again: FixesAgain | None) -> list[str]:
+def _fixes_mended(log: Log, fixes_again: FixesAgain | None) -> list[str]:
     if fixes_again is None:
         return []
     imports = [e for e in log.events(without=schema.GEOMETRIES) if isinstance(e, TrackImported)]
@@ -101,6 +104,6 @@ def _fixes_mended(log: book.Log, fixes_again: FixesAgain | None) -> list[str]:
             track = fixes_again(event, log.raw(event.file_digest))
             if track is not None and track.digest() == event.fixes:
                 data = kept.encode_fixes(track)
-                disk.write_whole(log.path / book.FIXES, kept.fixes_name(event.fixes, data), data)
+                disk.write_whole(log.path / FIXES, kept.fixes_name(event.fixes, data), data)
                 done.append(f"fixes {event.fixes[:12]}: worked out again from the raw file")
     return done

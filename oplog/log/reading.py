@@ -91,10 +91,13 @@ def table_of(data: bytes, without: Collection[str] = NO_COLUMNS) -> Any:
 def index(data: bytes) -> Index:
     """What events a file holds. Raises: as `decode`."""
     file = _opened(data)
-    wanted = {"event_id", "type", "version", *columns(EntryWritten), *columns(TrackImported)}
-    wanted -= {"found"}
-    names = [n for n in file.schema_arrow.names if n in wanted]
-    table = file.read(columns=names, use_threads=False)
+    names = [n for n in file.schema_arrow.names if n in _indexed()]
+    return index_in(file.read(columns=names, use_threads=False))
+
+
+def index_in(table: Any) -> Index:
+    """What events the table of an events file holds."""
+    table = table.select([n for n in table.column_names if n in _indexed()])
     ids, types, versions = (values(table[n]) for n in ("event_id", "type", "version"))
     known = {t: c.VERSION for t, c in TYPES.items()}
     later = sum(v > known.get(t, -1) for t, v in zip(types, versions, strict=True))
@@ -106,6 +109,11 @@ def index(data: bytes) -> Index:
         tuple(e for e in found if isinstance(e, TrackImported)),
         later,
     )
+
+
+def _indexed() -> set[str]:
+    wanted = {"event_id", "type", "version", *columns(EntryWritten), *columns(TrackImported)}
+    return wanted - {"found"}
 
 
 def index_of(events: Iterable[Event]) -> Index:

@@ -2,23 +2,28 @@
 
 from __future__ import annotations
 
+import os
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 
 from oplog.events import Event
-from oplog.log import book, disk, kept, writer
+from oplog.log import disk, kept, writer
 from oplog.log.files import SUFFIX
+from oplog.log.folder import EVENTS, FIXES, FORMAT, MARKER, RAW, format_of, marker
+from oplog.log.proving import all_whole
 from oplog.log.reading import (
     UNREADABLE,
     Index,
     LaterEvent,
-    decode,
+    events_of,
     index,
+    index_in,
     index_of,
     is_whole,
     salvage,
+    table_of,
     together,
 )
 from oplog.log.report import (
@@ -51,8 +56,8 @@ class Survey:
     altered: ids of events that are not what their id says. arrived: when the file of an entry
     came, by the entry's id [s since 1970]. kept, rotten: digests of the fixes and raw files that
     are whole, and of those that are not. whole: those of `kept` that are there as they were.
-    stand_ins: digests of what stands in the place of others, by the others'. on_the_way: a file is
-    being copied or synced.
+    stand_ins: digests of what stands in the place of others, by the others'. signed: see `signed`.
+    on_the_way: a file is being copied or synced.
     """
 
     findings: list[Finding] = field(default_factory=list)
@@ -66,6 +71,7 @@ class Survey:
     on_the_way: bool = False
     files: int = 0
     bytes_read: int = 0
+    signed: dict[str, set[str]] = field(default_factory=dict)
     verified: set[str] = field(default_factory=set)
     newly_verified: set[str] = field(default_factory=set)
 
@@ -85,35 +91,57 @@ def survey(path: Path) -> Survey:
     """Read every byte of a log. What a check found whole before is only hashed, and indexed."""
     seen = Survey(verified=writer.verified(VERIFIED))
     _marker(path, seen)
-    for folder, one in ((book.EVENTS, _events_file), (book.FIXES, _kept), (book.RAW, _kept)):
+    for file in _all_of(path / EVENTS):
+        _events_file(file, f"{EVENTS}/{file.name}", seen)
+    seen.signed = signed(seen.index)
+    for folder in (FIXES, RAW):
         for file in _all_of(path / folder):
-            one(file, f"{folder}/{file.name}", seen)
+            _kept(file, f"{folder}/{file.name}", seen)
     if seen.newly_verified:
         writer.remember_verified(VERIFIED, seen.verified | seen.newly_verified)
     return seen
 
 
+def signed(held: Index) -> dict[str, set[str]]:
+    """What entries say of the files that came with their imports: stems of file names, by the
+    digest of the track or file that they are kept for.
+
+    A name holds the digest of the file's bytes and an entry's id that of the names: bytes that
+    give that digest are those that were written, and need not be taken apart. A name counts where
+    every entry says the same that has an import of that track or file; the rest is looked into.
+    """
+    imports = {e.event_id: e for e in held.imports}
+    found: dict[str, set[str]] = {}
+    for entry in held.entries:
+        stems = set(entry.stored)
+        for event in (imports[i] for i in entry.events if i in imports):
+            for digest in (event.fixes, event.file_digest):
+                said = {s for s in stems if s.startswith(f"{digest}-")}
+                found[digest] = found.get(digest, said) & said
+    return found
+
+
 def survey_events(path: Path) -> Survey:
     """Read and verify every event of a log, whatever was verified before."""
     seen = Survey()
-    for file in _all_of(path / book.EVENTS):
-        _events_file(file, f"{book.EVENTS}/{file.name}", seen)
+    for file in _all_of(path / EVENTS):
+        _events_file(file, f"{EVENTS}/{file.name}", seen)
     return seen
 
 
 def _marker(path: Path, seen: Survey) -> None:
-    name = book.MARKER
+    name = MARKER
     data = _read(path / name, name, seen) if (path / name).exists() else None
     if data is not None:
         seen.files += 1
-    if book.format_of(path) > book.FORMAT:
+    if format_of(path) > FORMAT:
         message = "this log is of a newer version of oplog; update to write to it"
         seen.add(NEWER, message, name, damage=False)
     elif data is None:
         seen.add(MISSING, "the file that marks this folder as a log is not there", name)
-    elif data != book.marker():
+    elif data != marker():
         seen.add(ALTERED, "the file that marks this folder as a log is not what was written", name)
-    for file in _listed(path):
+    for file in (path / name for name in _listed(path)):
         if file.is_file() and file.name not in (name, disk.LOCK):
             _other(file.name, file.name, seen)
 
@@ -121,15 +149,15 @@ def _marker(path: Path, seen: Survey) -> None:
 def _all_of(folder: Path) -> Iterator[Path]:
     """Files of a folder, those too that come while it is being read: what a tidy takes away is in
     a file that was there before."""
-    done: set[Path] = set()
-    while new := [p for p in _listed(folder) if p not in done]:
+    done: set[str] = set()
+    while new := [name for name in _listed(folder) if name not in done]:
         done.update(new)
-        yield from new
+        yield from (folder / name for name in new)
 
 
-def _listed(folder: Path) -> list[Path]:
+def _listed(folder: Path) -> list[str]:
     try:
-        return sorted(folder.iterdir())
+        return sorted(os.listdir(folder))
     except OSError:
         return []
 
@@ -167,7 +195,11 @@ def _taken_apart(file_name: str, name: str, data: bytes, seen: Survey) -> Index:
     try:
         if named and own in seen.verified:
             return index(data)
-        events = decode(data) if named else salvage(data)
+        table = table_of(data) if named else None
+        if named and all_whole(table):
+            seen.newly_verified.add(own)
+            return index_in(table)
+        events = events_of(table) if named else salvage(data)
     except UNREADABLE:
         _unreadable(name, data, seen)
         return Index({})
@@ -222,8 +254,9 @@ def _kept(file: Path, name: str, seen: Survey) -> None:
     seen.files += 1
     stands_for, content, own = kept.parts(file.name)
     verified = f"{content}-{own}"
-    if own == disk.digest(data) and (verified in seen.verified or kept.holds(content, data)):
-        seen.newly_verified |= {verified} - seen.verified
+    proven = verified in seen.verified or kept.stem(file.name) in seen.signed.get(stands_for, ())
+    if own == disk.digest(data) and (proven or kept.holds(content, data)):
+        seen.newly_verified |= set() if proven else {verified}
         seen.kept.add(stands_for)
         if stands_for != content:
             seen.stand_ins.setdefault(stands_for, set()).add(content)
@@ -245,7 +278,7 @@ def _other(file_name: str, name: str, seen: Survey) -> None:
         seen.on_the_way = True
         seen.add(WAITING, "is still on its way through the synced folder", name, damage=False)
     else:
-        damage = file_name.endswith(".parquet") and name.startswith(book.EVENTS)
+        damage = file_name.endswith(".parquet") and name.startswith(EVENTS)
         seen.add(FOREIGN, "is not a file of this log", name, damage=damage)
 
 
