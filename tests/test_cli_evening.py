@@ -106,7 +106,7 @@ def test_a_day_of_many_fields_comes_as_tables(farm: log.Log, run: Run) -> None:
 def test_csv_and_json_say_the_same_as_the_question(evening: log.Log, run: Run) -> None:
     rows = list(csv.DictReader(io.StringIO(run("ask", "visits", "--csv").out)))
     assert [r["field"] for r in rows] == ["Long Acre", "Mill"]
-    objects = json.loads(run("ask", "visits", "--json").out)
+    objects = json.loads(run("ask", "visits", "--json").out)["rows"]
     assert float(rows[0]["worked_ha"]) == objects[0]["worked_ha"]
     assert run("day", "--csv").out == run("ask", "visits", "--csv").out
     visit = in_field(evening, "Long Acre")
@@ -114,7 +114,7 @@ def test_csv_and_json_say_the_same_as_the_question(evening: log.Log, run: Run) -
 
 
 def test_the_screen_shows_the_figures_of_the_data(evening: log.Log, run: Run) -> None:
-    row = json.loads(run("ask", "visits", "--json").out)[0]
+    row = json.loads(run("ask", "visits", "--json").out)["rows"][0]
     out = " ".join(run("day").out.split())
     for shown in (
         f"worked {row['worked_ha']:.2f} ha ({row['worked_low_ha']:.2f} to",

@@ -172,7 +172,7 @@ def test_a_spray_record_says_what_it_lacks(evening: log.Log, run: Run) -> None:
     assert "missing: treated area, crop" in shown
     assert "the product's label, local rules and the advice of a qualified adviser" in shown
     said = run("sprays", "--json")
-    (record,) = json.loads(said.out)
+    (record,) = json.loads(said.out)["rows"]
     assert (record["authorisation"], record["bbch"], record["wind_from"]) == ("N 123", "12", "NW")
     assert "label" in said.err
 

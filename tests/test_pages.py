@@ -118,9 +118,8 @@ def test_a_jobs_sheet_says_what_the_command_says(page: Page, run: Run, sample: l
     for line in " ".join(said.split()).split(". "):
         for part in re.findall(r"[\d.]+ ha|\d+ %|\w{3} \d+ August at [\d:]+", line):
             assert part in sheet, part
-    rows = json.loads(
-        run("--log", sample.path, "ask", "job_fields", "job=wheat harvest", "--json").out
-    )
+    asked = ("ask", "job_fields", "job=wheat harvest", "--json")
+    rows = json.loads(run("--log", sample.path, *asked).out)["rows"]
     assert len(rows) == 5
     for row in rows:
         figures = [row[c] for c in ("croppable_ha", "done_ha", "left_ha", "missed_ha")]
@@ -185,7 +184,7 @@ def test_an_account_shows_the_commands_lines_and_no_other_land(
 
 def test_what_went_out_is_shared_by_ground(page: Page, run: Run, sample: log.Log) -> None:
     """The spray of the sample's 14 April: parts by field add up to what went out."""
-    rows = json.loads(run("--log", sample.path, "ask", "inputs", "--json").out)
+    rows = json.loads(run("--log", sample.path, "ask", "inputs", "--json").out)["rows"]
     spray = next(r for r in rows if r["kind"] == "spray")
     sheet = words_of(page("day", "2026-04-14"))
     told = re.search(
@@ -199,7 +198,7 @@ def test_what_went_out_is_shared_by_ground(page: Page, run: Run, sample: log.Log
 
 
 def test_a_field_says_what_its_sequence_has_next(page: Page, run: Run, sample: log.Log) -> None:
-    rows = json.loads(run("--log", sample.path, "sequence", "--json").out)
+    rows = json.loads(run("--log", sample.path, "sequence", "--json").out)["rows"]
     own = next(r for r in rows if r["field"] == "Barn Close")
     sheet = words_of(page("field", "Barn Close"))
     assert f"{own['done']} of {own['of']} planned operations are done" in sheet
@@ -227,7 +226,7 @@ def test_what_is_unsure_stands_with_the_command_that_settles_it() -> None:
 
 def test_notes_and_the_seal_are_on_the_sheet(sample: log.Log, page: Page) -> None:
     html = words_of(page("day", "2026-04-11"))
-    assert f"oplog check --seal {sample.seal()}" in html
+    assert f'oplog check --seal "{sample.seal()}"' in html
     farm, trail = made_day(1)
     stated = {"stated_by": "a", "stated_at": datetime(2026, 4, 10, tzinfo=UTC), "nonce": "1"}
     note = NoteWritten(note="Wet <b>corner</b>", day=day(), **stated)

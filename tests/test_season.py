@@ -429,7 +429,7 @@ def test_every_answer_as_csv_json_and_parquet(sample: Path, tmp_path: Path) -> N
         assert main(["--log", str(sample), "export", "answers", f"{tmp_path}/*.{form}"]) == 0
     for name in query.questions():
         told = list(csv.DictReader((tmp_path / f"{name}.csv").open(encoding="utf-8")))
-        as_json = json.loads((tmp_path / f"{name}.json").read_text("utf-8"))
+        as_json = json.loads((tmp_path / f"{name}.json").read_text("utf-8"))["rows"]
         table = pq.read_table(tmp_path / f"{name}.parquet")
         assert len(told) == len(as_json) == table.num_rows
         assert table.schema.names == [c.name for c in query.find(name).columns]

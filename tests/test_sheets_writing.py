@@ -80,7 +80,7 @@ def test_text_comes_back_from_csv(name: str) -> None:
     assert raw["n"].replace("\r\n", "\n").replace("\r", "\n") == name.replace("\r\n", "\n").replace(
         "\r", "\n"
     )
-    assert json.loads(data.to_json(table)) == [{"n": name}]
+    assert json.loads(data.to_json(table)) == {"rows": [{"n": name}]}
 
 
 @pytest.mark.parametrize(
@@ -106,7 +106,7 @@ def test_numbers_are_never_touched(number: float) -> None:
 
 def test_no_number_is_null_and_not_nan() -> None:
     table = Table("", (Column("x_ha", "x", "ha"),), ((float("nan"),),))
-    assert json.loads(data.to_json(table)) == [{"x_ha": None}]
+    assert json.loads(data.to_json(table)) == {"rows": [{"x_ha": None}]}
 
 
 def test_acres_follow_the_unit_in_name_and_figure() -> None:

@@ -29,8 +29,10 @@ def unsettled(log: log_room.Log) -> None:
     """Show what was stated apart: no damage, but open."""
     from oplog.flow.history import DETAIL
     from oplog.fold import fold
+    from oplog.sheets.unsettled import open_choices
 
-    _shared.tell_unsettled(fold(log.events(without=DETAIL)))
+    farm = fold(log.events(without=DETAIL))
+    _shared.tell_unsettled(farm, open_choices(farm))
 
 
 def seal(log: log_room.Log, text: str) -> int:

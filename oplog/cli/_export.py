@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
+from oplog.cli import _shared
 from oplog.errors import CannotWrite, OplogError, UnknownName
 
 if TYPE_CHECKING:
@@ -27,63 +28,73 @@ _OF_SPRAYS = ("inputs", "spray_records", "treated")
 
 @dataclass(frozen=True)
 class Exported:
-    """Files written, each with its number of rows; a caution that goes with them, or ""."""
+    """Files written, each with its number of rows; a caution that goes with them, or ""; and
+    what stands beside them."""
 
     files: tuple[tuple[str, int], ...]
     caution: str
+    aside: _shared.Beside
 
 
 def export(
     farm: Farm, what: str, file: str, values: Mapping[str, str], only: Only, *,
-    overwrite: bool, raw: bool,
+    overwrite: bool, raw: bool, units: str = "metric", whole: Farm | None = None,
 ) -> Exported:  # fmt: skip
-    """Write an answer, every answer, or a layer. Raises: UnknownName, OplogError, CannotWrite."""
+    """Write an answer, every answer, or a layer. The seal, and what is unsettled of it, go into
+    every kind of file that has a place for them; CSV has none.
+
+    whole: the farm that `farm` is a customer's part of.
+    Raises: UnknownName, OplogError, CannotWrite.
+    """
     from oplog import query
-    from oplog.query.layers import LAYERS, layer
+    from oplog.fold import of_tables
+    from oplog.query.layers import LAYERS, READS, layer
     from oplog.sheets.inputs import CAUTION
 
     form = Path(file).suffix.lower()
     caution = CAUTION if what in (*_OF_SPRAYS, ANSWERS) else ""
     if what in LAYERS:
         _check_form(form, _OF_LAYERS, f"The layer {what}")
-        found = layer(farm, what, only)
-        _write_layer(found, file, form, caution, overwrite)
-        return Exported(((file, len(found.rows)),), caution)
+        aside = _shared.beside(farm, of_tables(farm, READS[what]), whole)
+        found = replace(layer(farm, what, only), caution=caution, beside=aside.data(units))
+        _write_layer(found, file, form, overwrite)
+        return Exported(((file, len(found.rows)),), caution, aside)
     _check_form(form, _OF_ANSWERS, "An answer")
     questions = query.questions()
     if what != ANSWERS and what.replace("-", "_") not in questions:
         raise UnknownName("answer or layer", what, [*questions, *LAYERS, ANSWERS])
     names = list(questions) if what == ANSWERS else [what.replace("-", "_")]
     files = []
+    reads = {table for name in names for table in questions[name].reads}
+    aside = _shared.beside(farm, of_tables(farm, reads), whole)
     for name in names:
         answer = query.ask(farm, name, values if what != ANSWERS else {})
         path = file.replace("*", name) if what == ANSWERS else file
-        _put(path, _answer(answer, form, raw), overwrite)
+        own = replace(aside, unsettled=of_tables(farm, questions[name].reads)).data(units)
+        _put(path, _answer(answer, form, raw, own), overwrite)
         files.append((path, len(answer.rows)))
-    return Exported(tuple(files), caution)
+    return Exported(tuple(files), caution, aside)
 
 
-def _answer(answer: Answer, form: str, raw: bool) -> bytes:
+def _answer(answer: Answer, form: str, raw: bool, beside: Mapping[str, Any]) -> bytes:
     from oplog.sheets import data
     from oplog.sheets.questions import answer_table
 
     if form == ".csv":
         return data.to_csv(answer_table(answer), raw=raw).encode()
     if form == ".json":
-        return data.to_json(answer_table(answer)).encode()
+        return data.to_json(answer_table(answer), beside).encode()
     from oplog.log.export import parquet
     from oplog.query import find
 
     kinds = {c.name: _KINDS.get(c.type, "str") for c in find(answer.name).columns}
-    return parquet(answer.columns, [kinds.get(c, "str") for c in answer.columns], answer.rows)
+    types = [kinds.get(c, "str") for c in answer.columns]
+    return parquet(answer.columns, types, answer.rows, beside=beside)
 
 
-def _write_layer(found: Layer, file: str, form: str, caution: str, overwrite: bool) -> None:
-    from dataclasses import replace
-
+def _write_layer(found: Layer, file: str, form: str, overwrite: bool) -> None:
     from oplog.sheets import geo
 
-    found = replace(found, caution=caution)
     if form == ".geojson":
         _put(file, geo.geojson(found).encode(), overwrite)
     elif form == ".gpx":
@@ -95,7 +106,8 @@ def _write_layer(found: Layer, file: str, form: str, caution: str, overwrite: bo
     elif form == ".parquet":
         from oplog.log.export import parquet
 
-        _put(file, parquet(found.columns, found.kinds, found.rows, found.geometries), overwrite)
+        table = (found.columns, found.kinds, found.rows, found.geometries)
+        _put(file, parquet(*table, beside=found.beside), overwrite)
     else:
         _geopackage(found, file, overwrite)
 

@@ -133,6 +133,7 @@ def show(log: _shared.Log, farm: Farm, done: Imported, units: str) -> None:
     if len(done.days) > FULL_SCREENS:
         _shared.put(days_table(farm, done.days), _shared.Output("text", units, False))
         click.echo("\nA day in full: oplog day DATE")
+        _shared.end(_shared.beside(farm, ()))
         return
     for i, (machine, day) in enumerate(done.days):
         click.echo("\n" * (i > 0), nl=False)
@@ -146,6 +147,8 @@ def show(log: _shared.Log, farm: Farm, done: Imported, units: str) -> None:
                 bold=_shared.bold(),
             )
         )
+    if done.days:
+        _shared.end(_shared.beside(farm, ()))
 
 
 def tell_of_files(done: Imported, every: bool) -> None:

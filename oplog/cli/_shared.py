@@ -155,16 +155,46 @@ def seen_by(farm: Farm, customer: str | None, drivers: bool) -> Farm:
     return for_customer(farm, customer_of(farm, customer), drivers=drivers)
 
 
-def put(table: Table, output: Output, zone: tzinfo | None = None) -> None:
-    """Print a table to stdout in the form that was asked for."""
+@dataclass(frozen=True, eq=False)
+class Beside:
+    """What stands beside figures wherever they are shown: the seal of the log, and what is
+    unsettled of all that they hang on. farm: as they were read."""
+
+    farm: Farm
+    seal: str
+    unsettled: Sequence[Unsettled]
+
+    def data(self, units: str) -> dict[str, Any]:
+        """As it stands in data."""
+        from oplog.sheets.unsettled import as_data
+
+        found = as_data(self.farm, self.unsettled, units)
+        return {"unsettled": found, "seal": self.seal}
+
+
+def beside(farm: Farm, found: Sequence[Unsettled], whole: Farm | None = None) -> Beside:
+    """What stands beside figures of a farm. whole: the farm that this is a customer's part of."""
+    from oplog.log.chain import seal
+
+    return Beside(farm, seal((whole or farm).entries), found)
+
+
+def put(
+    table: Table, output: Output, zone: tzinfo | None = None, aside: Beside | None = None
+) -> None:
+    """Print a table to stdout in the form that was asked for; what stands beside it is part of
+    JSON, and goes to stderr in CSV. As text it is the caller's (see `end`)."""
     from oplog.sheets import data, text
     from oplog.sheets.table import in_units
 
     table = in_units(table, output.units)
     if output.form == "csv":
         click.echo(data.to_csv(table, raw=output.raw), nl=False)
+        if aside is not None:
+            end(aside, output.units, err=True)
     elif output.form == "json":
-        click.echo(data.to_json(table), nl=False)
+        held = aside.data(output.units) if aside is not None else {}
+        click.echo(data.to_json(table, held), nl=False)
     else:
         click.echo(text.write(table, zone=zone, width=columns(), bold=bold()))
 
@@ -189,16 +219,26 @@ def problems(found: Sequence[Problem], *, every: bool = False) -> int:
     return DONE_WITH_PROBLEMS
 
 
-def tell_unsettled(farm: Farm, found: Sequence[Unsettled] | None = None) -> bool:
-    """Show matters of which a person has to choose a version (all, where none are given)."""
+def tell_unsettled(
+    farm: Farm, found: Sequence[Unsettled], units: str = "metric", *, err: bool = False
+) -> bool:
+    """Show unsettled matters and what settles each; whether there were any."""
     from oplog.sheets import unsettled
 
-    shown = unsettled.open_choices(farm) if found is None else found
-    if shown:
-        click.echo("\nUnsettled, because it was stated apart:")
-        for line in unsettled.unsettled_lines(farm, shown, width=columns()):
-            click.echo(line)
-    return bool(shown)
+    if found:
+        click.echo("\nUnsettled, because it was stated apart:", err=err)
+        for line in unsettled.unsettled_lines(farm, found, units, columns()):
+            click.echo(line, err=err)
+    return bool(found)
+
+
+def end(aside: Beside, units: str = "metric", *, err: bool = False) -> None:
+    """End a sheet: what is unsettled of it, and the seal of the log it was made from."""
+    from oplog.sheets import text
+
+    tell_unsettled(aside.farm, aside.unsettled, units, err=err)
+    seal = text.paragraph(f"Seal: {aside.seal}", rest="      ", width=columns())
+    click.echo(seal if err else f"\n{seal}", err=err)
 
 
 def content(file: str) -> bytes:

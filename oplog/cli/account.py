@@ -27,18 +27,19 @@ def command(
     """
     from oplog.flow.writing import customer_of
     from oplog.query import ask, records
+    from oplog.season.customer import for_customer
     from oplog.sheets.account import account_sheet, account_table
-    from oplog.sheets.unsettled import concerning
 
     farm = _shared.farm_of(log)
     name = customer_of(farm, customer)
     days = {"first_day": _shared.day_of(farm, first), "last_day": _shared.day_of(farm, last)}
     rows = records(ask(farm, "account", {"customer": name, **days}))
+    seen = for_customer(farm, name)
+    aside = _shared.beside(seen, seen.unsettled, farm)
     if output.form != "text":
-        _shared.put(account_table(rows), output)
+        _shared.put(account_table(rows), output, aside=aside)
     elif not rows:
         click.echo(f"No work for {name} is on file for that time.")
     else:
         click.echo(account_sheet(name, rows, vat, width=_shared.columns(), bold=_shared.bold()))
-        names = [str(r["field"]) for r in rows]
-        _shared.tell_unsettled(farm, concerning(farm, names=[name, *names]))
+        _shared.end(aside, output.units)

@@ -32,6 +32,7 @@ def command(
     oplog ask --sql mine.sql
     """
     from oplog import query
+    from oplog.fold import of_tables
     from oplog.sheets.questions import answer_table, questions_table
 
     own = _own(ctx)
@@ -47,10 +48,14 @@ def command(
         asked = query.find(question, own)
     given = dict(_pair(v) for v in values)
     log = _shared.log_of(ctx)
-    farm = _shared.seen_by(_shared.farm_of(log), customer, drivers)
+    whole = _shared.farm_of(log)
+    farm = _shared.seen_by(whole, customer, drivers)
     # Of a customer's ground only what is on it: not the log's own events and fixes.
     answer = query.ask(farm, asked, given, source=log if customer is None else None)
-    _shared.put(answer_table(answer), output, _shared.zone_of(farm))
+    aside = _shared.beside(farm, of_tables(farm, asked.reads), whole)
+    _shared.put(answer_table(answer), output, _shared.zone_of(farm), aside)
+    if output.form == "text":
+        _shared.end(aside, output.units)
 
 
 def _own(ctx: click.Context) -> Path | None:

@@ -26,6 +26,7 @@ def command(
     oplog compare header "wide header"
     oplog compare mower "wide mower" --wider 6m
     """
+    from oplog.fold import of_subject, of_visits
     from oplog.season.match import match, output_of
     from oplog.sheets.output import match_sheet
 
@@ -38,3 +39,6 @@ def command(
     visits = [v for v in farm.visits if year in (None, farm.standing[v.event_id].harvest_year)]
     found = match(*(output_of(visits, n, operation) for n in names))
     click.echo(match_sheet(found, wider, system=units, width=_shared.columns()))
+    keys = {n.casefold() for n in names}
+    own = [v for v in visits if {v.machine.casefold(), (v.implement or "").casefold()} & keys]
+    _shared.end(_shared.beside(farm, of_subject(farm, of_visits(farm, own))), units)

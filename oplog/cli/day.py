@@ -24,13 +24,15 @@ def command(
     oplog day 2027-03-25 --machine blue
     oplog day 2027-03-25 --csv
     """
-    from oplog.sheets.day import day_sheet
+    from oplog.sheets.day import day_sheet, days_of, visits_of
+    from oplog.sheets.unsure import unsettled_of
 
     farm = _shared.farm_of(log, detail=False)
     name = farm.kit_item(machine, machine=True).name if machine else None
     when = _shared.day_of(farm, day) or _latest(farm)
     if output.form != "text":
-        _shared.put(_visits(farm, when, name), output)
+        found = unsettled_of(farm, days_of(farm, when, name), visits_of(farm, when, name))
+        _shared.put(_visits(farm, when, name), output, aside=_shared.beside(farm, found))
         return
     click.echo(
         day_sheet(
@@ -38,6 +40,7 @@ def command(
             width=_shared.columns(), bold=_shared.bold(),
         )
     )  # fmt: skip
+    _shared.end(_shared.beside(farm, ()))  # what is unsettled stands with what is unsure
 
 
 def _latest(farm: _shared.FarmType) -> date:

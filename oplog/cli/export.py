@@ -42,14 +42,16 @@ def command(
     from oplog.cli._export import export
     from oplog.query.layers import Only
 
-    farm = _shared.seen_by(_shared.farm_of(log), customer, drivers)
+    whole = _shared.farm_of(log)
+    farm = _shared.seen_by(whole, customer, drivers)
     only = Only(field, _shared.day_of(farm, day), year)
     given = dict(_pair(v) for v in values)
-    done = export(farm, what, file, given, only, overwrite=overwrite, raw=raw)
+    done = export(farm, what, file, given, only, overwrite=overwrite, raw=raw, whole=whole)
     for path, rows in done.files:
         _shared.say(f"{path}: {rows} {'row' if rows == 1 else 'rows'}.")
     if done.caution:
         _shared.note(done.caution)
+    _shared.end(done.aside)
 
 
 def _pair(text: str) -> tuple[str, str]:

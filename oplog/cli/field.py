@@ -21,13 +21,14 @@ def command(log: _shared.Log, field: str, year: int | None, output: _shared.Outp
     from oplog.season.sequence import stages
     from oplog.sheets.questions import answer_table
     from oplog.sheets.season import field_sheet
-    from oplog.sheets.unsettled import concerning
+    from oplog.sheets.unsettled import of_field
 
     farm = _shared.farm_of(log)
     name = farm.field(field).name
     answer = ask(farm, "field_season", {"field": name, "harvest_year": year})
+    aside = _shared.beside(farm, of_field(farm, name))
     if output.form != "text":
-        _shared.put(answer_table(answer), output, _shared.zone_of(farm))
+        _shared.put(answer_table(answer), output, _shared.zone_of(farm), aside)
         return
     notes = records(ask(farm, "notes", {"field": name}))
     next_up = [s for s in stages(farm, year) if s.field == name]
@@ -40,4 +41,4 @@ def command(log: _shared.Log, field: str, year: int | None, output: _shared.Outp
             name, records(answer), notes, next_up, system=output.units, width=_shared.columns()
         )
     )
-    _shared.tell_unsettled(farm, concerning(farm, names=[name]))
+    _shared.end(aside, output.units)

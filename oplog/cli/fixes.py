@@ -21,7 +21,9 @@ def command(log: _shared.Log, day: date | str, machine: str | None, output: _sha
     oplog fixes 2027-03-25 --csv > fixes.csv
     """
     from oplog.flow.fixes import day_fixes
+    from oplog.sheets.day import days_of, visits_of
     from oplog.sheets.fixes import fixes_table
+    from oplog.sheets.unsure import unsettled_of
 
     farm = _shared.farm_of(log)
     name = farm.kit_item(machine, machine=True).name if machine else None
@@ -29,4 +31,7 @@ def command(log: _shared.Log, day: date | str, machine: str | None, output: _sha
     labelled = day_fixes(farm, log.fixes, when, name) if when else []
     if not labelled:
         _shared.note(f"Nothing was recorded on {when}.")
-    _shared.put(fixes_table(labelled), output, _shared.zone_of(farm))
+    days = days_of(farm, when, name) if when else []
+    visits = visits_of(farm, when, name) if when else []
+    aside = _shared.beside(farm, unsettled_of(farm, days, visits))
+    _shared.put(fixes_table(labelled), output, _shared.zone_of(farm), aside)

@@ -27,6 +27,7 @@ def command(log: _shared.Log, output: _shared.Output, subject: str) -> None:
     steps = trace(log, subject)
     found = [u for u in open_choices(farm) if any(s.event in u.events for s in steps)]
     open_ids = {e.event_id for u in found for e in u.events}
-    _shared.put(history_table(steps, _shared.zone_of(farm), open_ids), output)
+    aside = _shared.beside(farm, found)
+    _shared.put(history_table(steps, _shared.zone_of(farm), open_ids), output, aside=aside)
     if output.form == "text":
         _shared.tell_unsettled(farm, found)

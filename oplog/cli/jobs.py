@@ -32,6 +32,7 @@ def command(
     """
     from oplog.query.progress import progress
     from oplog.sheets.jobs import jobs_sheet, jobs_table
+    from oplog.sheets.unsettled import of_jobs
 
     farm = _shared.farm_of(log)
     zone = _shared.zone_of(farm)
@@ -40,8 +41,9 @@ def command(
     if len(clocks) == 2 and clocks["start"] == clocks["stop"]:
         raise click.BadParameter("a day that stops when it starts has no hours in it.")
     found = progress(farm, now, zone, job=job, days_lost=days_lost, **clocks)
+    aside = _shared.beside(farm, of_jobs(farm, [p.job["job"] for p in found]))
     if output.form != "text":
-        _shared.put(jobs_table(found, zone), output)
+        _shared.put(jobs_table(found, zone), output, aside=aside)
     elif not found:
         click.echo("No job is planned. Plan one: oplog plan NAME --operation drilling --crop CROP")
     else:
@@ -51,4 +53,4 @@ def command(
                 width=_shared.columns(), bold=_shared.bold(),
             )
         )  # fmt: skip
-        _shared.tell_unsettled(farm)
+        _shared.end(aside, output.units)

@@ -23,6 +23,7 @@ def command(log: _shared.Log, other: str) -> None:
 
     from oplog.flow.remeasuring import settle
     from oplog.log import open_log
+    from oplog.sheets.unsettled import open_choices
 
     there = open_log(Path(other))
     before = {e.event_id for e in log.forgotten().stretches}
@@ -31,7 +32,8 @@ def command(log: _shared.Log, other: str) -> None:
     _tell_of_forgotten(log, there, before)
     if settle(log, command=_shared.typed()) is not None:
         _shared.say("Days that had been measured in parts were measured again as a whole.")
-    _shared.tell_unsettled(_shared.farm_of(log, detail=False))
+    farm = _shared.farm_of(log, detail=False)
+    _shared.tell_unsettled(farm, open_choices(farm))
 
 
 def _tell_of_forgotten(log: _shared.Log, there: _shared.Log, before: set[str]) -> None:

@@ -19,6 +19,7 @@ def command(log: _shared.Log, text: str | None, field: str | None, output: _shar
     oplog notes
     oplog notes blocked --field "Long Acre"
     """
+    from oplog.fold import of_tables
     from oplog.query import ask, records
     from oplog.sheets.questions import answer_table
     from oplog.sheets.season import notes_lines
@@ -28,7 +29,8 @@ def command(log: _shared.Log, text: str | None, field: str | None, output: _shar
     answer = ask(farm, "notes", {"text": text, "field": name})
     zone = _shared.zone_of(farm)
     if output.form != "text":
-        _shared.put(answer_table(answer), output, zone)
+        aside = _shared.beside(farm, of_tables(farm, ["notes"]))
+        _shared.put(answer_table(answer), output, zone, aside)
     elif not answer.rows:
         click.echo("No note fits." if text or field else "No note is written yet: oplog note TEXT")
     else:

@@ -16,11 +16,13 @@ def command(log: _shared.Log, year: int, output: _shared.Output) -> None:
     from oplog.query import ask, records
     from oplog.sheets.questions import answer_table
     from oplog.sheets.season import season_sheet
+    from oplog.sheets.unsettled import of_season
 
     farm = _shared.farm_of(log)
     answer = ask(farm, "season", {"harvest_year": year})
+    aside = _shared.beside(farm, of_season(farm, year))
     if output.form != "text":
-        _shared.put(answer_table(answer), output)
+        _shared.put(answer_table(answer), output, aside=aside)
         return
     if not answer.rows:
         years = sorted({s.harvest_year for s in farm.standing.values() if s.harvest_year})
@@ -34,4 +36,4 @@ def command(log: _shared.Log, year: int, output: _shared.Output) -> None:
             bold=_shared.bold(),
         )
     )  # fmt: skip
-    _shared.tell_unsettled(farm)
+    _shared.end(aside, output.units)

@@ -24,6 +24,7 @@ def command(
     oplog sequence
     """
     from oplog.flow.writing import plan_sequence
+    from oplog.fold import of_tables
     from oplog.season.sequence import stages
     from oplog.sheets.season import stages_table
 
@@ -31,12 +32,12 @@ def command(
         assert crop is not None
         event = plan_sequence(log, crop, operations, year, command=_shared.typed())
         _shared.say(f"{event.crop}: {', then '.join(event.operations)}.")
-    found = [
-        s
-        for s in stages(_shared.farm_of(log), year)
-        if crop is None or s.crop.casefold() == crop.casefold()
-    ]
+    farm = _shared.farm_of(log)
+    found = [s for s in stages(farm, year) if crop is None or s.crop.casefold() == crop.casefold()]
     if output.form == "text" and not found:
         click.echo("No sequence is planned. Plan one: oplog sequence CROP OPERATION OPERATION ...")
         return
-    _shared.put(stages_table(found), output)
+    aside = _shared.beside(farm, of_tables(farm, ("sequences", "crops", "visits")))
+    _shared.put(stages_table(found), output, aside=aside)
+    if output.form == "text":
+        _shared.end(aside)

@@ -25,10 +25,12 @@ def command(log: _shared.Log, version: str | None, because: str | None) -> None:
     from oplog.flow.choosing import choose
     from oplog.flow.remeasuring import settle
     from oplog.sheets.history import told
+    from oplog.sheets.unsettled import open_choices
 
     if version is not None:
         _shared.say(f"Chosen: {told(choose(log, version, because, command=_shared.typed()), None)}")
     elif settle(log, command=_shared.typed()) is not None:
         _shared.say("Days measured in parts were measured again as a whole.")
-    if not _shared.tell_unsettled(_shared.farm_of(log, detail=False)):
+    farm = _shared.farm_of(log, detail=False)
+    if not _shared.tell_unsettled(farm, open_choices(farm)):
         _shared.say("Nothing is unsettled.")

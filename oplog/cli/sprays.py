@@ -13,14 +13,16 @@ from oplog.cli import _shared
 @_shared.with_log
 def command(log: _shared.Log, year: int | None, output: _shared.Output) -> None:
     """Show the spray records, field by field, and what each lacks."""
-    from oplog.query import ask, records
+    from oplog.fold import of_tables
+    from oplog.query import ask, find, records
     from oplog.sheets.inputs import CAUTION, records_sheet
     from oplog.sheets.questions import answer_table
 
     farm = _shared.farm_of(log)
     answer = ask(farm, "spray_records", {"harvest_year": year})
+    aside = _shared.beside(farm, of_tables(farm, find(answer.name).reads))
     if output.form != "text":
-        _shared.put(answer_table(answer), output)
+        _shared.put(answer_table(answer), output, aside=aside)
         _shared.note(CAUTION)
     elif not answer.rows:
         click.echo("No spraying is recorded. oplog apply PRODUCT AMOUNT l --to VISIT records it.")
@@ -31,4 +33,4 @@ def command(log: _shared.Log, year: int | None, output: _shared.Output) -> None:
                 width=_shared.columns(),
             )
         )  # fmt: skip
-        _shared.tell_unsettled(farm)
+        _shared.end(aside, output.units)

@@ -9,5 +9,15 @@ by a rule that every laptop follows, and both are listed in `Farm.unsettled`.
 
 from oplog.fold.farm import Farm, Standing, Unsettled
 from oplog.fold.folding import fold
+from oplog.fold.hanging import Subject, of_subject, of_tables, of_visits
 
-__all__ = ["Farm", "Standing", "Unsettled", "fold"]
+__all__ = [
+    "Farm",
+    "Standing",
+    "Subject",
+    "Unsettled",
+    "fold",
+    "of_subject",
+    "of_tables",
+    "of_visits",
+]

@@ -23,7 +23,7 @@ DIGITS = "0123456789abcdefghjkmnpqrstvwxyz"
 
 _HEX = 14
 _LENGTH = 11
-_MISREAD = str.maketrans({"o": "0", "i": "1", "l": "1", "-": "", " ": "", ".": ""})
+_MISREAD = str.maketrans({"o": "0", "i": "1", "l": "1"})
 
 
 def chains(entries: Iterable[EntryWritten]) -> Chains:
@@ -102,7 +102,8 @@ def _stands(entry: EntryWritten, by_id: dict[str, EntryWritten], whole: set[str]
 
 
 def _parts(text: str) -> tuple[list[str], list[str]]:
-    plain = text.lower().translate(_MISREAD)
+    typed = text.strip().lower().removeprefix("seal:")  # as the line is printed
+    plain = "".join(c for c in typed if c.isalnum()).translate(_MISREAD)
     pieces = [plain[k : k + _LENGTH + 1] for k in range(0, len(plain), _LENGTH + 1)]
     good = [p for p in pieces if len(p) == _LENGTH + 1 and _guarded(p)]
     cut = ["-".join(p[k : k + 4] for k in range(0, len(p), 4)) for p in good]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 GEOMETRY = "geometry"
@@ -14,11 +14,14 @@ def parquet(
     kinds: Sequence[str],
     rows: Sequence[Sequence[Any]],
     geometries: Sequence[Any] | None = None,
+    *,
+    beside: Mapping[str, Any] | None = None,
 ) -> bytes:
     """A table as the bytes of a Parquet file, its schema declared.
 
     kinds: of each column: str, float, int, bool, date, datetime (UTC) or list (of text).
     geometries: one shapely geometry a row, lon/lat WGS 84, written as WKB in a last column.
+    beside: what stands beside the table, kept as JSON in the file's metadata under "oplog".
     """
     import pyarrow as pa
     import pyarrow.parquet as pq
@@ -30,14 +33,14 @@ def parquet(
     }  # fmt: skip
     fields = [pa.field(n, types[k]) for n, k in zip(names, kinds, strict=True)]
     arrays = [pa.array([r[i] for r in rows], type=f.type) for i, f in enumerate(fields)]
-    metadata = None
+    metadata = {"oplog": json.dumps(beside, ensure_ascii=False)} if beside else {}
     if geometries is not None:
         import shapely
 
         fields.append(pa.field(GEOMETRY, pa.binary()))
         arrays.append(pa.array(shapely.to_wkb(list(geometries)), type=pa.binary()))
-        metadata = {"geo": json.dumps(_geo(geometries))}
-    table = pa.table(arrays, schema=pa.schema(fields, metadata=metadata))
+        metadata["geo"] = json.dumps(_geo(geometries))
+    table = pa.table(arrays, schema=pa.schema(fields, metadata=metadata or None))
     sink = pa.BufferOutputStream()
     pq.write_table(table, sink, compression="zstd")
     return bytes(sink.getvalue())

@@ -7,8 +7,9 @@ spray record). Geometries in lon/lat WGS 84; columns carry their units in their 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
+from dataclasses import field as column
 from datetime import date
 from typing import Any
 
@@ -26,7 +27,8 @@ Row = tuple[Any, ...]
 @dataclass(frozen=True, eq=False)
 class Layer:
     """Rows of values in the order of `columns`, and a geometry for each. kinds: of the values:
-    str, float, int, date or datetime. caution: a sentence that goes with it, or ""."""
+    str, float, int, date or datetime. caution: a sentence that goes with it, or "". beside: what
+    stands beside the rows in a file, by name."""
 
     name: str
     columns: tuple[str, ...]
@@ -34,6 +36,7 @@ class Layer:
     rows: tuple[Row, ...]
     geometries: tuple[Any, ...]
     caution: str = ""
+    beside: Mapping[str, Any] = column(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -159,6 +162,13 @@ LAYERS: dict[str, tuple[str, Callable[[Farm, Only], Iterable[tuple[Row, Any]]]]]
     "treated": (_TREATED, _treated_rows),
 }
 """Layers by name: their columns with kinds, and what gives their rows."""
+
+READS = dict.fromkeys(LAYERS, ("visits",)) | {
+    "fields": ("fields",),
+    "left": ("visits", "ground", "jobs"),
+    "treated": ("visits", "inputs", "input_visits"),
+}
+"""Base tables of questions that say what each layer rests on."""
 
 
 def _sound(ground_shape: Any) -> Any:

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection, Sequence
 from dataclasses import replace
 
-from oplog.events import CustomerStated, InputApplied
-from oplog.fold import Farm
+from oplog.events import CustomerStated, InputApplied, NoteWritten, VisitSaid, WorkMeasured
+from oplog.fold import Farm, Unsettled, of_subject, of_visits
 from oplog.land import Field
 from oplog.season.inputs import shares
 
@@ -22,7 +23,7 @@ def for_customer(farm: Farm, customer: str, *, drivers: bool = False) -> Farm:
 
     Fields, visits, jobs and what went out are those of his ground; of an input that went to other
     ground too, his visits' share. No driver's name, unless asked for. Days, tracks, roads, notes,
-    entries and private places are not in it.
+    entries and private places are not in it. What is unsettled of it is said without its versions.
     """
     own = {
         key: drawings
@@ -59,8 +60,48 @@ def for_customer(farm: Farm, customer: str, *, drivers: bool = False) -> Farm:
         ),
         visits=visits,
         standing={v.event_id: farm.standing[v.event_id] for v in visits},
+        unsettled=_unsettled(farm, customer, visits, own, jobs),
         memory=farm.memory,
     )
+
+
+def _unsettled(
+    farm: Farm,
+    customer: str,
+    visits: Sequence[WorkMeasured],
+    fields: Collection[str],
+    jobs: Collection[str],
+) -> tuple[Unsettled, ...]:
+    """What is unsettled of a customer's figures, without its versions: who stated what, of whom
+    and when, is for those who settle it. Notes are not shown to a customer at all."""
+    about = of_visits(
+        farm,
+        visits,
+        fields=frozenset(fields),
+        jobs=frozenset(jobs),
+        customers=frozenset([customer.casefold()]),
+        first=None,
+        last=None,
+    )
+    days = {(v.machine.casefold(), v.day) for v in visits}
+    found = []
+    for u in of_subject(farm, about):
+        stays = {e.field.casefold() for e in u.events if isinstance(e, WorkMeasured | VisitSaid)}
+        elsewhere = stays and not stays & set(fields)
+        other_day = u.machine is not None and (u.machine.casefold(), u.day) not in days
+        if not (elsewhere or other_day or any(isinstance(e, NoteWritten) for e in u.events)):
+            found.append(replace(u, what=_plainly(u), events=(), machine=None, day=None))
+    return tuple(found)
+
+
+def _plainly(matter: Unsettled) -> str:
+    """A matter without amounts and fields, which may be others' as well."""
+    if matter.machine is not None:
+        return f"The work of {matter.machine} on {matter.day} waits to be measured again."
+    given = next((e for e in matter.events if isinstance(e, InputApplied)), None)
+    if given is not None:
+        return f"What went out of {given.product} was stated more than once."
+    return matter.what
 
 
 def _inputs(farm: Farm, visits: set[str]) -> tuple[InputApplied, ...]:

@@ -7,6 +7,7 @@ import io
 import json
 import math
 import unicodedata
+from collections.abc import Mapping
 from datetime import UTC, date, datetime
 from typing import Any
 
@@ -29,14 +30,15 @@ def to_csv(table: Table, *, raw: bool = False) -> str:
     return "".join(lines)
 
 
-def to_json(table: Table) -> str:
-    """A list with one object per row."""
+def to_json(table: Table, beside: Mapping[str, Any] | None = None) -> str:
+    """An object with `rows`, a list with one object per row, and what stands beside them."""
     names = [c.name for c in table.columns]
     rows = [
         {n: _plain(v, c.unit) for n, v, c in zip(names, row, table.columns, strict=True)}
         for row in table.rows
     ]
-    return json.dumps(rows, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+    whole = {"rows": rows, **(beside or {})}
+    return json.dumps(whole, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
 
 
 def is_formula(text: str) -> bool:

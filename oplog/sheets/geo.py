@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import UTC, date, datetime
 from typing import Any
 
@@ -24,7 +24,7 @@ def geojson(layer: Layer) -> str:
         _feature(dict(zip(layer.columns, row, strict=True)), shape)
         for row, shape in zip(layer.rows, layer.geometries, strict=True)
     ]
-    return _collection(features, layer.name, layer.caution)
+    return _collection(features, layer.name, layer.caution, layer.beside)
 
 
 def lines_geojson(found: Lines) -> str:
@@ -59,7 +59,10 @@ def layer_gpx(layer: Layer) -> str:
         )
         about = ", ".join(f"{k} {_plain(v)}" for k, v in values.items() if v is not None)
         tracks.append((name, about, _outlines(shape)))
-    return _gpx(layer.name, layer.caution, tracks)
+    told = [layer.caution, *(f"Unsettled: {u['what']}" for u in layer.beside.get("unsettled", ()))]
+    if seal := layer.beside.get("seal"):
+        told.append(f"Seal: {seal}")
+    return _gpx(layer.name, " ".join(filter(None, told)), tracks)
 
 
 def geopackage(layer: Layer, path: str) -> None:
@@ -77,11 +80,20 @@ def geopackage(layer: Layer, path: str) -> None:
     pyogrio.raw.write(
         path, shapely.to_wkb(np.array(shapes)), data, list(layer.columns), layer=layer.name,
         driver="GPKG", geometry_type=shapes[0].geom_type, crs="EPSG:4326",
+        layer_metadata={k: _text(v) for k, v in layer.beside.items()} or None,
     )  # fmt: skip
 
 
-def _collection(features: Sequence[dict[str, Any]], name: str, caution: str) -> str:
+def _text(value: Any) -> str:
+    return value if isinstance(value, str) else json.dumps(value, ensure_ascii=False)
+
+
+def _collection(
+    features: Sequence[dict[str, Any]], name: str, caution: str,
+    beside: Mapping[str, Any] | None = None,
+) -> str:  # fmt: skip
     body: dict[str, Any] = {"type": "FeatureCollection", "name": name, "features": features}
+    body |= beside or {}
     if caution:
         body["caution"] = caution
     return json.dumps(body, ensure_ascii=False, allow_nan=False) + "\n"

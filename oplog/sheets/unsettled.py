@@ -3,12 +3,13 @@ and the command that lets one of them hold."""
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import fields as columns_of
 from typing import Any
 
 from oplog.events import EntryStruck, EntryWritten, Event, VisitSaid
-from oplog.fold import Farm, Unsettled
+from oplog.fold import Farm, Unsettled, of_subject, of_visits
+from oplog.fold.hanging import folded
 from oplog.fold.rivals import UNSAID
 from oplog.sheets import figures as fig
 from oplog.sheets.table import METRIC
@@ -23,26 +24,36 @@ def open_choices(farm: Farm) -> list[Unsettled]:
     return [u for u in farm.unsettled if u.machine is None]
 
 
-def concerning(
-    farm: Farm, *, names: Collection[str] = (), days: Collection[Any] = ()
-) -> list[Unsettled]:
-    """Open choices about any of some fields, machines, implements or jobs; where days are given
-    as well, those about visits only if they are of these days."""
-    keys = {n.casefold() for n in names if n}
-    found = []
-    for u in open_choices(farm):
-        about = {str(v).casefold() for e in u.events for v in _names(e)}
-        on = {e.day for e in u.events if isinstance(e, VisitSaid)}
-        if about & keys and (not days or not on or on & set(days)):
-            found.append(u)
-    return found
+def of_season(farm: Farm, year: int) -> list[Unsettled]:
+    """What is unsettled of a harvest year's figures, which stand against those of the year before:
+    all work in their days, and the kit and the jobs it was done with."""
+    years = (year, year - 1)
+    visits = [v for v in farm.visits if farm.standing[v.event_id].harvest_year in years]
+    return of_subject(farm, of_visits(farm, visits, whole=True, machines=None)) if visits else []
 
 
-def _names(event: Event) -> Iterable[str]:
-    """What an event is about, by name."""
-    for column in ("field", "machine", "implement", "name", "job", "customer"):
-        if value := getattr(event, column, None):
-            yield value
+def of_field(farm: Farm, field: str) -> list[Unsettled]:
+    """What is unsettled of the work in a field."""
+    own = [v for v in farm.visits if v.field.casefold() == field.casefold()]
+    crops = [c.crop for c in farm.crops.get(field.casefold(), ())]
+    about = of_visits(farm, own, fields=folded([field]), crops=folded(crops), first=None, last=None)
+    return of_subject(farm, about)
+
+
+def of_jobs(farm: Farm, names: Iterable[str]) -> list[Unsettled]:
+    """What is unsettled of what is done and left of some jobs."""
+    jobs = [farm.job(name) for name in names]
+    keys = folded(j.job for j in jobs)
+    own = [v for v in farm.visits if (farm.standing[v.event_id].job or "").casefold() in keys]
+    about = of_visits(
+        farm,
+        own,
+        fields=folded([*(f for j in jobs for f in j.fields), *(v.field for v in own)]),
+        jobs=keys,
+        first=None,
+        last=None,
+    )
+    return of_subject(farm, about)
 
 
 def unsettled_lines(
@@ -52,7 +63,9 @@ def unsettled_lines(
     wrote = {i: e for e in farm.entries for i in e.events}
     lines: list[str] = []
     for u in found:
-        lines.append(paragraph(clean(u.what), first="- ", rest="  ", width=width))
+        lines.append(paragraph(clean(_told(u)), first="- ", rest="  ", width=width))
+        if not _is_choice(u):
+            continue
         for handle, words in versions(u, wrote, system):
             lines.append(
                 paragraph(f"{handle} {clean(words)}", first="  ", rest=" " * 11, width=width)
@@ -63,14 +76,59 @@ def unsettled_lines(
 
 def sentence(farm: Farm, matter: Unsettled, system: str = METRIC) -> str:
     """A matter in one sentence, the command that settles it last."""
+    if not _is_choice(matter):
+        return _told(matter)
     wrote = {i: e for e in farm.entries for i in e.events}
     told = "; or ".join(f"{h} {words}" for h, words in versions(matter, wrote, system))
     return f"{matter.what} {told}. Which holds? {how(matter)}"
 
 
-def how(matter: Unsettled) -> str:
-    """The command that settles a matter."""
+def parted(sentence: str) -> tuple[str, str]:
+    """A sentence, and the command in it that settles the matter ("" where there is none)."""
+    before, found, command = sentence.rpartition("oplog ")
+    return (before.rstrip(), f"oplog {command}") if found else (command, "")
+
+
+def notices(farm: Farm, found: Iterable[Unsettled], system: str = METRIC) -> list[tuple[str, str]]:
+    """Each matter as a page tells it: a sentence, and the command that settles it."""
+    return [parted(sentence(farm, u, system)) for u in found]
+
+
+def as_data(farm: Farm, found: Sequence[Unsettled], system: str = METRIC) -> list[dict[str, Any]]:
+    """Each matter for other programs: what, its versions by their handles, and what to type."""
+    wrote = {i: e for e in farm.entries for i in e.events}
+    return [
+        {
+            "what": u.what,
+            "versions": [
+                {"version": handle, "says": clean(words)}
+                for handle, words in (versions(u, wrote, system) if _is_choice(u) else ())
+            ],
+            "settle": how(u),
+        }
+        for u in found
+    ]
+
+
+def how(matter: Unsettled) -> str | None:
+    """The command that settles a matter; None where it is not for who reads this to settle."""
+    if not matter.events:
+        return None
+    if matter.machine is not None:
+        return "oplog settle"
     return f"oplog settle {matter.events[0].event_id[:_HANDLE]} --because WHY"
+
+
+def _is_choice(matter: Unsettled) -> bool:
+    return bool(matter.events) and matter.machine is None
+
+
+def _told(matter: Unsettled) -> str:
+    """A matter in a sentence, and what becomes of it where no version can be chosen."""
+    if not matter.events:
+        return f"{matter.what} It is not settled yet: figures may change."
+    again = " To measure the day again: oplog settle"
+    return f"{matter.what}{again if matter.machine is not None else ''}"
 
 
 def versions(

@@ -6,12 +6,13 @@ from collections.abc import Sequence
 
 from oplog import kit
 from oplog.events import DayMeasured, WorkMeasured
-from oplog.fold import Farm
+from oplog.fold import Farm, Unsettled, of_subject, of_visits
+from oplog.fold.hanging import folded
 from oplog.ground import place_name
 from oplog.sheets import figures as fig
 from oplog.sheets.newground import naming
 from oplog.sheets.table import METRIC
-from oplog.sheets.unsettled import concerning, sentence
+from oplog.sheets.unsettled import sentence
 
 FITS = 0.1
 """An implement whose width is within this share of the bouts' spacing may have been the one."""
@@ -33,18 +34,22 @@ def unsure(
             )
         elif not farm.fields and not any(v.machine == d.machine for v in visits):
             found.append("No field is on file, so all counts as road: oplog land add FILE")
-    keys = {(d.machine.casefold(), d.day) for d in days}
-    found += [
-        f"{u.what} To measure the day again: oplog settle"
-        for u in farm.unsettled
-        if u.machine is not None and (u.machine.casefold(), u.day) in keys
-    ]
-    names = {d.machine for d in days} | {v.field for v in visits}
-    names |= {v.implement for v in visits if v.implement is not None}
-    found += [
-        sentence(farm, u, system) for u in concerning(farm, names=names, days={d for _, d in keys})
-    ]
-    return found
+    return found + [sentence(farm, u, system) for u in unsettled_of(farm, days, visits)]
+
+
+def unsettled_of(
+    farm: Farm, days: Sequence[DayMeasured], visits: Sequence[WorkMeasured]
+) -> list[Unsettled]:
+    """The unsettled matters that bear on a day's figures, those of visits struck included."""
+    about = of_visits(
+        farm,
+        visits,
+        whole=True,
+        machines=folded(d.machine for d in days),
+        first=min((d.day for d in days), default=None),
+        last=max((d.day for d in days), default=None),
+    )
+    return of_subject(farm, about) if days else []
 
 
 def is_open(visit: WorkMeasured) -> bool:

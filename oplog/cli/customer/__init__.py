@@ -26,6 +26,7 @@ def command(ctx: click.Context, output: _shared.Output) -> None:
 
 
 def _show(ctx: click.Context, output: _shared.Output) -> None:
+    from oplog.fold import of_tables
     from oplog.sheets.table import Column, Table
 
     farm = _shared.farm_of(_shared.log_of(ctx))
@@ -38,8 +39,12 @@ def _show(ctx: click.Context, output: _shared.Output) -> None:
         click.echo("No customer is on file. Add one: oplog customer add NAME --farm FARM")
         return
     names = ("customer", "farms", "fields")
-    _shared.put(Table("", tuple(Column(n, n) for n in names), customers), output)
+    found = of_tables(farm, ("customers", "prices"))
+    aside = _shared.beside(farm, found)
+    _shared.put(Table("", tuple(Column(n, n) for n in names), customers), output, aside=aside)
     if output.form == "text" and prices:
         click.echo()
         heads = ("operation", "customer", "price", "currency", "per", "basis", "from")
         _shared.put(Table("", tuple(Column(n, n) for n in heads), prices), output)
+    if output.form == "text":
+        _shared.tell_unsettled(farm, found, output.units)

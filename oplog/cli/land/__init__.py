@@ -30,6 +30,7 @@ def command(ctx: click.Context, output: _shared.Output) -> None:
 
 def _show(ctx: click.Context, output: _shared.Output) -> None:
     from oplog import units
+    from oplog.fold import of_tables
     from oplog.sheets.figures import area
     from oplog.sheets.listing import land_table
     from oplog.sheets.newground import waiting_table
@@ -37,8 +38,9 @@ def _show(ctx: click.Context, output: _shared.Output) -> None:
     farm = _shared.farm_of(_shared.log_of(ctx), detail=False)
     today = _shared.today(farm)
     table = land_table(farm, today)
+    found = of_tables(farm, ("fields", "crops"))
     if output.form != "text":
-        _shared.put(table, output)
+        _shared.put(table, output, aside=_shared.beside(farm, found))
         return
     if table.rows:
         _shared.put(table, output)
@@ -51,3 +53,4 @@ def _show(ctx: click.Context, output: _shared.Output) -> None:
         click.echo()
         _shared.put(waiting, output)
         _shared.say("To name one and take its outline: oplog land accept NUMBER --name FIELD")
+    _shared.tell_unsettled(farm, found, output.units)

@@ -9,6 +9,7 @@ from typing import Any
 from oplog.errors import OplogError
 from oplog.fold import Farm
 from oplog.query.asking import ask, records
+from oplog.season.customer import for_customer
 from oplog.sheets import day as screen
 from oplog.sheets import figures as fig
 from oplog.sheets.account import CAUTION, account_cells, account_notes, account_sums
@@ -16,6 +17,7 @@ from oplog.sheets.pages.farmmap import NARROW, WIDTH, Ground, farm_map, together
 from oplog.sheets.pages.fieldmap import field_map
 from oplog.sheets.pages.render import render
 from oplog.sheets.table import METRIC
+from oplog.sheets.unsettled import notices
 
 
 def account_page(
@@ -54,6 +56,7 @@ def account_page(
         maps=_maps(farm, rows, system),
         proofs=proofs,
         method=", ".join(sorted({p["method"] for p in proofs})) or "none used",
+        unsettled=notices(farm, for_customer(farm, customer).unsettled, system),
         seal=seal,
     )
 

@@ -24,6 +24,7 @@ from oplog.sheets.pages.jobs import JobLine, job_lines
 from oplog.sheets.pages.render import render
 from oplog.sheets.pages.trails import Trail
 from oplog.sheets.table import METRIC
+from oplog.sheets.unsettled import parted
 from oplog.sheets.unsure import is_open
 
 SIZES = ((2, "pair"), (4, "few"), (6, "some"), (12, "many"))
@@ -95,7 +96,7 @@ def day_page(
         inputs=inputs,
         caution=CAUTION if any(i.kind in ("spray", "fertiliser") for i in inputs) else "",
         notes=[_note(n) for n in farm.notes if _is_of(n, day, visits)],
-        unsure=[_parted(s) for s in screen.unsure(farm, days, visits, system)],
+        unsure=[parted(s) for s in screen.unsure(farm, days, visits, system)],
         method=", ".join(sorted({d.method for d in days})),
         seal=seal,
         several=len({d.machine for d in days}) > 1,
@@ -199,9 +200,3 @@ def _is_of(note: NoteWritten, day: date, visits: Sequence[WorkMeasured]) -> bool
 def _note(note: NoteWritten) -> tuple[str, str]:
     """What a note is on, and its text."""
     return ", ".join(filter(None, (note.field, note.machine))) or "the day", note.note
-
-
-def _parted(sentence: str) -> tuple[str, str]:
-    """A doubt, and the command in it that settles it ("" where there is none)."""
-    before, found, command = sentence.rpartition("oplog ")
-    return (before.rstrip(), f"oplog {command}") if found else (command, "")

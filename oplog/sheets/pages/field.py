@@ -20,6 +20,7 @@ from oplog.sheets.pages.inputs import inputs_of
 from oplog.sheets.pages.render import render
 from oplog.sheets.pages.trails import Trail
 from oplog.sheets.table import METRIC
+from oplog.sheets.unsettled import notices, of_field
 
 APART = 5.5
 """Numbers on the line of the season are at least this far apart. [%]"""
@@ -89,6 +90,7 @@ def field_page(
             if n.field and n.field.casefold() == drawn.name.casefold()
         ],
         method=", ".join(sorted({v.method for v in visits})),
+        unsettled=notices(farm, of_field(farm, drawn.name), system),
         seal=seal,
     )
 

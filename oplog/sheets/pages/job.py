@@ -20,6 +20,7 @@ from oplog.sheets.pages.jobs import job_line
 from oplog.sheets.pages.progress import progress_chart
 from oplog.sheets.pages.render import render
 from oplog.sheets.table import METRIC
+from oplog.sheets.unsettled import notices, of_jobs
 from oplog.units import HECTARE_M2, HOUR_S
 
 
@@ -45,6 +46,7 @@ def job_page(farm: Farm, name: str, now: datetime, seal: str, *, system: str = M
         needs=_has_needs(job),
         caution=CAUTION,
         method=_method(farm),
+        unsettled=notices(farm, of_jobs(farm, [planned.job]), system),
         seal=seal,
     )
 

@@ -16,6 +16,7 @@ from oplog.sheets.pages.chart import Axis, Mark, round_days, short_day
 from oplog.sheets.pages.render import render
 from oplog.sheets.pages.widths import width_chart
 from oplog.sheets.table import METRIC
+from oplog.sheets.unsettled import notices, of_season
 from oplog.units import HECTARE_M2, HOUR_S
 
 STATES = ("working", "turning", "filling", "standing", "travelling", "unrecorded")
@@ -46,6 +47,7 @@ def season_page(farm: Farm, year: int, seal: str, *, system: str = METRIC) -> st
         machines=_machines(rows),
         against=_against(rows, before, system),
         method=", ".join(sorted({v.method for v in visits})),
+        unsettled=notices(farm, of_season(farm, year), system),
         seal=seal,
     )
 

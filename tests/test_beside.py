@@ -1,0 +1,229 @@
+"""What stands beside figures wherever they are shown: what is unsettled of them, and the seal."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import re
+import shutil
+from html import unescape
+from pathlib import Path
+from typing import Any
+
+import pyarrow.parquet as pq
+import pyogrio
+import pytest
+
+from oplog import flow, log
+from oplog.cli import main
+from oplog.flow import Told, Words
+from oplog.flow.history import read
+from tests.evening import DAY, Run, day_gpx, farm_log
+
+DATE = DAY.isoformat()
+MILL = "blue in Mill on 2024-03-25 was said in different ways."
+SEED = "bean seed"
+
+
+@pytest.fixture(scope="module")
+def apart(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Two people stated apart who drove in Mill, what drilling costs, and what went out there."""
+    with pytest.MonkeyPatch.context() as patch:
+        base = tmp_path_factory.mktemp("apart")
+        patch.setenv("OPLOG_CONFIG", str(base / "configuration"))
+        one = farm_log(base / "log")
+        flow.import_file(one, day_gpx(), "day.gpx", Told(machine="blue", implement="drill"))
+        flow.state_crop(one, ["Mill", "Long Acre"], "beans", 2024)
+        flow.state_customer(one, "Brook", fields=["Mill"])
+        flow.state_customer(one, "Holt", fields=["Long Acre"])
+        seed = flow.apply(one, SEED, 500, "kg", "Mill", kind="seed", today=DAY).event
+        flow.apply(one, "Halt", 7, "l", "Long Acre", kind="spray", today=DAY)
+        main(["--log", str(one.path), "plan", "beans in", "--operation", "drilling",
+              "--fields", "Mill"])  # fmt: skip
+        shutil.copytree(one.path, base / "other")
+        mill = next(v.visit for v in read(one).farm.visits if v.field == "Mill")
+        stated = {"configuration": ("Anna", 11.0, 510.0), "another": ("Bob", 12.0, 520.0)}
+        for (user, words), at in zip(stated.items(), ("log", "other"), strict=True):
+            patch.setenv("OPLOG_CONFIG", str(base / user))
+            held = log.open_log(base / at)
+            driver, price, amount = words
+            flow.say(held, [(mill, Words(driver=driver, because="saw it"))])
+            flow.state_price(held, "drilling", price, "GBP", "ha")
+            flow.apply(held, SEED, amount, "kg", "Mill", kind="seed", today=DAY,
+                       replaces=seed.event_id)  # fmt: skip
+        one.merge(log.open_log(base / "other"))
+        flow.settle(one)
+        return one.path
+
+
+SHEETS: dict[str, tuple[tuple[str, ...], bool]] = {
+    "day": (("day", DATE), True),
+    "season": (("season", "2024"), True),
+    "field": (("field", "Mill"), True),
+    "another field": (("field", "Long Acre"), False),
+    "jobs": (("jobs",), True),
+    "job": (("jobs", "beans in"), True),
+    "account": (("account", "Brook"), True),
+    "another account": (("account", "Holt"), False),
+    "output": (("output",), True),
+    "inputs": (("inputs",), True),
+    "sprays": (("sprays",), True),
+    "answer": (("ask", "hectares_per_day"), True),
+    "customer's answer": (("ask", "visits", "--customer", "Brook"), True),
+    "another's answer": (("ask", "visits", "--customer", "Holt"), False),
+}
+"""Each with whether its figures hang on what was said of Mill."""
+
+DATA = {**SHEETS, "fixes": (("fixes", DATE), True),
+        "history": (("history", DATE), True)}  # fmt: skip
+
+
+def plain(text: str) -> str:
+    return " ".join(text.split())
+
+
+def seal_in(text: str) -> str:
+    found = re.search(r"Seal: ([-0-9a-z ]+)", plain(text))
+    assert found, text
+    return found[1].strip()
+
+
+def holds(run: Run, at: Path, seal: str) -> bool:
+    said = run("--log", at, "check", "--seal", seal)
+    return said.code == 0 and "still holds" in said.out
+
+
+@pytest.mark.parametrize("name", SHEETS)
+def test_a_sheet_ends_with_what_is_unsettled_and_the_seal(name: str, apart: Path, run: Run) -> None:
+    words, hangs = SHEETS[name]
+    said = run("--log", apart, *words)
+    assert said.code == 0
+    assert (MILL in plain(said.out)) == hangs
+    last = said.out.splitlines()[-1]
+    assert last.startswith("Seal: ")
+    assert len(seal_in(last).split()) > 1
+    assert holds(run, apart, last), "the line as it is printed"
+    assert holds(run, apart, seal_in(last))
+
+
+@pytest.mark.parametrize("name", DATA)
+def test_json_holds_both_beside_the_rows(name: str, apart: Path, run: Run) -> None:
+    words, hangs = DATA[name]
+    said = run("--log", apart, *words, "--json")
+    held = json.loads(said.out)
+    assert (said.code, list(held)) == (0, ["rows", "unsettled", "seal"])
+    assert (MILL in [u["what"] for u in held["unsettled"]]) == hangs
+    assert holds(run, apart, held["seal"])
+    for u in held["unsettled"]:
+        if u["settle"]:
+            assert u["versions"][0]["version"] in u["settle"]
+
+
+@pytest.mark.parametrize("name", DATA)
+def test_csv_is_rows_alone_and_both_are_told_beside_it(name: str, apart: Path, run: Run) -> None:
+    words, hangs = DATA[name]
+    said = run("--log", apart, *words, "--csv")
+    assert said.code == 0
+    rows = list(csv.reader(io.StringIO(said.out)))
+    assert len({len(r) for r in rows}) == 1
+    assert "Seal" not in said.out
+    assert (MILL in plain(said.err)) == hangs
+    assert holds(run, apart, seal_in(said.err))
+
+
+PAGES: dict[str, tuple[tuple[str, ...], bool]] = {
+    "day": (("day", DATE), True),
+    "season": (("season", "2024"), True),
+    "field": (("field", "Mill"), True),
+    "another field": (("field", "Long Acre"), False),
+    "job": (("job", "beans in"), True),
+    "account": (("account", "Brook"), True),
+    "another account": (("account", "Holt"), False),
+}
+
+
+@pytest.mark.parametrize("name", PAGES)
+def test_a_page_tells_what_is_unsettled_and_the_command_to_check_its_seal(
+    name: str, apart: Path, run: Run
+) -> None:
+    words, hangs = PAGES[name]
+    html = run("--log", apart, "sheet", *words, "--out", "-").out
+    text = plain(unescape(re.sub(r"<[^>]*>", " ", html)))
+    assert (MILL in text) == hangs
+    assert ("see the end of the sheet" in text) == (hangs or "account" in name), "its price"
+    found = re.search(r'oplog check --seal "([^"]+)"', text)
+    assert found
+    assert holds(run, apart, found[1])
+
+
+def test_each_figure_tells_of_what_it_hangs_on_and_no_more(apart: Path, run: Run) -> None:
+    def told(*words: str) -> set[str]:
+        held = json.loads(run("--log", apart, *words, "--json").out)
+        return {u["what"].split()[0] for u in held["unsettled"]}
+
+    assert told("ask", "hectares_per_day") == {"blue"}
+    assert told("inputs") == {"blue", "bean"}
+    assert told("account", "Brook") == {"blue", "The", "What"}
+    assert told("account", "Holt") == {"The"}
+    assert told("field", "Long Acre") == set()
+    assert told("customer") == {"The"}
+    assert told("land") == told("kit") == told("notes") == set()
+
+
+def test_a_customer_is_not_told_who_said_what(apart: Path, run: Run) -> None:
+    made = [run("--log", apart, "sheet", "account", "Brook", "--out", "-").out]
+    for form in ((), ("--csv",), ("--json",)):
+        for words in (("account", "Brook"), ("ask", "inputs", "--customer", "Brook")):
+            said = run("--log", apart, *words, *form)
+            made.append(said.out + said.err)
+    for text in made:
+        assert MILL in plain(text)
+        assert "not settled yet" in plain(text) or '"settle": null' in text
+        others = ("Anna", "Bob", "Holt", "saw it", "Long Acre", "oplog settle")
+        assert not [word for word in others if word in text]
+
+
+def test_a_log_that_is_settled_says_nothing_of_it(apart: Path, run: Run, tmp_path: Path) -> None:
+    shutil.copytree(apart, tmp_path / "log")
+    while open_now := read(log.open_log(tmp_path / "log")).farm.unsettled:
+        flow.choose(log.open_log(tmp_path / "log"), open_now[0].events[0].event_id, "asked")
+    at = ("--log", tmp_path / "log")
+    shown = [run(*at, *SHEETS[name][0]).out for name in ("day", "season", "account")]
+    shown.append(run(*at, "sheet", "account", "Brook", "--out", "-").out)
+    assert not [text for text in shown if "nsettled" in text]
+    assert not holds(run, apart, seal_in(shown[0])), "this log does not hold what settled it"
+
+
+def beside(file: Path) -> dict[str, Any]:
+    """What stands beside the rows in an exported file."""
+    if file.suffix == ".parquet":
+        return dict(json.loads(pq.read_schema(file).metadata[b"oplog"]))
+    if file.suffix == ".gpkg":
+        held = dict(pyogrio.read_info(file)["layer_metadata"])
+        return {**held, "unsettled": json.loads(held["unsettled"])}
+    return dict(json.loads(file.read_text("utf-8")))
+
+
+@pytest.mark.parametrize(
+    ("what", "form"),
+    [("visits", "json"), ("visits", "parquet"), ("coverage", "geojson"), ("coverage", "parquet"),
+     ("coverage", "gpkg")],
+)  # fmt: skip
+def test_what_is_exported_holds_both_where_its_kind_has_a_place(
+    what: str, form: str, apart: Path, run: Run, tmp_path: Path
+) -> None:
+    file = tmp_path / f"out.{form}"
+    said = run("--log", apart, "export", what, file)
+    assert MILL in plain(said.out)
+    held = beside(file)
+    assert MILL in [u["what"] for u in held["unsettled"]]
+    assert held["seal"] == seal_in(said.out)
+    assert holds(run, apart, held["seal"])
+
+
+def test_tracks_for_a_phone_say_it_in_words(apart: Path, run: Run, tmp_path: Path) -> None:
+    said = run("--log", apart, "export", "bouts", tmp_path / "out.gpx")
+    text = unescape((tmp_path / "out.gpx").read_text("utf-8"))
+    assert MILL in text
+    assert f"Seal: {seal_in(said.out)}" in text
