@@ -28,7 +28,7 @@ FLOOR = {
     "fold": 4,
     "ground": 5,
     "season": 5,
-    "log": 6,
+    "log": 5,
     "query": 6,
     "sheets": 7,
     "flow": 7,

@@ -142,7 +142,7 @@ class TestDatabase:
     def test_nothing_outside_is_reached(self, sql: str, tmp_path: Path) -> None:
         local_secret = {"a": [1]}
         (tmp_path / "secret.csv").write_text(str(local_secret))
-        with pytest.raises(OplogError, match="does not run"):
+        with pytest.raises(OplogError, match=r"does not run|was not run"):
             asked(sql.format(path=tmp_path / "secret.csv"))
 
     def test_settings_are_locked(self) -> None:

@@ -250,7 +250,7 @@ def _strike_of_strike(history: History, undoing: _Undoing, struck: EntryStruck) 
 
 
 def _like(event: Event, others: Iterable[Event]) -> list[str]:
-    return [e.event_id for e in others if isinstance(e, type(event))]
+    return [e.event_id for e in others if isinstance(e, event.__class__)]
 
 
 def _visit_anew(

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Mapping, MutableMapping
 from dataclasses import dataclass
 from dataclasses import field as column
 from datetime import date
+from typing import NamedTuple
 
 from oplog import kit as kits
 from oplog import land
@@ -37,8 +38,7 @@ HANDLE_LENGTH = 5
 """Characters of the shortest handle."""
 
 
-@dataclass(frozen=True, slots=True)
-class Standing:
+class Standing(NamedTuple):
     """What a visit counts to, as worked out from the whole log.
 
     handle: shortest beginning of the visit's id, 5 characters or more, that no other visit has.
@@ -179,16 +179,17 @@ class Farm:
 def handles(visit_ids: Iterable[str]) -> dict[str, str]:
     """Handle of each visit id: the shortest beginning of 5 characters or more that is its own."""
     ordered = sorted(set(visit_ids))
-    shared = [0, *itertools.starmap(_shared, itertools.pairwise(ordered)), 0]
-    return {
-        this: this[: max(HANDLE_LENGTH, shared[i] + 1, shared[i + 1] + 1)]
-        for i, this in enumerate(ordered)
-    }
+    short = [this[:HANDLE_LENGTH] for this in ordered]
+    found = dict(zip(ordered, short, strict=True))
+    for k in [k for k, (a, b) in enumerate(itertools.pairwise(short)) if a == b]:
+        one, other = ordered[k], ordered[k + 1]
+        own = _shared(one, other) + 1
+        found[one] = max(found[one], one[:own], key=len)
+        found[other] = other[:own]
+    return found
 
 
 def _shared(one: str, other: str) -> int:
-    if one[:HANDLE_LENGTH] != other[:HANDLE_LENGTH]:  # as nearly all are, and it is all the same
-        return 0
     length = 0
     for a, b in zip(one, other, strict=False):
         if a != b:

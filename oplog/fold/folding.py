@@ -40,7 +40,7 @@ from oplog.events import (
 from oplog.fold.farm import Farm, Standing, Unsettled, handles
 from oplog.fold.rivals import brings_back, rivals
 from oplog.fold.settle import Strike, at_place_of, by_place, known_to, settle
-from oplog.fold.standing import crop_of_visits, job_of
+from oplog.fold.standing import crop_of_visits, job_of, jobs_by_work
 from oplog.kit import KitItem
 from oplog.land import Field
 
@@ -69,10 +69,11 @@ def _folded(events: Iterable[Event]) -> Farm:
     now: dict[type[Event], list[Event]] = defaultdict(list)
     for event_id in sorted(every):
         if event_id not in gone:
-            now[type(every[event_id])].append(every[event_id])
+            now[every[event_id].__class__].append(every[event_id])
     entries = [e for e in every.values() if isinstance(e, EntryWritten)]
     found = rivals(now, every)
-    now = {kind: [e for e in held if e.event_id not in found.out] for kind, held in now.items()}
+    if found.out:
+        now = {kind: [e for e in es if e.event_id not in found.out] for kind, es in now.items()}
     struck = [
         Strike(e, known_to(e, every)) for e in _all(now, EntryStruck) if not brings_back(e, every)
     ]
@@ -186,14 +187,17 @@ def _standing(
     jobs: Mapping[str, JobPlanned],
     said: Sequence[VisitSaid],
 ) -> dict[str, Standing]:
-    handle_of = handles(v.visit for v in visits)
+    handle_of = handles([v.visit for v in visits])
     crop_of = crop_of_visits(visits, crops)
     said_at = by_place(said)
+    planned = jobs_by_work(jobs.values())
     result = {}
     for v in visits:
-        crop = crop_of[v.event_id]
+        crop = crop_of.get(v.event_id)
         name, year = (crop.crop, crop.harvest_year) if crop else (None, None)
-        result[v.event_id] = Standing(
-            handle_of[v.visit], name, year, job_of(v, name, year, jobs, at_place_of(v, said_at))
-        )
+        job = v.job or None
+        if planned or said_at:
+            work = ((v.operation or "").casefold(), v.field.casefold())
+            job = job_of(v, name, year, planned.get(work, ()), at_place_of(v, said_at))
+        result[v.event_id] = Standing(handle_of[v.visit], name, year, job)
     return result

@@ -22,7 +22,8 @@ from collections import defaultdict
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
-from itertools import accumulate, combinations
+from itertools import combinations
+from operator import attrgetter
 from typing import Protocol, TypeVar
 
 from oplog.events import DayMeasured, EntryStruck, Event, VisitSaid, WorkMeasured
@@ -96,12 +97,18 @@ def settle(
     kept_days: list[DayMeasured] = []
     unsettled: list[Unsettled] = []
     for key in sorted(visits_of.keys() | days_of.keys()):
-        whole = _not_outdone([*visits_of[key], *days_of[key]])
-        standing = [v for v in visits_of[key] if frozenset(v.tracks) in whole]
-        some_days = [d for d in days_of[key] if frozenset(d.tracks) in whole]
+        standing, some_days = visits_of.get(key, []), days_of.get(key, [])
+        whole = _not_outdone([*standing, *some_days])
+        if whole:
+            standing = [v for v in standing if frozenset(v.tracks) in whole]
+            some_days = [d for d in some_days if frozenset(d.tracks) in whole]
         kept, rivals = _apart(standing, _visit_rank)
-        kept_visits += [v for v in kept if not struck_by(v, at_place_of(v, struck_at))]
+        if struck_at:
+            kept = [v for v in kept if not struck_by(v, at_place_of(v, struck_at))]
+        kept_visits += kept
         kept_days += _apart(some_days, _rank)[0]
+        if len(whole) < 2 and not rivals:
+            continue
         unsettled += _unsettled(whole, standing, some_days, rivals)
     unsettled += _said_in_vain(kept_visits, said_at)
     unsettled += _told_apart(said_at, struck, work_of)
@@ -149,15 +156,19 @@ def at_place_of(visit: WorkMeasured, groups: Mapping[Place, Sequence[S]]) -> lis
 
 def _by_machine_day(measured: Iterable[M]) -> defaultdict[MachineDay, list[M]]:
     groups: defaultdict[MachineDay, list[M]] = defaultdict(list)
+    key_of: dict[str, str] = {}
     for m in measured:
-        groups[m.machine.casefold(), m.day].append(m)
+        key = key_of.get(m.machine) or key_of.setdefault(m.machine, m.machine.casefold())
+        groups[key, m.day].append(m)
     return groups
 
 
 def _not_outdone(measured: Sequence[_Measured]) -> set[frozenset[str]]:
-    """Sets of tracks of which no other set holds all and more."""
-    if len({m.tracks for m in measured}) == 1:  # as most days are: measured once, as a whole
-        return {frozenset(measured[0].tracks)}
+    """Sets of tracks of which no other set holds all and more. Empty where there is but one, as
+    on most days: measured once, as a whole."""
+    tracks = measured[0].tracks
+    if all(m.tracks == tracks for m in measured):
+        return set()
     sets = {frozenset(m.tracks) for m in measured}
     return {s for s in sets if not any(s < other for other in sets)}
 
@@ -166,9 +177,15 @@ def _apart(
     measured: Sequence[M], rank: Callable[[M], tuple[object, ...]]
 ) -> tuple[list[M], list[tuple[M, M]]]:
     """Those kept, no two of which overlap in time, and the pairs (kept, given up)."""
-    in_order = sorted(measured, key=lambda m: m.started_at)
-    latest = accumulate((m.ended_at for m in in_order), max)
-    if all(m.started_at >= end for m, end in zip(in_order[1:], latest, strict=False)):
+    if len(measured) < 2:
+        return list(measured), []
+    in_order = sorted(measured, key=_start)
+    latest = in_order[0].ended_at
+    for m in in_order[1:]:
+        if m.started_at < latest:
+            break
+        latest = max(latest, m.ended_at)
+    else:
         return in_order, []
     kept: list[M] = []
     rivals: list[tuple[M, M]] = []
@@ -183,6 +200,9 @@ def _apart(
 
 def _overlap(one: _Measured, other: _Measured) -> bool:
     return one.started_at < other.ended_at and other.started_at < one.ended_at
+
+
+_start = attrgetter("started_at")
 
 
 def _rank(m: _Measured) -> tuple[object, ...]:
@@ -305,4 +325,4 @@ def _contradict(one: VisitSaid, other: VisitSaid, work_of: Mapping[str, Collecti
 
 
 def _in_order(measured: Iterable[T]) -> list[T]:
-    return sorted(measured, key=lambda m: (m.started_at, m.machine, m.event_id))
+    return sorted(measured, key=attrgetter("started_at", "machine", "event_id"))

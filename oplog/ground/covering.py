@@ -135,7 +135,7 @@ def _widest(found: Sequence[_Found]) -> dict[str, _Found]:
 def _groups(farm: Farm) -> dict[Key, list[WorkMeasured]]:
     groups: dict[Key, list[WorkMeasured]] = defaultdict(list)
     for v in farm.visits:
-        if v.operation and v.geometry and v.field.casefold() in farm.fields:
+        if v.operation and v.field.casefold() in farm.fields and v.geometry:
             at = farm.standing[v.event_id]
             groups[v.operation.casefold(), at.crop, at.harvest_year, v.field.casefold()].append(v)
     return groups

@@ -6,7 +6,7 @@ import gc
 import itertools
 from collections.abc import Collection, Iterable, Iterator
 from dataclasses import MISSING, dataclass, fields
-from datetime import UTC
+from datetime import UTC, datetime
 from typing import Any
 
 import numpy as np
@@ -22,6 +22,7 @@ from oplog.events import (
     event_id,
     struct,
 )
+from oplog.log import lazy
 from oplog.log._arrow import nulls, rows_of, whole_numbers
 
 NO_COLUMNS: frozenset[str] = frozenset()
@@ -31,6 +32,8 @@ UNREADABLE = (OSError, ValueError, LookupError, TypeError, RuntimeError, MemoryE
 damaged footer that speaks of columns and sizes that make no sense."""
 
 _MADE_OF = (Span, Found)
+
+_EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -68,7 +71,12 @@ def decode(data: bytes, without: Collection[str] = NO_COLUMNS) -> list[Event]:
     without: columns not to be read; the events hold their default for them.
     Raises: one of UNREADABLE for bytes that are not such a file.
     """
-    return events_of(table_of(data, without))
+    file = _opened(data)
+    names = [n for n in file.schema_arrow.names if n not in without]
+    types = set(values(file.read(columns=["type"], use_threads=False)["type"]))
+    rest = lazy.source(file, names, types, len(data))
+    now = [n for n in names if rest is None or n not in rest.later]
+    return events_of(file.read(columns=now, use_threads=False), rest)
 
 
 def decode_some(
@@ -161,26 +169,34 @@ def is_whole(event: Event) -> bool:
         return False
 
 
-def events_of(table: Any) -> list[Event]:
-    """The events of a table that has the columns of an events file."""
+def events_of(table: Any, rest: lazy.Source | None = None) -> list[Event]:
+    """The events of a table that has the columns of an events file.
+
+    rest: the columns that are to be read when an event is asked for them.
+    """
     # Nothing made here is ever part of a cycle, and looking for cycles would take half the time.
     collecting = gc.isenabled()
     gc.disable()
     try:
-        return _events_of(table)
+        return _events_of(table, rest)
     finally:
         if collecting:
             gc.enable()
 
 
-def _events_of(table: Any) -> list[Event]:
+def _events_of(table: Any, rest: lazy.Source | None) -> list[Event]:
     types, versions = values(table["type"]), values(table["version"])
     rows: dict[tuple[str, int], list[int]] = {}
     for row, kind in enumerate(zip(types, versions, strict=True)):
         rows.setdefault(kind, []).append(row)
     found: list[Any] = [None] * len(types)
     for kind, where in rows.items():
-        for row, event in zip(where, _events(_part(table, where, kind[0]), *kind), strict=True):
+        part, known = _part(table, where, kind[0]), TYPES.get(kind[0])
+        if rest and known in lazy.AT_ONCE and kind[1] <= known.VERSION:
+            made = lazy.events(lazy.Part(part, rest, where, known), known, values(part["event_id"]))
+        else:
+            made = _events(part, *kind)
+        for row, event in zip(where, made, strict=True):
             found[row] = event
     return found
 
@@ -236,8 +252,9 @@ def _events(table: Any, type_string: str, version: int) -> list[Event]:
     defaults = _defaults(event_type)
     held = set(table.column_names)
     here = [n for n in hints if n in held]
-    cells = [_column(table[n], hints[n], defaults.get(n)) for n in here]
-    absent = {n: defaults.get(n) for n in hints if n not in here}
+    cells = [cells_of(table[n], hints[n], defaults.get(n)) for n in here]
+    # What has a default is an attribute of the class already.
+    absent = dict.fromkeys(n for n in hints if n not in held and n not in defaults)
     return [
         _made(event_type, i, absent, zip(here, row, strict=True))
         for i, row in zip(ids, zip(*cells, strict=True), strict=True)
@@ -275,7 +292,8 @@ def _made(event_type: type[Event], known_id: str, absent: dict[str, Any], cells:
     return event
 
 
-def _column(column: Any, hint: Any, default: Any) -> list[Any]:
+def cells_of(column: Any, hint: Any, default: Any) -> list[Any]:
+    """A column of a table as values of its declared type."""
     found = values(column)
     if getattr(hint, "__origin__", None) is dict:
         found = [{} if v is None else dict(v) for v in found]
@@ -306,7 +324,7 @@ def _plain(array: Any) -> list[Any]:
     if t.is_date32(kind):
         return list(cells.astype("datetime64[D]").astype(object).tolist())
     if t.is_timestamp(kind):
-        return [m.replace(tzinfo=UTC) for m in cells.astype("datetime64[us]").astype(object)]
+        return [_EPOCH + since for since in cells.astype("timedelta64[us]").astype(object)]
     return list(cells.tolist())
 
 

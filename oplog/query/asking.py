@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import Any, Protocol
@@ -14,7 +14,7 @@ from oplog.events import Event
 from oplog.fold import Farm
 from oplog.query.of_log import OF_LOG, event_rows, fix_arrays
 from oplog.query.question import Question, find
-from oplog.query.tables import TABLES
+from oplog.query.tables import TABLES, Columns
 from oplog.track import Track
 
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
@@ -166,8 +166,8 @@ def _prepare(
         kept = _kept_name(table, values)
         built = connection.execute(
             "SELECT count(*) FROM duckdb_tables() WHERE table_name = ?", [kept]
-        )
-        if not built.fetchone()[0]:
+        ).fetchall()
+        if not built[0][0]:
             _register(connection, farm, table, kept, values, source)
         connection.execute(f'CREATE OR REPLACE TEMP VIEW {table} AS FROM "{kept}"')
 
@@ -192,7 +192,8 @@ def _register(
     values: Mapping[str, Any],
     source: Source | None,
 ) -> None:
-    """One base table, by way of one list a column: quick, and without pandas."""
+    """One base table, by way of one list a column: quick, and without pandas. Of what there is a
+    lot of, by way of arrays."""
     if table == "fixes":
         _register_fixes(connection, farm, kept, source)
         return
@@ -200,12 +201,38 @@ def _register(
         schema, rows = OF_LOG[table], list(event_rows(source.events() if source else ()))
     else:
         schema, rows_of = TABLES[table]
+        if isinstance(rows_of, Columns):
+            _register_columns(connection, farm, schema, rows_of, kept)
+            return
         rows = list(rows_of(farm, values))
     lists = {f"c{i}": [row[i] for row in rows] for i in range(len(schema))}
     spread = ", ".join(
         f'unnest($c{i}::{kind}[]) AS "{column}"' for i, (column, kind) in enumerate(schema.items())
     )
     connection.execute(f'CREATE TABLE "{kept}" AS SELECT {spread}', lists)
+
+
+def _register_columns(
+    connection: Any, farm: Farm, schema: Mapping[str, str], table: Columns, kept: str
+) -> None:
+    """A table of many events: their own columns as they lie in the log, joined with the others."""
+    from oplog.log import tables
+
+    events, beside = table.events(farm), table.beside(farm)
+    own = [n for n in schema if n not in beside and n not in table.reckoned]
+    at = tables.POSITION
+    connection.register("own", tables.of_events(events, table.event_type, own))
+    numbers: dict[str, tuple[type, Sequence[Any]]] = {at: (int, range(len(events)))}
+    connection.register("beside", tables.of_lists(numbers | beside))
+    spread = ", ".join(
+        f'({table.reckoned.get(c, chr(34) + c + chr(34))})::{kind} AS "{c}"'
+        for c, kind in schema.items()
+    )
+    connection.execute(
+        f'CREATE TABLE "{kept}" AS SELECT {spread} FROM own JOIN beside USING ({at}) ORDER BY {at}'
+    )
+    connection.unregister("own")
+    connection.unregister("beside")
 
 
 def _register_fixes(connection: Any, farm: Farm, kept: str, source: Source | None) -> None:

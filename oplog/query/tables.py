@@ -7,7 +7,8 @@ Each is built only for a question that reads it. Columns carry the names of the 
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
 from dataclasses import fields as columns_of
 from typing import Any
 
@@ -67,30 +68,41 @@ def _visits() -> Schema:
     }
 
 
-def _visit_rows(farm: Farm, values: Mapping[str, Any]) -> Iterable[Row]:
-    """Current visits. job: as said or planned; field_s: all time in the field. Work in no field
-    on file is there too: its field is "new ground 1" and so on, farm and boundary_m2 are NULL."""
-    own = list(_event_columns(WorkMeasured))
-    for v in farm.visits:
-        at = farm.standing[v.event_id]
-        named = {"job": at.job, "field": ground.place_name(farm, v)}
-        row = [named[n] if n in named else getattr(v, n) for n in own]
-        drawn = farm.fields.get(v.field.casefold())
-        field_s = (
-            v.working_s + v.turning_s + v.filling_s + v.standing_s + v.travelling_s + v.unrecorded_s
-        )
-        block = drawn[-1].farm if drawn else None
-        yield (v.event_id, *row, at.handle, at.crop, at.harvest_year, block, field_s)
+@dataclass(frozen=True)
+class Columns:
+    """A table of events of one type, which are many: built a column at a time.
+
+    events: those of a farm. beside: columns that are not the events' own, with their Python type,
+    one value an event. reckoned: columns worked out from others in SQL.
+    """
+
+    event_type: type[Event]
+    events: Callable[[Farm], Sequence[Event]]
+    beside: Callable[[Farm], dict[str, tuple[type, Sequence[Any]]]] = lambda farm: {}
+    reckoned: Mapping[str, str] = field(default_factory=dict)
 
 
-def _event_rows(
-    event_type: type[Event], rows: Callable[[Farm], Iterable[Event]]
-) -> Callable[[Farm, Mapping[str, Any]], Iterable[Row]]:
-    def build(farm: Farm, values: Mapping[str, Any]) -> Iterable[Row]:
-        names = list(_event_columns(event_type))
-        return ((e.event_id, *(getattr(e, n) for n in names)) for e in rows(farm))
+def _beside_visits(farm: Farm) -> dict[str, tuple[type, Sequence[Any]]]:
+    """job: as said or planned. Work in no field on file is there too: its field is "new ground 1"
+    and so on, farm and boundary_m2 are NULL."""
+    fields = [v.field for v in farm.visits]
+    drawn = {name: farm.fields.get(name.casefold()) for name in set(fields)}
+    farms = {name: d[-1].farm if d else None for name, d in drawn.items()}
+    standing = [farm.standing[v.event_id] for v in farm.visits]
+    handles, crops, years, jobs = zip(*standing, strict=True) if standing else ((),) * 4
+    named = [v.field or ground.place_name(farm, v) for v in farm.visits]
+    return {
+        "field": (str, named),
+        "farm": (str, [farms[name] for name in fields]),
+        "handle": (str, handles),
+        "crop": (str, crops),
+        "harvest_year": (int, years),
+        "job": (str, jobs),
+    }
 
-    return build
+
+_FIELD_S = "working_s + turning_s + filling_s + standing_s + travelling_s + unrecorded_s"
+"""All time in the field."""
 
 
 def _field_rows(farm: Farm, values: Mapping[str, Any]) -> Iterable[Row]:
@@ -273,15 +285,18 @@ def _events(event_type: type[Event]) -> Schema:
     return {"event_id": "VARCHAR", **_event_columns(event_type)}
 
 
-TABLES: dict[str, tuple[Schema, Callable[[Farm, Mapping[str, Any]], Iterable[Row]]]] = {
-    "visits": (_visits(), _visit_rows),
-    "days": (_events(DayMeasured), _event_rows(DayMeasured, lambda f: f.days)),
+TABLES: dict[str, tuple[Schema, Columns | Callable[[Farm, Mapping[str, Any]], Iterable[Row]]]] = {
+    "visits": (
+        _visits(),
+        Columns(WorkMeasured, lambda f: f.visits, _beside_visits, {"field_s": _FIELD_S}),
+    ),
+    "days": (_events(DayMeasured), Columns(DayMeasured, lambda f: f.days)),
     "fields": (_FIELDS, _field_rows),
     "crops": (_CROPS, _crop_rows),
     "kit": (_KIT, _kit_rows),
     "jobs": (_JOBS, _job_rows),
     "ground": (_GROUND, _ground_rows),
-    "tracks": (_events(TrackImported), _event_rows(TrackImported, lambda f: f.tracks)),
+    "tracks": (_events(TrackImported), Columns(TrackImported, lambda f: f.tracks)),
     "inputs": (_stated(InputApplied), _stated_rows(InputApplied, lambda f: f.inputs)),
     "input_visits": (_INPUT_VISITS, _input_visit_rows),
     "needs": (_stated(InputPlanned), _stated_rows(InputPlanned, lambda f: f.needs)),
@@ -292,7 +307,7 @@ TABLES: dict[str, tuple[Schema, Callable[[Farm, Mapping[str, Any]], Iterable[Row
     "notes": (_stated(NoteWritten), _stated_rows(NoteWritten, lambda f: f.notes)),
     "customers": (_CUSTOMERS, _customer_rows),
     "prices": (_stated(PriceStated), _stated_rows(PriceStated, lambda f: f.prices)),
-    "entries": (_events(EntryWritten), _event_rows(EntryWritten, lambda f: f.entries)),
+    "entries": (_events(EntryWritten), Columns(EntryWritten, lambda f: f.entries)),
 }
 """Name of each base table: its columns, and what gives its rows for a farm and the question's
 values."""
