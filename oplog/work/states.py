@@ -35,6 +35,7 @@ from oplog.work.claims import (
 from oplog.work.clean import drift_m
 from oplog.work.line import Line
 from oplog.work.motion import Path
+from oplog.work.runs import Runs, laps, likeness, runs_of
 
 Flags = NDArray[np.bool_]
 
@@ -43,12 +44,14 @@ Flags = NDArray[np.bool_]
 class Evidence:
     """Weights of the evidence, in nats (log-likelihood ratio of work against not)."""
 
-    new_ground: float = 4.5
+    new_ground: float = 4.0
     """For a working line wholly on new ground, over and above `old_ground`."""
     old_ground: float = 2.2
     """Against work where no ground is new."""
-    some_new: float = 0.07
+    some_new: float = 0.3
     """Share of new ground that speaks for two thirds of `new_ground`; noise adds to it."""
+    part_width: float = 0.08
+    """The same for a header, which takes strips much narrower than itself."""
     steady: float = 0.5
     """For the visit's usual speed."""
     reverse: float = 6.0
@@ -61,6 +64,8 @@ class Evidence:
     """For a forward stroke in a corner, where a header cuts its way round."""
     outside: float = 6.0
     still: float = 4.0
+    alike: float = 1.0
+    """For new ground, at least, on a run that is like the bouts beside it."""
     apart: float = 5.0
     """Against a run that has neither worked ground nor the field's edge beside it."""
     lower: float = 3.0
@@ -98,14 +103,21 @@ def label(
     # fitting edge to edge means nothing.
     wander = drift_m(path.noise_m) / width_m
     blurred, sight = wander > 1 / 4, 1 / (1 + (3 * wander) ** 2)
+    run = running(path)
+    runs, lap = runs_of(path, line, run), laps(path, line, run, ground, width_m)[run]
+    some = weights.part_width if cuts else weights.some_new
     before: Floats | float = 0.0
     for turn in range(10):
         usual = working_speed(path.speed, work)
         covered = ground_of(lays.wide, work)
-        new = novelty(lays.inside, lays.wide, work, _rank(path, lays, covered, usual))
-        gain = weights.new_ground * (1 - np.exp(-new / weights.some_new)) - weights.old_ground
+        new = novelty(lays.inside, lays.wide, work, _rank(path, lap, lays, covered, usual))
+        gain = weights.new_ground * (1 - np.exp(-new / some)) - weights.old_ground
         fits = _fits(covered, sides, new)
-        apart = 0.0 if blurred else weights.apart * _apart(path, fits, new / inland, gates)
+        apart: Floats | float = 0.0
+        if not blurred:
+            share_fit, alike = _fitting(path, run, runs, fits, new / inland, usual, width_m)
+            apart = weights.apart * _apart(path, run, share_fit, gates)
+            gain = np.where(alike, np.maximum(gain, weights.alike), gain)
         score = (
             fixed
             - turning * (1 - weights.round_work * _all_round(fits & (new >= 0.5)))
@@ -198,22 +210,35 @@ def _end_of_run(
     crossing = np.flatnonzero(on[1:] & ~on[:-1] & able[rows[1:]]) + 1
     if len(crossing):
         k = int(crossing[np.argmin(np.abs(rows[crossing] - at))])
-        return int(rows[k + (_mostly_old(new[rows], k) if inward > 0 else 0)]), True
+        return int(rows[0]) + inward * _first_corner(new[rows], k), True
     further = at + inward * np.arange(reach + 1, far + 1)
     rows = np.concatenate([rows, further[(further >= 0) & (further < len(new))]])
     steady = np.flatnonzero(straight[rows])
     return (int(rows[steady[0]]) if len(steady) else at), False
 
 
-def _mostly_old(new: Floats, k: int) -> int:
-    """1 where the line crosses square within second k and most of that second is on old ground.
+def _first_corner(new: Floats, k: int) -> int:
+    """The row at which the first corner of the line comes onto new ground, near crossing k.
 
-    A line that comes on aslant is at work from the first corner of new ground, one that comes on
-    square from the crossing. At the other end the last of the new ground counts: an implement is
-    lifted when it is through, rather than before.
+    A line that crosses aslant is lowered when its first corner is over new ground, and lifted
+    when its last is over old. The share of new ground rises over as long as the line takes to
+    cross, and over the second that each row stands for.
     """
-    square = k + 1 < len(new) and new[k - 1] < 0.1 and new[k + 1] > 0.85
-    return int(square and new[k] < 0.7)
+
+    def reached(level: float) -> float:
+        above = np.flatnonzero(new[k - 1 :] >= level)
+        if not len(above):
+            return np.nan
+        j = k - 1 + int(above[0])
+        if j == k - 1:
+            return float(j)
+        return float(j - (new[j] - level) / (new[j] - new[j - 1]))
+
+    low, mid, high = reached(0.3), reached(0.5), reached(0.7)
+    if np.isnan(high):
+        return k
+    slant = max((high - low) / 0.4 - 1.0, 0.0)
+    return int(np.clip(np.ceil(mid - slant / 2), max(k - 3, 0), min(k + 1, len(new) - 1)))
 
 
 def strokes(path: Path) -> Flags:
@@ -287,17 +312,19 @@ def _lay(path: Path, line: Line, width_m: float, gap_m: float, ground: Any | Non
     return _Lays(narrow, wide, within(narrow, ground, sure))
 
 
-def _rank(path: Path, lays: _Lays, covered: Ground, usual: float) -> NDArray[np.int8]:
+def _rank(
+    path: Path, lap: NDArray[np.intp], lays: _Lays, covered: Ground, usual: float
+) -> NDArray[np.int8]:
     """How good a claim each second of work has on its ground: (m,) 0, 1 or 2.
 
     Steady straight running counts, and so does a run most of whose ground nobody else covers:
     a bout has its ground to itself; a way across the field, driven before or after, has not.
+    lap: (m,) number of the run, or of the lap of the headland that it is a side of.
     """
     steady = (np.abs(np.log(np.maximum(path.speed, 0.05) / usual)) < 0.3) & (
         heading_change(path.heading, 8) < np.radians(30)
     )
-    run = running(path)
-    alone_run = (run > 0) & (_run_mean(run, alone(lays.inside, covered)) >= 0.35)
+    alone_run = (lap > 0) & (_run_mean(lap, alone(lays.inside, covered)) >= 0.35)
     return np.asarray(steady * (1 + alone_run), dtype=np.int8)
 
 
@@ -347,19 +374,33 @@ def _fits(covered: Ground, sides: list[_Side], new: Floats) -> Flags:
     return np.asarray((left & free[0]) | (right & free[1]) | (left & right & (new >= 0.3)))
 
 
-def _apart(path: Path, fits: Flags, new: Floats, gates: Sequence[int]) -> Floats:
+def _fitting(
+    path: Path, run: NDArray[np.intp], runs: Runs, fits: Flags, new: Floats, usual: float,
+    width_m: float,
+) -> tuple[Floats, Flags]:  # fmt: skip
+    """How far each second's run fits where it lies, (m,) 0-1; and (m,) last strips.
+
+    A last strip laps over its neighbour and fits badly; but partly new ground, all along, is no
+    ground that a way leads over, unless it lies askew. Where nothing fits there is no work to be
+    the last of.
+    """
+    fit = _by_run(run, fits.astype(np.float64))
+    share_fit = fit[run]
+    alike, askew = likeness(runs, fit, usual, width_m, drift_m(path.noise_m))
+    some = _run_mean(run, np.minimum(new, 0.75)) > 0.02
+    last = alike[run] & some & (share_fit < 0.5)
+    strip = _run_mean(run, ((new > 0.1) & (new < 0.75)).astype(np.float64)) > 0.7
+    if (share_fit[run > 0] >= 0.5).mean() > 0.25:
+        share_fit = np.where((strip & ~askew[run]) | last, 1.0, share_fit)
+    return share_fit, last
+
+
+def _apart(path: Path, run: NDArray[np.intp], share_fit: Floats, gates: Sequence[int]) -> Floats:
     """Which seconds belong to runs that only lead to or from the work: (m,) 0 or 1.
 
     A way across fits nowhere. Runs that do not fit are taken for ways where they lead on from
     the entry, to the exit, or to and from a stop, with no run that fits between.
     """
-    run = running(path)
-    share_fit = _run_mean(run, fits.astype(np.float64))
-    # A last strip laps over its neighbour and fits badly; but partly new ground, all along, is
-    # no ground that a way leads over. Where nothing fits there is no work to be the last of.
-    strip = _run_mean(run, ((new > 0.1) & (new < 0.75)).astype(np.float64)) > 0.7
-    if (share_fit[run > 0] >= 0.5).mean() > 0.25:
-        share_fit = np.where(strip, 1.0, share_fit)
     apart = _across(path, run, share_fit)
     for rows in _ways(path, run, share_fit, gates):
         apart[rows] = True
@@ -433,10 +474,14 @@ def running(path: Path) -> NDArray[np.intp]:
     return np.where(chosen, np.cumsum(start), 0)
 
 
+def _by_run(run: NDArray[np.intp], values: Floats) -> Floats:
+    """Mean of values over each run, by its number: (k,)"""
+    return np.asarray(np.bincount(run, weights=values) / np.maximum(np.bincount(run), 1))
+
+
 def _run_mean(run: NDArray[np.intp], values: Floats) -> Floats:
     """Mean of values over each run, at each of its seconds: (m,)"""
-    count = np.bincount(run)
-    return np.asarray((np.bincount(run, weights=values) / np.maximum(count, 1))[run])
+    return np.asarray(_by_run(run, values)[run])
 
 
 def working_speed(speed: Floats, work: Flags) -> float:

@@ -1,0 +1,133 @@
+"""Bouts known by their likeness to those beside them.
+
+A last strip is mostly on ground that its neighbours have worked, and so is a way across the
+field; but a bout runs along its neighbours to a fraction of a degree, is as long as they are
+and is driven at the same speed. A way to the gate is nearly never all three.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from oplog.track import Floats
+from oplog.work.line import Line
+from oplog.work.motion import Path
+
+Flags = NDArray[np.bool_]
+PARALLEL = np.radians(0.3)
+"""A steered bout keeps to its neighbours this closely; drift adds to it."""
+NEAR_WIDTHS = 2.5
+CORNER_S = 45
+"""No longer between two sides of a lap: a machine may have to come about at its corner."""
+
+
+@dataclass(frozen=True, eq=False)
+class Runs:
+    """Straight runs, by number; number 0 stands for all that is between them.
+
+    x, y: (k,) their middles [m]; angle: (k,) direction of their middle halves, axial [rad];
+    length_m: (k,); speed: (k,) mean [m/s].
+    """
+
+    x: Floats
+    y: Floats
+    angle: Floats
+    length_m: Floats
+    speed: Floats
+
+
+def runs_of(path: Path, line: Line, run: NDArray[np.intp]) -> Runs:
+    """Measure the runs of a path; run: (m,) number of each second's run."""
+    count = np.bincount(run)
+    first = np.concatenate([[0], np.flatnonzero(np.diff(run)) + 1])
+    start = np.zeros(len(run), dtype=np.intp)
+    start[first] = first
+    place = np.arange(len(run)) - np.maximum.accumulate(start)
+    size = count[run]
+    middle = (run > 0) & (place >= size // 4) & (place < size - size // 4)
+    number = np.where(middle, run, 0)
+
+    def mean(values: Floats) -> Floats:
+        kept = np.bincount(number, weights=values, minlength=len(count))
+        return np.asarray(kept / np.maximum(np.bincount(number, minlength=len(count)), 1))
+
+    x, y = mean(line.x), mean(line.y)
+    dx, dy = line.x - x[number], line.y - y[number]
+    angle = np.arctan2(2 * mean(dx * dy), mean(dx * dx) - mean(dy * dy)) / 2
+    length = np.asarray(np.bincount(run, weights=path.speed), dtype=np.float64)
+    return Runs(x, y, np.asarray(angle), length, length / np.maximum(count, 1))
+
+
+def likeness(
+    runs: Runs, fit: Floats, usual: float, width_m: float, drift_m: float
+) -> tuple[Flags, Flags]:
+    """Runs that are like the bouts beside them, and runs as long that lie askew to them.
+
+    fit: (k,) how far each run fits its neighbours edge to edge. usual: working speed [m/s].
+    Two (k,) masks; neither where fewer than two bouts lie beside a run.
+    """
+    bout = (fit >= 0.5) & (runs.length_m > 4 * width_m)
+    bout[0] = False
+    k = np.flatnonzero(bout)
+    turned = np.abs((runs.angle[:, None] - runs.angle[k] + np.pi / 2) % np.pi - np.pi / 2)
+    dx, dy = runs.x[:, None] - runs.x[k], runs.y[:, None] - runs.y[k]
+    along = np.abs(dx * np.cos(runs.angle[k]) + dy * np.sin(runs.angle[k]))
+    aside = np.abs(dy * np.cos(runs.angle[k]) - dx * np.sin(runs.angle[k]))
+    beside = (turned < np.radians(8)) & (aside < NEAR_WIDTHS * width_m)
+    beside &= (along < runs.length_m[k] / 2) & (k != np.arange(len(fit))[:, None])
+    enough = beside.sum(axis=1) >= 2
+    enough[0] = False
+    off, size = _median(turned, beside), _median(runs.length_m[k][None, :] + 0 * turned, beside)
+    share = runs.length_m / np.maximum(size, 1.0)
+    parallel = off < PARALLEL + 2 * drift_m / np.maximum(runs.length_m, 1.0)
+    steady = np.abs(np.log(np.maximum(runs.speed, 0.05) / usual)) < 0.12
+    alike = enough & parallel & (np.abs(share - 1) < 0.12) & steady
+    askew = enough & ~parallel & (np.abs(share - 1) < 0.2)
+    return alike, askew
+
+
+def laps(
+    path: Path, line: Line, run: NDArray[np.intp], ground: Any | None, width_m: float
+) -> NDArray[np.intp]:
+    """Runs along the field's edge that follow on one another, by the number of the first: (k,)
+
+    The sides of a lap of the headland are one piece of work, whatever its corners are like. All
+    other runs stand by themselves.
+    """
+    from shapely import distance, points, prepare
+
+    count = np.bincount(run)
+    chain = np.arange(len(count))
+    if ground is None:
+        return chain
+    first = np.searchsorted(np.maximum.accumulate(run), np.arange(len(count)))
+    long = count >= 12
+    long[0] = False
+    k = np.flatnonzero(long)
+    rows = first[k][:, None] + (count[k][:, None] * np.array([0.15, 0.32, 0.5, 0.68, 0.85])).astype(
+        int
+    )
+    edge = ground.boundary
+    prepare(edge)
+    off = distance(points(line.x[rows], line.y[rows]), edge)
+    along = (np.ptp(off, axis=1) < 0.15 * width_m) & (off.mean(axis=1) < 4.5 * width_m)
+    sides, last = k[along], first + count - 1
+    for before, after in pairwise(sides.tolist()):
+        same = path.piece[first[after]] == path.piece[last[before]]
+        if same and first[after] - last[before] <= CORNER_S:
+            chain[after] = chain[before]
+    return chain
+
+
+def _median(values: Floats, chosen: Flags) -> Floats:
+    """Median of the chosen values of each row, infinite where none is chosen."""
+    kept = np.sort(np.where(chosen, values, np.inf), axis=1)
+    if not kept.shape[1]:
+        return np.full(len(values), np.inf)
+    middle = np.maximum(chosen.sum(axis=1) - 1, 0) // 2
+    return np.asarray(kept[np.arange(len(kept)), middle])
