@@ -13,10 +13,12 @@ from oplog.events import WorkReplaced
 from oplog.flow import Told, measuring
 from oplog.flow.changing import Which, measure_again, would_change
 from oplog.kit import KitItem
+from oplog.work.model import METHOD
 from tests.evening import DAY, FIELDS, Run, day_gpx, every, in_field, measured, now
 from tests.tracks import geojson, square
 
 DRILL = Told(machine="blue", implement="drill")
+LATER = str(int(METHOD) + 1)
 
 
 @pytest.fixture
@@ -33,11 +35,11 @@ def test_a_new_method_moves_no_figure_until_it_is_asked_for(
     worked: log.Log, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     before = measured(worked)
-    monkeypatch.setattr(measuring, "METHOD", "3")
+    monkeypatch.setattr(measuring, "METHOD", LATER)
     flow.import_file(worked, day_gpx(), "day.gpx", DRILL)
     assert measured(worked) == before
     found = would_change(worked, Which())
-    assert {c.why for c in found.changes} == {"method 2 is now 3"}
+    assert {c.why for c in found.changes} == {f"method {METHOD} is now {LATER}"}
     assert measured(worked) == before
     measure_again(found)
     assert measured(worked).isdisjoint(before)
@@ -86,10 +88,10 @@ def test_the_command_shows_first_and_writes_when_told(
 ) -> None:
     here = ("--log", str(worked.path), "remeasure")
     assert "Nothing would change" in run(*here).out
-    monkeypatch.setattr(measuring, "METHOD", "3")
+    monkeypatch.setattr(measuring, "METHOD", LATER)
     before = measured(worked)
     shown = run(*here)
-    assert "method 2 is now 3" in " ".join(shown.out.split())
+    assert f"method {METHOD} is now {LATER}" in " ".join(shown.out.split())
     assert "--yes" in shown.err
     assert measured(worked) == before
     assert "Measured again: 2 visits" in run(*here, "--yes").err
