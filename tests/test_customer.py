@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 
 import pytest
@@ -33,6 +34,9 @@ def season(farm: log.Log) -> log.Log:
     flow.state_customer(farm, "Holt", fields=["Mill"])
     flow.note(farm, "Holt pays late", on=["Mill"], today=DAY)
     flow.note(farm, "Edda was ill", on=["Long Acre"], today=DAY)
+    flow.state_crop(farm, ["Long Acre", "Mill"], "beans", 2024)
+    flow.plan(farm, "Holt and all", "spraying", fields=["Long Acre", "Mill"], today=DAY)
+    flow.apply(farm, "Halt", 30.0, "l", DAY.isoformat(), kind="spray", today=DAY)
     private.state_circle(farm, "Marsh cottage", 52.31, 0.16, 100.0)
     assert len(read(farm).farm.visits) == 2
     return farm
@@ -73,6 +77,61 @@ def test_a_driver_is_named_when_asked_for(season, run: Run):
     assert "Mill" not in said.out
 
 
+PAGES = (("day", DAY), ("season", "2024"), ("job", "Holt and all"), ("field", "Long Acre"))
+
+
+@pytest.mark.parametrize("words", PAGES, ids=lambda words: words[0])
+def test_a_page_for_a_customer_has_no_other_name_and_no_driver(
+    season, run: Run, words: tuple[str, ...]
+):
+    asked = ("--log", season.path, "sheet", *words, "--customer", "brook", "--out", "-")
+    page = run(*asked).out
+    assert "Long Acre" in page or words[0] == "season"
+    assert "Brook" in page
+    assert not [word for word in STRANGE if word in page]
+    named = run(*asked, "--drivers").out
+    assert ("Edda Marsh" in named) == (words[0] in ("day", "field"))
+    assert not [word for word in STRANGE if word in named.replace("Edda Marsh", "")]
+
+
+@pytest.mark.parametrize("words", PAGES[:3], ids=lambda words: words[0])
+def test_a_page_for_a_customer_has_no_figure_of_the_whole(season, run: Run, words: tuple[str, ...]):
+    """Nothing can be taken away from anything to get at another's."""
+    whole = everything(season)
+    own, other = sorted((v.worked_m2 or 0.0 for v in whole.visits), reverse=True)
+    page = run("--log", season.path, "sheet", *words, "--customer", "Brook", "--out", "-").out
+    for area_m2 in (own + other, own if "Mill" in first_by_size(whole) else other):
+        assert f"{area_m2 / 10000:.2f} ha" not in page
+    assert "30 l" not in page
+    page = re.sub(r"(?s)<style>.*?</style>", "", page)
+    assert "on the road" not in page
+    assert "elsewhere" not in page
+    assert "way of" not in page
+
+
+def first_by_size(farm) -> str:
+    return max(farm.visits, key=lambda v: v.worked_m2 or 0.0).field
+
+
+def test_no_map_for_a_customer_goes_over_his_boundary(season):
+    seen = for_customer(everything(season), "Brook")
+    (visit,) = seen.visits
+    assert visit.bouts
+    bouts = shapely.from_wkb(visit.bouts)
+    (drawn,) = (d[-1].boundary for d in seen.fields.values())
+    assert bouts.difference(drawn.buffer(1e-9)).length == 0
+    (whole,) = (v for v in everything(season).visits if v.field == "Long Acre")
+    assert bouts.length > 0.9 * shapely.from_wkb(whole.bouts).length
+    assert seen.standing[visit.event_id].handle
+
+
+def test_a_days_page_for_a_customer_on_whose_ground_nothing_was_done(season, run: Run):
+    asked = ("--log", season.path, "sheet", "day", "2024-03-26", "--customer", "Brook")
+    said = run(*asked, "--out", "-")
+    assert said.code == 1
+    assert "nothing recorded on the ground of Brook" in said.err
+
+
 def test_the_pages_for_a_customer(season, run: Run):
     account = run("--log", season.path, "sheet", "account", "Brook", "--out", "-").out
     field = run("--log", season.path, "sheet", "field", "Long Acre", "--customer", "Brook",
@@ -98,7 +157,6 @@ def test_an_unknown_customer_is_told_of(season, run: Run):
 
 
 def test_a_customer_gets_his_share_of_a_tank_that_went_further(season):
-    flow.apply(season, "Halt", 30.0, "l", DAY.isoformat(), kind="spray", today=DAY)
     whole = everything(season)
     worked = {v.field: v.applied_m2 or v.worked_m2 or 0.0 for v in whole.visits}
     share = worked["Long Acre"] / sum(worked.values())

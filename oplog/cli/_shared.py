@@ -145,14 +145,19 @@ def customer_options(function: F) -> F:
     return wrapped  # type: ignore[return-value]
 
 
+def customer_in(farm: Farm, name: str | None) -> str | None:
+    """A customer's name as the log has it; None where none is named. Raises: UnknownName."""
+    from oplog.flow.writing import customer_of
+
+    return None if name is None else customer_of(farm, name)
+
+
 def seen_by(farm: Farm, customer: str | None, drivers: bool) -> Farm:
     """The farm as a customer may see it; all of it where none is named. Raises: UnknownName."""
-    from oplog.flow.writing import customer_of
     from oplog.season.customer import for_customer
 
-    if customer is None:
-        return farm
-    return for_customer(farm, customer_of(farm, customer), drivers=drivers)
+    name = customer_in(farm, customer)
+    return farm if name is None else for_customer(farm, name, drivers=drivers)
 
 
 @dataclass(frozen=True, eq=False)

@@ -234,9 +234,13 @@ def _total(
 
 
 def totals(
-    days: Sequence[DayMeasured], visits: Sequence[WorkMeasured], system: str = METRIC
+    days: Sequence[DayMeasured],
+    visits: Sequence[WorkMeasured],
+    system: str = METRIC,
+    *,
+    outside: bool = True,
 ) -> list[str]:
-    """What measured days come to, as parts of a sentence."""
+    """What measured days come to, as parts of a sentence. outside: with the time outside fields."""
     worked = [v for v in visits if v.worked_m2 is not None]
     total = sum(v.worked_m2 or 0.0 for v in worked)
     low = sum(v.worked_low_m2 or v.worked_m2 or 0.0 for v in worked)
@@ -250,6 +254,12 @@ def totals(
         *([area] if total or not unknown else []),
         *([still_open] if still_open else []),
         f"{fig.clock(sum(d.field_s for d in days))} in fields",
+        *(_outside(days, system) if outside else []),
+    ]
+
+
+def _outside(days: Sequence[DayMeasured], system: str) -> list[str]:
+    return [
         f"{fig.clock(sum(d.road_s for d in days))} on the road "
         f"({fig.distance(sum(d.road_m for d in days), system)})",
         f"{fig.clock(sum(d.elsewhere_s for d in days))} elsewhere",

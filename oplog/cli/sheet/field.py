@@ -36,7 +36,9 @@ def command(
     from oplog.sheets.pages.field import field_page, seasons_of
     from oplog.sheets.pages.trails import trails
 
-    farm = _shared.seen_by(_shared.farm_of(log), customer, drivers)
+    whole = _shared.farm_of(log)
+    farm = _shared.seen_by(whole, customer, drivers)
+    whom = _shared.customer_in(whole, customer)
     name = farm.field(field).name
     season = year or max(seasons_of(farm, name), default=None)
 
@@ -46,5 +48,5 @@ def command(
         labelled = day_fixes(farm, log.fixes, visit.day, visit.machine)
         return trails(labelled).get(visit.machine)
 
-    page = field_page(farm, name, season, trail_of, log.seal(), system=units)
-    _sheet.put(page, out, "field", name, *([season] if season else []))
+    page = field_page(farm, name, season, trail_of, log.seal(), customer=whom, system=units)
+    _sheet.put(page, out, "field", name, *(str(x) for x in (season, whom) if x))

@@ -67,26 +67,30 @@ def day_page(
     seal: str,
     *,
     machine: str | None = None,
+    customer: str | None = None,
     system: str = METRIC,
 ) -> str:
     """The HTML of a day's sheet, for one machine or all.
 
     ways: where each machine was on that day (trails.trails). seal: the log's, as `oplog check`
-    gives it. Raises: OplogError where nothing was recorded.
+    gives it. customer: whose part of a farm this is (season.customer); the day then is his visits
+    alone. Raises: OplogError where nothing was recorded.
     """
-    days = screen.days_of(farm, day, machine)
+    visits = screen.visits_of(farm, day, machine)
+    days = screen.days_of(farm, day, machine) if customer is None else _in_fields(visits)
     if not days:
         whose = f" by {machine}" if machine else ""
+        whose += f" on the ground of {customer}" if customer else ""
         raise OplogError(f"{screen.day_name(day)}: nothing recorded{whose}. No sheet was made.")
-    visits = screen.visits_of(farm, day, machine)
     numbers = {v.event_id: i for i, v in enumerate(visits, start=1)}
     inputs = day_inputs(farm, day, visits)
     return render(
         "day.html",
         title=f"{screen.day_name(day)}, {farm.name}",
         farm=farm.name,
+        customer=customer,
         day=screen.day_name(day),
-        totals=_totals(days, visits, system),
+        totals=_totals(days, visits, system, outside=customer is None),
         open_count=sum(is_open(v) for v in visits),
         map=_day_map(farm, day, days, visits, ways, numbers, system),
         clock=_clock(farm, days, visits, numbers),
@@ -96,24 +100,62 @@ def day_page(
         inputs=inputs,
         caution=CAUTION if any(i.kind in ("spray", "fertiliser") for i in inputs) else "",
         notes=[_note(n) for n in farm.notes if _is_of(n, day, visits)],
-        unsure=[parted(s) for s in screen.unsure(farm, days, visits, system)],
+        unsure=_unsure(farm, days, visits, customer, system),
         method=", ".join(sorted({d.method for d in days})),
         seal=seal,
         several=len({d.machine for d in days}) > 1,
     )
 
 
+def _in_fields(visits: Sequence[WorkMeasured]) -> list[DayMeasured]:
+    """Days of which nothing but some visits is known, one for each machine."""
+    found = []
+    for name in sorted({v.machine for v in visits}, key=str.casefold):
+        own = [v for v in visits if v.machine == name]
+        seconds = sum(screen.field_s(v) for v in own)
+        found.append(
+            DayMeasured(
+                machine=name, day=own[0].day, tracks=(), settings={},
+                method=", ".join(sorted({v.method for v in own})),
+                measured=tuple(v.event_id for v in own),
+                started_at=min(v.started_at for v in own), ended_at=max(v.ended_at for v in own),
+                tracked_s=seconds, field_s=seconds, road_s=0.0, elsewhere_s=0.0, road_m=0.0,
+            )
+        )  # fmt: skip
+    return found
+
+
+def _unsure(
+    farm: Farm,
+    days: Sequence[DayMeasured],
+    visits: Sequence[WorkMeasured],
+    customer: str | None,
+    system: str,
+) -> list[tuple[str, str]]:
+    """What is unsure, and the command that settles it, which is not a customer's."""
+    found = [parted(s) for s in screen.unsure(farm, days, visits, system)]
+    return found if customer is None else [(words, "") for words, _ in found]
+
+
 def _totals(
-    days: Sequence[DayMeasured], visits: Sequence[WorkMeasured], system: str
+    days: Sequence[DayMeasured],
+    visits: Sequence[WorkMeasured],
+    system: str,
+    *,
+    outside: bool,
 ) -> list[Total]:
     names = sorted({d.machine for d in days}, key=str.casefold)
     found = []
     for name in names:
         own = [d for d in days if d.machine == name]
-        parts = screen.totals(own, [v for v in visits if v.machine == name], system)
+        parts = screen.totals(
+            own, [v for v in visits if v.machine == name], system, outside=outside
+        )
         found.append(Total(name, tuple(parts)))
     if len(names) > 1:
-        found.insert(0, Total("all machines", tuple(screen.totals(days, visits, system))))
+        found.insert(
+            0, Total("all machines", tuple(screen.totals(days, visits, system, outside=outside)))
+        )
     return found
 
 

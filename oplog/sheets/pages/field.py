@@ -54,9 +54,11 @@ def field_page(
     trail_of: Callable[[WorkMeasured], Trail | None],
     seal: str,
     *,
+    customer: str | None = None,
     system: str = METRIC,
 ) -> str:
     """The HTML of a field's season. trail_of: where the machine of a visit was on its day.
+    customer: whom it is for.
 
     Raises: UnknownName for the field, OplogError where no work is on file.
     """
@@ -72,6 +74,7 @@ def field_page(
         "field.html",
         title=f"{drawn.name}, {farm.name}",
         farm=farm.name,
+        customer=customer,
         field=drawn.name,
         block=drawn.farm,
         area=fig.area(drawn.area_m2, system),

@@ -24,8 +24,17 @@ from oplog.sheets.unsettled import notices, of_jobs
 from oplog.units import HECTARE_M2, HOUR_S
 
 
-def job_page(farm: Farm, name: str, now: datetime, seal: str, *, system: str = METRIC) -> str:
-    """The HTML of a job's sheet. now: the forecast goes on from here. Raises: UnknownName."""
+def job_page(
+    farm: Farm,
+    name: str,
+    now: datetime,
+    seal: str,
+    *,
+    customer: str | None = None,
+    system: str = METRIC,
+) -> str:
+    """The HTML of a job's sheet. now: the forecast goes on from here.
+    customer: whose part of a farm this is. Raises: UnknownName."""
     zone = ZoneInfo(farm.zone)
     planned = farm.job(name)
     (job,) = progress(farm, now, zone, job=name)
@@ -36,6 +45,7 @@ def job_page(farm: Farm, name: str, now: datetime, seal: str, *, system: str = M
         "job.html",
         title=f"{planned.job}, {farm.name}",
         farm=farm.name,
+        customer=customer,
         job=job_line(job.job, system),
         crop=crop,
         parts=[(a, b) for a, b in job_parts(job, now, zone, 0, system) if a != "fields"],

@@ -23,8 +23,18 @@ STATES = ("working", "turning", "filling", "standing", "travelling", "unrecorded
 UNSAID = "work not said yet"
 
 
-def season_page(farm: Farm, year: int, seal: str, *, system: str = METRIC) -> str:
-    """The HTML of a harvest year's sheet. Raises: OplogError where no work counts to it."""
+def season_page(
+    farm: Farm,
+    year: int,
+    seal: str,
+    *,
+    customer: str | None = None,
+    system: str = METRIC,
+) -> str:
+    """The HTML of a harvest year's sheet. customer: whose part of a farm this is.
+
+    Raises: OplogError where no work counts to it.
+    """
     rows = records(ask(farm, "season_summary", {"harvest_year": year}))
     visits = [v for v in farm.visits if farm.standing[v.event_id].harvest_year == year]
     if not rows:
@@ -35,6 +45,7 @@ def season_page(farm: Farm, year: int, seal: str, *, system: str = METRIC) -> st
         "season.html",
         title=f"Harvest {year}, {farm.name}",
         farm=farm.name,
+        customer=customer,
         year=year,
         rows=[_row(r, system) for r in rows],
         total=fig.area(_sum(rows, "worked_ha") * HECTARE_M2, system),
