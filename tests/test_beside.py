@@ -17,9 +17,14 @@ import pytest
 
 from oplog import flow, log
 from oplog.cli import main
+from oplog.events import CustomerStated
 from oplog.flow import Told, Words
 from oplog.flow.history import read
+from oplog.fold import fold, of_tables
+from oplog.season.customer import for_customer
+from oplog.sheets.unsettled import as_data, of_field, sentence
 from tests.evening import DAY, Run, day_gpx, farm_log
+from tests.factory import drawn, work
 
 DATE = DAY.isoformat()
 MILL = "blue in Mill on 2024-03-25 was said in different ways."
@@ -227,3 +232,19 @@ def test_tracks_for_a_phone_say_it_in_words(apart: Path, run: Run, tmp_path: Pat
     text = unescape((tmp_path / "out.gpx").read_text("utf-8"))
     assert MILL in text
     assert f"Seal: {seal_in(said.out)}" in text
+
+
+def test_work_told_in_two_ways_is_said_with_what_measures_it_again(tmp_path: Path) -> None:
+    """Of events as a log gives them, which are read as they are needed."""
+    made = log.create(tmp_path / "log", "Hill Farm", "Europe/London")
+    stated = CustomerStated(customer="Brook", fields=("Long Acre",), nonce="1")
+    made.append([drawn(), drawn("Mill"), stated, work(), work(implement="roller")])
+    farm = fold(made.events())
+    (matter,) = farm.unsettled
+    assert of_tables(farm, ["visits"]) == of_field(farm, "Long Acre") == [matter]
+    assert of_tables(farm, ["notes"]) == of_field(farm, "Mill") == []
+    assert "To measure the day again: oplog settle" in sentence(farm, matter)
+    assert [u["settle"] for u in as_data(farm, [matter])] == ["oplog settle"]
+    (told,) = for_customer(farm, "Brook").unsettled
+    assert told.what == "The work of blue on 2026-04-10 waits to be measured again."
+    assert told.events == ()

@@ -88,7 +88,7 @@ def of_tables(farm: Farm, tables: Collection[str]) -> list[Unsettled]:
     return [
         u
         for u in farm.unsettled
-        if not u.events or any(_TABLES.get(type(e), frozenset()) & wanted for e in u.events)
+        if not u.events or any(_TABLES.get(e.__class__, frozenset()) & wanted for e in u.events)
     ]
 
 
@@ -120,7 +120,7 @@ def folded(names: Iterable[str | None]) -> frozenset[str]:
 
 
 def _bears(event: Event, s: Subject) -> bool:
-    rule = _RULES.get(type(event))
+    rule = _RULES.get(event.__class__)
     return rule is not None and rule(event, s)
 
 

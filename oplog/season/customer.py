@@ -79,7 +79,7 @@ def for_customer(farm: Farm, customer: str, *, drivers: bool = False) -> Farm:
         ),
         visits=visits,
         standing={
-            v.event_id: replace(at, job=_called(at.job, called))
+            v.event_id: at._replace(job=_called(at.job, called))
             for v, at in ((v, farm.standing[v.event_id]) for v in visits)
         },
         unsettled=_unsettled(farm, customer, held, own, called),
