@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import csv
+import io
+import json
 import re
 from datetime import date, timedelta
 from pathlib import Path
@@ -211,3 +214,17 @@ def test_the_commands(bare: log.Log, run: Run, tmp_path: Path) -> None:
     page = sheet.read_text("utf-8")
     assert "new ground 2" in page
     assert "Map of new ground 2" in page
+
+
+def test_land_as_data_holds_what_waits_beside_the_fields(bare: log.Log, run: Run) -> None:
+    here = ("--log", str(bare.path), "land")
+    run(*here, "accept", "1", "--name", "Long Acre")
+    rows = json.loads(run(*here, "--json").out)["rows"]
+    assert [(r["field"], r["number"]) for r in rows] == [("Long Acre", None), ("new ground 2", 2)]
+    (waiting,) = ground.waiting(now(bare))
+    assert rows[1]["area_ha"] == pytest.approx(waiting.area_m2 / 10_000, abs=1e-4)
+    assert (rows[1]["first_day"], rows[1]["machines"]) == (DAY.isoformat(), "blue")
+    told = list(csv.DictReader(io.StringIO(run(*here, "--csv").out)))
+    assert [r["field"] for r in told] == ["Long Acre", "new ground 2"]
+    us = json.loads(run(*here, "--json", "--units", "us").out)["rows"][1]
+    assert us["area_acre"] == pytest.approx(rows[1]["area_ha"] * 2.47105, rel=1e-4)

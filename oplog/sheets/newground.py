@@ -65,6 +65,20 @@ def waiting_table(farm: Farm) -> Table:
     return Table("Waiting for a name", columns, tuple(rows))
 
 
+def land_data(fields: Table, waiting: Table) -> Table:
+    """Fields and ground that waits for a name in one table, for data. Of ground that waits, the
+    area is that of its outline and `number` is what `oplog land accept` takes; fields have none.
+    """
+    own = [c.name for c in fields.columns]
+    at = {c.name: i for i, c in enumerate(waiting.columns)}
+    more = [c for c in waiting.columns if c.name != "outline_ha"]
+    rows = [(*row, *(None for _ in more)) for row in fields.rows]
+    for row in waiting.rows:
+        known = {"field": f"new ground {row[at['number']]}", "area_ha": row[at["outline_ha"]]}
+        rows.append((*(known.get(n) for n in own), *(row[at[c.name]] for c in more)))
+    return Table("", (*fields.columns, *more), tuple(rows))
+
+
 def of_visit(farm: Farm, visit: WorkMeasured, system: str = METRIC) -> str:
     """What to say of the place of a visit to new ground; "" for one to a field."""
     new = ground.ground_of(farm, visit)

@@ -33,14 +33,15 @@ def _show(ctx: click.Context, output: _shared.Output) -> None:
     from oplog.fold import of_tables
     from oplog.sheets.figures import area
     from oplog.sheets.listing import land_table
-    from oplog.sheets.newground import waiting_table
+    from oplog.sheets.newground import land_data, waiting_table
 
     farm = _shared.farm_of(_shared.log_of(ctx), detail=False)
     today = _shared.today(farm)
     table = land_table(farm, today)
+    waiting = waiting_table(farm)
     found = of_tables(farm, ("fields", "crops"))
     if output.form != "text":
-        _shared.put(table, output, aside=_shared.beside(farm, found))
+        _shared.put(land_data(table, waiting), output, aside=_shared.beside(farm, found))
         return
     if table.rows:
         _shared.put(table, output)
@@ -48,7 +49,6 @@ def _show(ctx: click.Context, output: _shared.Output) -> None:
         click.echo(f"{len(table.rows)} fields, {area(total, output.units)}")
     else:
         click.echo("No field is on file yet. Add boundaries: oplog land add FILE")
-    waiting = waiting_table(farm)
     if waiting.rows:
         click.echo()
         _shared.put(waiting, output)
