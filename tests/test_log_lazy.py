@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import copy
 import pickle
+import re
 from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -107,3 +109,17 @@ def test_no_events_are_a_table_without_rows():
 def test_lists_become_columns_of_their_type():
     table = tables.of_lists({"a": (str, ["é", None, ""]), "b": (int, [None, 2, 3])})
     assert table.to_pylist() == [{"a": "é", "b": None}, {"a": None, "b": 2}, {"a": "", "b": 3}]
+
+
+def test_nobody_asks_an_event_for_its_type():
+    """An event that is read as it is used has a type of its own; its `__class__` is what it is."""
+    asks = re.compile(r"[(\[]type\((?:e|v|event|visit|one|other|target|chosen)\)[)\],]")
+    allowed = re.compile(r"columns\(type\((?:e|event)\)\)")  # goes by its TYPE
+    house = Path(lazy.__file__).parents[1]
+    wrong = [
+        f"{path.name}: {line.strip()}"
+        for path in house.rglob("*.py")
+        for line in path.read_text("utf-8").splitlines()
+        if asks.search(allowed.sub("", line))
+    ]
+    assert wrong == []

@@ -6,6 +6,7 @@ from __future__ import annotations
 import shutil
 import tempfile
 from collections.abc import Iterable
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -32,6 +33,8 @@ POOL: list[Event] = [
     *(measured(k, worked_m2=1000.0 * k) for k in range(6)),
     *(note(f"note {k}") for k in range(5)),
     note("note 1", "said once more"),
+    imported(1)[0],
+    replace(imported(1)[0], machine="red"),
 ]
 
 chosen = st.lists(st.sampled_from(POOL), max_size=8)
@@ -64,7 +67,9 @@ def test_a_log_is_the_set_of_its_events(a, b, data, own_configuration):
         assert meaning(left.events()) == expected | farm
         assert said(left.events()) == said((expected | farm).values())
         report = log.check(left.path)
-        assert not report.damaged, report.findings
+        # That the events of imports come without their tracks is this test's doing.
+        findings = [f for f in report.findings if f.damage and f.file not in ("fixes", "raw")]
+        assert findings == []
 
 
 def said(events: Iterable[Event]) -> str:

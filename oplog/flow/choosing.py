@@ -7,10 +7,11 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from oplog.errors import OplogError, UnknownName
-from oplog.events import EntryStruck, Event, VisitSaid
+from oplog.events import EntryStruck, Event, TrackImported, VisitSaid
 from oplog.flow.history import History, read, stated
+from oplog.flow.remeasuring import measured_anew
 from oplog.flow.saying import measurements, said_anew
-from oplog.flow.striking import SHORTEST, period_of
+from oplog.flow.striking import SHORTEST, days_of, period_of
 from oplog.fold import Unsettled
 from oplog.log import Log
 
@@ -49,6 +50,8 @@ def _chosen(
     if isinstance(chosen, VisitSaid):
         visit = history.visit(chosen.visit)
         return said_anew(history, visit, {c: getattr(chosen, c) for c in SAID}, because)
+    if isinstance(chosen, TrackImported):
+        return _one_machine(history, group, chosen, because)
     ids = {e.event_id for e in group.events}
     if isinstance(chosen, EntryStruck):
         columns = {}
@@ -62,3 +65,19 @@ def _chosen(
     mark = stated() if chosen.stated_by is not None else {"nonce": chosen.nonce}
     again = replace(chosen, supersedes=tuple(sorted(ids)), because=because, **mark)
     return [history.anew(again)]
+
+
+def _one_machine(
+    history: History, group: Unsettled, chosen: TrackImported, because: str | None
+) -> Sequence[Event]:
+    """Of imports of one file for several machines one holds: the days of the others are measured
+    without it."""
+    imports = [e for e in group.events if isinstance(e, TrackImported)]
+    ids = tuple(sorted(e.event_id for e in imports))
+    again = history.anew(replace(chosen, supersedes=ids, because=because))
+    left = tuple(t for t in history.farm.tracks if t.event_id not in ids)
+    farm = replace(history.farm, tracks=(*left, again))
+    events: list[Event] = [again]
+    for machine, day in sorted({d for one in imports for d in days_of(farm, one)}):
+        events += measured_anew(history, farm, machine, day, history.log.fixes)
+    return events

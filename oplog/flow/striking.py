@@ -241,7 +241,7 @@ def _strike_of_strike(history: History, undoing: _Undoing, struck: EntryStruck) 
             undoing.farm = replace(undoing.farm, tracks=(*undoing.farm.tracks, anew))
             undoing.events.append(anew)
             undoing.back.append(anew)
-            undoing.days |= set(_days_of(undoing.farm, anew))
+            undoing.days |= set(days_of(undoing.farm, anew))
     said = [e for e in taken if isinstance(e, VisitSaid)]
     work = [e for e in taken if isinstance(e, WorkMeasured)]
     _state_anew(history, undoing, [e for e in taken if isinstance(e, (*CORRECTED, JobClosed))])
@@ -291,10 +291,11 @@ def _visit_anew(
 def _without_track(undoing: _Undoing, track: TrackImported) -> None:
     left = tuple(t for t in undoing.farm.tracks if t.event_id != track.event_id)
     undoing.farm = replace(undoing.farm, tracks=left)
-    undoing.days |= set(_days_of(undoing.farm, track))
+    undoing.days |= set(days_of(undoing.farm, track))
 
 
-def _days_of(farm: Farm, track: TrackImported) -> Iterable[tuple[str, date]]:
+def days_of(farm: Farm, track: TrackImported) -> Iterable[tuple[str, date]]:
+    """The machine days that an import is part of."""
     day = working_day(track.first_at, farm.zone, farm.day_turns_at)
     while day <= working_day(track.last_at, farm.zone, farm.day_turns_at):
         yield (track.machine, day)

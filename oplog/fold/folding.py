@@ -37,6 +37,7 @@ from oplog.events import (
     VisitSaid,
     WorkMeasured,
 )
+from oplog.fold.doubled import doubled
 from oplog.fold.farm import Farm, Standing, Unsettled, handles
 from oplog.fold.rivals import brings_back, rivals
 from oplog.fold.settle import Strike, at_place_of, by_place, known_to, settle
@@ -116,7 +117,7 @@ def _farm(
         days=settled.days,
         found=_all(now, GroundFound),
         standing=_standing(settled.visits, crops, jobs, said),
-        unsettled=(*settled.unsettled, *unsettled),
+        unsettled=(*settled.unsettled, *unsettled, *doubled(_all(now, TrackImported), entries)),
         entries=tuple(sorted(entries, key=lambda e: (e.writer, e.number, e.event_id))),
     )
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import dataclass, replace
-from datetime import date
+from datetime import date, timedelta
 from typing import Any
 
 from oplog.events import (
@@ -24,6 +24,7 @@ from oplog.events import (
     NoteWritten,
     PriceStated,
     SequencePlanned,
+    TrackImported,
     VisitSaid,
     WorkMeasured,
 )
@@ -40,6 +41,7 @@ _TABLES: dict[type[Event], frozenset[str]] = {
     CropStated: _OF_WORK | {"crops"},
     KitListed: _OF_WORK | {"kit"},
     DeviceAssigned: _OF_WORK | {"tracks"},
+    TrackImported: _OF_WORK | {"tracks"},
     WorkMeasured: _OF_WORK,
     DayMeasured: _OF_WORK,
     VisitSaid: _OF_WORK,
@@ -135,6 +137,14 @@ def _of_machine(e: Any, s: Subject) -> bool:
     return _in(e.machine, s.machines) and _within(e.day, s)
 
 
+def _of_track(e: Any, s: Subject) -> bool:
+    """A working day is not the calendar's."""
+    day = timedelta(days=1)
+    begun = s.last is None or e.first_at.date() - day <= s.last
+    over = s.first is not None and e.last_at.date() + day < s.first
+    return _in(e.machine, s.machines) and begun and not over
+
+
 def _of_input(e: Any, s: Subject) -> bool:
     if e.visit and (s.visits is None or e.visit in s.visits):
         return True
@@ -165,6 +175,7 @@ _RULES: Mapping[type[Event], Callable[[Any, Subject], bool]] = {
     WorkMeasured: _of_stay,
     VisitSaid: _of_stay,
     DayMeasured: _of_machine,
+    TrackImported: _of_track,
     JobPlanned: lambda e, s: _in(e.job, s.jobs),
     InputPlanned: lambda e, s: _in(e.job, s.jobs),
     InputApplied: _of_input,

@@ -203,7 +203,7 @@ def _told_of(group: Sequence[Event]) -> str:
         SequencePlanned: lambda: f"The sequence of {e.crop}",
         InputPlanned: lambda: f"What {e.job} is to get of {e.product}",
     }
-    what = words.get(type(e), lambda: str(e.TYPE))()
+    what = words.get(e.__class__, lambda: str(e.TYPE))()
     struck = any(map(_is_strike, group))
     return f"{what} was {'struck out and ' if struck else ''}corrected apart"
 

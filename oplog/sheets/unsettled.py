@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import fields as columns_of
 from typing import Any
 
-from oplog.events import EntryStruck, EntryWritten, Event, VisitSaid
+from oplog.events import EntryStruck, EntryWritten, Event, TrackImported, VisitSaid
 from oplog.fold import Farm, Unsettled, of_subject, of_visits
 from oplog.fold.hanging import folded
 from oplog.fold.rivals import UNSAID
@@ -145,6 +145,8 @@ def versions(
 def _differing(events: Sequence[Event]) -> set[str]:
     """Columns in which events of one type differ."""
     alike = [e for e in events if not isinstance(e, EntryStruck)]
+    if any(isinstance(e, TrackImported) for e in alike):
+        return {"machine", "implement", "operation", "driver"}
     names = {c.name for e in alike for c in columns_of(e)} - UNSAID
     told = {n for n in names if len({repr(getattr(e, n, None)) for e in alike}) > 1}
     if len(alike) == 1 or any(isinstance(e, VisitSaid) for e in alike):

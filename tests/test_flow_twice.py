@@ -1,0 +1,107 @@
+"""One file that two people took in for two machines: told, and set right by choosing."""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from oplog import flow, log
+from oplog.events import TrackImported
+from oplog.flow import Told
+from oplog.kit import KitItem
+from oplog.sheets.unsettled import open_choices, unsettled_lines
+from tests.evening import DAY, Said, day_gpx, now, own_configuration
+
+__all__ = ["own_configuration"]
+
+
+@pytest.fixture
+def two(farm: log.Log, tmp_path: Path) -> tuple[log.Log, log.Log]:
+    """Two copies of a log; a file was taken in for blue in the one and for red in the other."""
+    flow.add_kit(farm, KitItem("red", "tractor", True))
+    shutil.copytree(farm.path, tmp_path / "other")
+    other = log.open_log(tmp_path / "other")
+    flow.import_file(farm, day_gpx(), "day.gpx", Told(machine="blue"))
+    flow.import_file(other, day_gpx(), "day.gpx", Told(machine="red"))
+    return farm, other
+
+
+def machines(of: log.Log) -> list[str]:
+    return sorted(v.machine for v in now(of).visits)
+
+
+def test_it_is_told_whoever_merges_first(two: tuple[log.Log, log.Log], tmp_path: Path) -> None:
+    one, other = two
+    alone = log.open_log(shutil.copytree(other.path, tmp_path / "alone"))
+    one.merge(other)
+    alone.merge(one)
+    other.merge(alone)
+    for end in (one, other, alone):
+        told = [u for u in now(end).unsettled if isinstance(u.events[0], TrackImported)]
+        assert [len(u.events) for u in told] == [2]
+        assert "blue and red: its work counts twice" in told[0].what
+        assert machines(end) == ["blue", "blue", "red", "red"]
+        assert log.check(end.path).findings == ()
+    assert now(one).unsettled == now(other).unsettled == now(alone).unsettled
+
+
+@pytest.mark.parametrize("keeps", ["blue", "red"])
+def test_choosing_one_leaves_its_work_alone(two: tuple[log.Log, log.Log], keeps: str) -> None:
+    one, other = two
+    one.merge(other)
+    (matter,) = [u for u in open_choices(now(one)) if isinstance(u.events[0], TrackImported)]
+    shown = "\n".join(unsettled_lines(now(one), [matter]))
+    chosen = next(e for e in matter.events if e.machine == keeps)  # type: ignore[attr-defined]
+    assert f"{chosen.event_id[:8]} {keeps} (" in shown
+    flow.choose(one, chosen.event_id[:8], "it was on the roof")
+    other.merge(one)
+    for end in two:
+        assert machines(end) == [keeps, keeps]
+        assert not any(isinstance(u.events[0], TrackImported) for u in now(end).unsettled)
+        assert [t.because for t in now(end).tracks] == ["it was on the roof"]
+
+
+def test_two_who_choose_apart_are_asked_again(two: tuple[log.Log, log.Log]) -> None:
+    one, other = two
+    one.merge(other)
+    other.merge(one)
+    for end, keeps in ((one, "blue"), (other, "red")):
+        (held,) = (t for t in now(end).tracks if t.machine == keeps)
+        flow.choose(end, held.event_id[:8])
+    one.merge(other)
+    assert any(isinstance(u.events[0], TrackImported) for u in now(one).unsettled)
+
+
+def test_striking_one_settles_it_too(two: tuple[log.Log, log.Log]) -> None:
+    one, other = two
+    one.merge(other)
+    (red,) = (t for t in now(one).tracks if t.machine == "red")
+    flow.strike(one, [red.event_id[:8]], "it was blue")
+    assert machines(one) == ["blue", "blue"]
+    assert not any(isinstance(u.events[0], TrackImported) for u in now(one).unsettled)
+
+
+def test_the_same_file_for_another_machine_is_said_at_import(
+    farm: log.Log, run: Callable[..., Said], tmp_path: Path
+) -> None:
+    flow.add_kit(farm, KitItem("red", "tractor", True))
+    file = tmp_path / "day.gpx"
+    file.write_bytes(day_gpx())
+    run("--log", farm.path, "import", file, "--machine", "blue")
+    said = run("--log", farm.path, "import", file, "--machine", "red")
+    assert "it was blue's in the log until now" in said.out + said.err
+    assert machines(farm) == ["red", "red"]
+
+
+def test_every_sheet_that_hangs_on_it_says_so(
+    two: tuple[log.Log, log.Log], run: Callable[..., Said]
+) -> None:
+    one, other = two
+    merged = run("--log", one.path, "merge", other.path)
+    assert "its work counts twice" in " ".join(merged.out.split())
+    for command in (["settle"], ["check"], ["day", DAY.isoformat()], ["field", "Mill"]):
+        said = run("--log", one.path, *command)
+        assert "its work counts twice" in " ".join(said.out.split()), command
