@@ -16,9 +16,10 @@ WORKING, TURNING, FILLING, STANDING, TRAVELLING, UNRECORDED = range(6)
 NAMES = ("working", "turning", "filling", "standing", "travelling", "unrecorded")
 
 FILL_S = 30
-"""A shorter stop is not for filling. LONG_FILL_S: a longer one is, wherever it is. Common
-practice."""
+"""A shorter stop is not for filling. LONG_FILL_S: a longer one is, but in mid-bout only where a
+header may be emptied at a stand; IN_BOUT_FILL_S: a longer one is, anywhere. Common practice."""
 LONG_FILL_S = 120
+IN_BOUT_FILL_S = 300
 HALT_S = 10
 """A shorter stop between two bouts is part of the turn: a change of gear, a look behind."""
 ELSEWHERE_M = 30.0
@@ -28,17 +29,20 @@ Codes = NDArray[np.int8]
 Flags = NDArray[np.bool_]
 
 
-def classify(path: Path, work: Flags, holds: bool, width_m: float, break_s: float) -> Codes:
+def classify(
+    path: Path, work: Flags, holds: bool, width_m: float, break_s: float, cuts: bool = False
+) -> Codes:
     """A state for each second of the path: (m,) codes into NAMES.
 
     holds: the implement is filled or emptied in the field, so that stops may be for filling.
+    cuts: it has a header, and may be emptied where it happens to be.
     """
     codes = np.full(len(path), TRAVELLING, dtype=np.int8)
     codes[work] = WORKING
     codes[_joined_stops(path, standing(path), ~work)] = STANDING
     _mark_turns(codes, path, work, width_m)
     if holds:
-        _mark_filling(codes, path, work, break_s)
+        _mark_filling(codes, path, work, break_s, LONG_FILL_S if cuts else IN_BOUT_FILL_S)
     return codes
 
 
@@ -113,11 +117,11 @@ def _elsewhere(path: Path, first: int, last: int, at: int) -> bool:
     return bool(min(aside) > ELSEWHERE_M)
 
 
-def _mark_filling(codes: Codes, path: Path, work: Flags, break_s: float) -> None:
+def _mark_filling(codes: Codes, path: Path, work: Flags, break_s: float, in_bout_s: float) -> None:
     """Stops that are not breaks, at places used more than once or long enough: filling.
 
-    A stop in mid-bout (work before and after, on the same line) is something else, unless it is
-    long: a blockage, a look at the job.
+    A stop in mid-bout (work before and after, on the same line) is something else unless it is
+    `in_bout_s` long: a blockage, a look at the job.
     """
     stops = [
         (a, b) for a, b in true_runs(codes == STANDING, path.piece) if FILL_S <= b - a + 1 < break_s
@@ -125,9 +129,9 @@ def _mark_filling(codes: Codes, path: Path, work: Flags, break_s: float) -> None
     places = np.array([[path.x[a : b + 1].mean(), path.y[a : b + 1].mean()] for a, b in stops])
     reach_m = 40.0 + 3 * drift_m(path.noise_m)
     for k, (a, b) in enumerate(stops):
-        long = b - a + 1 >= LONG_FILL_S
+        size, in_bout = b - a + 1, _mid_bout(path, work, a, b)
         used_again = (np.hypot(*(places - places[k]).T) < reach_m).sum() >= 2
-        if long or (used_again and not _mid_bout(path, work, a, b)):
+        if size >= in_bout_s or (not in_bout and (used_again or size >= LONG_FILL_S)):
             codes[a : b + 1] = FILLING
 
 

@@ -73,13 +73,16 @@ def longest_gap_s(interval_s: float) -> float:
 def stood(cleaned: Cleaned) -> NDArray[np.bool_]:
     """Intervals in which a logger that writes by distance wrote nothing, as the machine stood.
 
-    Such a logger is known by its having no short steps, at any speed. (n-1,) mask.
+    Such a logger is known by its having no short steps at any speed, or hardly any where it does
+    not keep to one interval either. (n-1,) mask.
     """
     step = np.hypot(np.diff(cleaned.x), np.diff(cleaned.y))
     if len(step) < 50:
         return np.zeros(len(step), dtype=bool)
-    shortest, usual = np.percentile(step, [1, 50])
-    by_distance = usual > 0.5 and shortest > 0.4 * usual
+    shortest, short, usual = np.percentile(step, [1, 5, 50])
+    interval_s = np.diff(cleaned.seconds)
+    uneven = (np.abs(interval_s - np.median(interval_s)) < 0.5).mean() < 0.85
+    by_distance = usual > 0.5 and (short if uneven else shortest) > 0.4 * usual
     return np.asarray(step <= 2.2 * usual) if by_distance else np.zeros(len(step), dtype=bool)
 
 

@@ -38,6 +38,8 @@ from oplog.work.motion import Path
 from oplog.work.runs import Runs, laps, likeness, runs_of
 
 Flags = NDArray[np.bool_]
+LIFTED_LATE_S = 0.3
+"""An implement is lifted when it is through, and takes its time to come up (common practice)."""
 
 
 @dataclass(frozen=True)
@@ -210,14 +212,16 @@ def _end_of_run(
     crossing = np.flatnonzero(on[1:] & ~on[:-1] & able[rows[1:]]) + 1
     if len(crossing):
         k = int(crossing[np.argmin(np.abs(rows[crossing] - at))])
-        return int(rows[0]) + inward * _first_corner(new[rows], k), True
+        return int(rows[0]) + inward * _first_corner(
+            new[rows], k, 0.0 if inward > 0 else LIFTED_LATE_S
+        ), True
     further = at + inward * np.arange(reach + 1, far + 1)
     rows = np.concatenate([rows, further[(further >= 0) & (further < len(new))]])
     steady = np.flatnonzero(straight[rows])
     return (int(rows[steady[0]]) if len(steady) else at), False
 
 
-def _first_corner(new: Floats, k: int) -> int:
+def _first_corner(new: Floats, k: int, late_s: float) -> int:
     """The row at which the first corner of the line comes onto new ground, near crossing k.
 
     A line that crosses aslant is lowered when its first corner is over new ground, and lifted
@@ -238,7 +242,7 @@ def _first_corner(new: Floats, k: int) -> int:
     if np.isnan(high):
         return k
     slant = max((high - low) / 0.4 - 1.0, 0.0)
-    return int(np.clip(np.ceil(mid - slant / 2), max(k - 3, 0), min(k + 1, len(new) - 1)))
+    return int(np.clip(np.ceil(mid - slant / 2 - late_s), max(k - 3, 0), min(k + 1, len(new) - 1)))
 
 
 def strokes(path: Path) -> Flags:

@@ -136,7 +136,7 @@ def _worked(parts: list[_Part], place: Place) -> list[NDArray[np.bool_]]:
     ends = np.cumsum([0] + [len(p.path) for p in parts]).tolist()
     gates = [a for a, p in zip(ends, parts, strict=False) if p.stay.came_in]
     gates += [b for b, p in zip(ends[1:], parts, strict=True) if p.stay.went_out]
-    cuts = (rig.line_m or 0.0) > 0 or rig.operation in CUT_IN_FRONT
+    cuts = _cuts(rig)
     ground = place.plane.project(parts[0].stay.field.boundary)
     work = _labels(path, line, width_m, gap_m(parts[0].found, width_m), ground, gates, cuts)
     if cuts:
@@ -161,6 +161,11 @@ def _width(rig: Rig, found: Spacing | None) -> float:
     if rig.width_m is not None:
         return rig.width_m
     return found.width_m if found is not None else 3.0
+
+
+def _cuts(rig: Rig) -> bool:
+    """Whether the rig cuts its way with a header in front."""
+    return (rig.line_m or 0.0) > 0 or rig.operation in CUT_IN_FRONT
 
 
 def _labels(
@@ -231,7 +236,7 @@ def _visit(
     part: Path, stay: Stay, place: Place, rig: Rig, line: Line, bout: NDArray[np.int32],
     covered: Covered, width_m: float, seen: Spacing | None,
 ) -> Visit:  # fmt: skip
-    codes = idle.classify(part, bout > 0, rig.holds, width_m, place.settings.break_s)
+    codes = idle.classify(part, bout > 0, rig.holds, width_m, place.settings.break_s, _cuts(rig))
     spans = timeline(part, codes, bout, stay.entered_s, stay.left_s, place.clock)
     seconds = seconds_by_state(spans)
     bouts = int(bout.max())
