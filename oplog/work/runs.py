@@ -22,6 +22,8 @@ Flags = NDArray[np.bool_]
 PARALLEL = np.radians(0.3)
 """A steered bout keeps to its neighbours this closely; drift adds to it."""
 NEAR_WIDTHS = 2.5
+SHORT_S = 12
+"""A shorter run has no side that could be told."""
 CORNER_S = 45
 """No longer between two sides of a lap: a machine may have to come about at its corner."""
 
@@ -31,7 +33,8 @@ class Runs:
     """Straight runs, by number; number 0 stands for all that is between them.
 
     x, y: (k,) their middles [m]; angle: (k,) direction of their middle halves, axial [rad];
-    length_m: (k,); speed: (k,) mean [m/s].
+    length_m: (k,); speed: (k,) mean [m/s]. along: (k,) whether it keeps its distance from the
+    field's edge. lap: (k,) number of the first run of its lap of the headland, its own if none.
     """
 
     x: Floats
@@ -39,16 +42,16 @@ class Runs:
     angle: Floats
     length_m: Floats
     speed: Floats
+    along: Flags
+    lap: NDArray[np.intp]
 
 
-def runs_of(path: Path, line: Line, run: NDArray[np.intp]) -> Runs:
+def runs_of(
+    path: Path, line: Line, run: NDArray[np.intp], ground: Any | None, width_m: float
+) -> Runs:
     """Measure the runs of a path; run: (m,) number of each second's run."""
     count = np.bincount(run)
-    first = np.concatenate([[0], np.flatnonzero(np.diff(run)) + 1])
-    start = np.zeros(len(run), dtype=np.intp)
-    start[first] = first
-    place = np.arange(len(run)) - np.maximum.accumulate(start)
-    size = count[run]
+    place, size = np.arange(len(run)) - _first(run)[run], count[run]
     middle = (run > 0) & (place >= size // 4) & (place < size - size // 4)
     number = np.where(middle, run, 0)
 
@@ -60,7 +63,9 @@ def runs_of(path: Path, line: Line, run: NDArray[np.intp]) -> Runs:
     dx, dy = line.x - x[number], line.y - y[number]
     angle = np.arctan2(2 * mean(dx * dy), mean(dx * dx) - mean(dy * dy)) / 2
     length = np.asarray(np.bincount(run, weights=path.speed), dtype=np.float64)
-    return Runs(x, y, np.asarray(angle), length, length / np.maximum(count, 1))
+    along = _along_edge(line, run, ground, width_m)
+    lap = _laps(path, run, along)
+    return Runs(x, y, np.asarray(angle), length, length / np.maximum(count, 1), along, lap)
 
 
 def likeness(
@@ -91,37 +96,43 @@ def likeness(
     return alike, askew
 
 
-def laps(
-    path: Path, line: Line, run: NDArray[np.intp], ground: Any | None, width_m: float
-) -> NDArray[np.intp]:
+def _along_edge(line: Line, run: NDArray[np.intp], ground: Any | None, width_m: float) -> Flags:
+    """Runs that keep their distance from the field's edge, as the sides of a lap do: (k,) mask."""
+    from shapely import distance, points, prepare
+
+    count = np.bincount(run)
+    along = np.zeros(len(count), dtype=bool)
+    k = np.flatnonzero(count >= SHORT_S)
+    k = k[k > 0]
+    if ground is None or not len(k):
+        return along
+    shares = np.array([0.15, 0.32, 0.5, 0.68, 0.85])
+    rows = _first(run)[k][:, None] + (count[k][:, None] * shares).astype(np.intp)
+    edge = ground.boundary
+    prepare(edge)
+    off = distance(points(line.x[rows], line.y[rows]), edge)
+    along[k] = (np.ptp(off, axis=1) < 0.15 * width_m) & (off.mean(axis=1) < 4.5 * width_m)
+    return along
+
+
+def _laps(path: Path, run: NDArray[np.intp], along: Flags) -> NDArray[np.intp]:
     """Runs along the field's edge that follow on one another, by the number of the first: (k,)
 
     The sides of a lap of the headland are one piece of work, whatever its corners are like. All
     other runs stand by themselves.
     """
-    from shapely import distance, points, prepare
-
-    count = np.bincount(run)
-    chain = np.arange(len(count))
-    if ground is None:
-        return chain
-    first = np.searchsorted(np.maximum.accumulate(run), np.arange(len(count)))
-    long = count >= 12
-    long[0] = False
-    k = np.flatnonzero(long)
-    rows = first[k][:, None] + (count[k][:, None] * np.array([0.15, 0.32, 0.5, 0.68, 0.85])).astype(
-        int
-    )
-    edge = ground.boundary
-    prepare(edge)
-    off = distance(points(line.x[rows], line.y[rows]), edge)
-    along = (np.ptp(off, axis=1) < 0.15 * width_m) & (off.mean(axis=1) < 4.5 * width_m)
-    sides, last = k[along], first + count - 1
-    for before, after in pairwise(sides.tolist()):
+    lap, first = np.arange(len(along)), _first(run)
+    last = first + np.bincount(run) - 1
+    for before, after in pairwise(np.flatnonzero(along).tolist()):
         same = path.piece[first[after]] == path.piece[last[before]]
         if same and first[after] - last[before] <= CORNER_S:
-            chain[after] = chain[before]
-    return chain
+            lap[after] = lap[before]
+    return lap
+
+
+def _first(run: NDArray[np.intp]) -> NDArray[np.intp]:
+    """First row of each run, by number; runs are numbered in the order driven. (k,)"""
+    return np.searchsorted(np.maximum.accumulate(run), np.arange(int(run.max(initial=0)) + 1))
 
 
 def _median(values: Floats, chosen: Flags) -> Floats:

@@ -35,7 +35,7 @@ from oplog.work.claims import (
 from oplog.work.clean import drift_m
 from oplog.work.line import Line
 from oplog.work.motion import Path
-from oplog.work.runs import Runs, laps, likeness, runs_of
+from oplog.work.runs import Runs, likeness, runs_of
 
 Flags = NDArray[np.bool_]
 LIFTED_LATE_S = 0.3
@@ -106,13 +106,15 @@ def label(
     wander = drift_m(path.noise_m) / width_m
     blurred, sight = wander > 1 / 4, 1 / (1 + (3 * wander) ** 2)
     run = running(path)
-    runs, lap = runs_of(path, line, run), laps(path, line, run, ground, width_m)[run]
+    runs = runs_of(path, line, run, ground, width_m)
     some = weights.part_width if cuts else weights.some_new
     before: Floats | float = 0.0
     for turn in range(10):
         usual = working_speed(path.speed, work)
         covered = ground_of(lays.wide, work)
-        new = novelty(lays.inside, lays.wide, work, _rank(path, lap, lays, covered, usual))
+        new = novelty(
+            lays.inside, lays.wide, work, _rank(path, runs.lap[run], lays, covered, usual)
+        )
         gain = weights.new_ground * (1 - np.exp(-new / some)) - weights.old_ground
         fits = _fits(covered, sides, new)
         apart: Floats | float = 0.0
@@ -391,11 +393,13 @@ def _fitting(
     fit = _by_run(run, fits.astype(np.float64))
     share_fit = fit[run]
     alike, askew = likeness(runs, fit, usual, width_m, drift_m(path.noise_m))
+    own = _by_run(run, new)
+    side = runs.along & (own > 0.8) & (np.abs(np.log(np.maximum(runs.speed, 0.05) / usual)) < 0.12)
     some = _run_mean(run, np.minimum(new, 0.75)) > 0.02
     last = alike[run] & some & (share_fit < 0.5)
     strip = _run_mean(run, ((new > 0.1) & (new < 0.75)).astype(np.float64)) > 0.7
     if (share_fit[run > 0] >= 0.5).mean() > 0.25:
-        share_fit = np.where((strip & ~askew[run]) | last, 1.0, share_fit)
+        share_fit = np.where((strip & ~askew[run]) | last | side[run], 1.0, share_fit)
     return share_fit, last
 
 
