@@ -33,8 +33,8 @@ class Runs:
     """Straight runs, by number; number 0 stands for all that is between them.
 
     x, y: (k,) their middles [m]; angle: (k,) direction of their middle halves, axial [rad];
-    length_m: (k,); speed: (k,) mean [m/s]. along: (k,) whether it keeps its distance from the
-    field's edge. lap: (k,) number of the first run of its lap of the headland, its own if none.
+    length_m: (k,); speed: (k,) mean [m/s]. edge_m: (k,) distance kept from the field's edge,
+    infinite where none is. lap: (k,) number of the first run of its lap of the headland.
     """
 
     x: Floats
@@ -42,7 +42,7 @@ class Runs:
     angle: Floats
     length_m: Floats
     speed: Floats
-    along: Flags
+    edge_m: Floats
     lap: NDArray[np.intp]
 
 
@@ -63,9 +63,9 @@ def runs_of(
     dx, dy = line.x - x[number], line.y - y[number]
     angle = np.arctan2(2 * mean(dx * dy), mean(dx * dx) - mean(dy * dy)) / 2
     length = np.asarray(np.bincount(run, weights=path.speed), dtype=np.float64)
-    along = _along_edge(line, run, ground, width_m)
-    lap = _laps(path, run, along)
-    return Runs(x, y, np.asarray(angle), length, length / np.maximum(count, 1), along, lap)
+    edge_m = _along_edge(line, run, ground, width_m)
+    lap = _laps(path, run, np.isfinite(edge_m))
+    return Runs(x, y, np.asarray(angle), length, length / np.maximum(count, 1), edge_m, lap)
 
 
 def likeness(
@@ -91,28 +91,30 @@ def likeness(
     share = runs.length_m / np.maximum(size, 1.0)
     parallel = off < PARALLEL + 2 * drift_m / np.maximum(runs.length_m, 1.0)
     steady = np.abs(np.log(np.maximum(runs.speed, 0.05) / usual)) < 0.12
-    alike = enough & parallel & (np.abs(share - 1) < 0.12) & steady
+    # At the field's very edge there is no last strip: that is the first lap, or a way home.
+    alike = enough & parallel & (np.abs(share - 1) < 0.12) & steady & (runs.edge_m > 1.25 * width_m)
     askew = enough & ~parallel & (np.abs(share - 1) < 0.2)
     return alike, askew
 
 
-def _along_edge(line: Line, run: NDArray[np.intp], ground: Any | None, width_m: float) -> Flags:
-    """Runs that keep their distance from the field's edge, as the sides of a lap do: (k,) mask."""
+def _along_edge(line: Line, run: NDArray[np.intp], ground: Any | None, width_m: float) -> Floats:
+    """Distance from the field's edge of runs that keep it, as the sides of a lap do: (k,) [m]"""
     from shapely import distance, points, prepare
 
     count = np.bincount(run)
-    along = np.zeros(len(count), dtype=bool)
+    kept = np.full(len(count), np.inf)
     k = np.flatnonzero(count >= SHORT_S)
     k = k[k > 0]
     if ground is None or not len(k):
-        return along
+        return kept
     shares = np.array([0.15, 0.32, 0.5, 0.68, 0.85])
     rows = _first(run)[k][:, None] + (count[k][:, None] * shares).astype(np.intp)
     edge = ground.boundary
     prepare(edge)
     off = distance(points(line.x[rows], line.y[rows]), edge)
-    along[k] = (np.ptp(off, axis=1) < 0.15 * width_m) & (off.mean(axis=1) < 4.5 * width_m)
-    return along
+    along = (np.ptp(off, axis=1) < 0.15 * width_m) & (off.mean(axis=1) < 4.5 * width_m)
+    kept[k[along]] = off[along].mean(axis=1)
+    return kept
 
 
 def _laps(path: Path, run: NDArray[np.intp], along: Flags) -> NDArray[np.intp]:

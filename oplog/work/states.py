@@ -118,10 +118,10 @@ def label(
         gain = weights.new_ground * (1 - np.exp(-new / some)) - weights.old_ground
         fits = _fits(covered, sides, new)
         apart: Floats | float = 0.0
+        share_fit, alike = _fitting(path, run, runs, fits, new / inland, usual, width_m, blurred)
         if not blurred:
-            share_fit, alike = _fitting(path, run, runs, fits, new / inland, usual, width_m)
             apart = weights.apart * _apart(path, run, share_fit, gates)
-            gain = np.where(alike, np.maximum(gain, weights.alike), gain)
+        gain = np.where(alike, np.maximum(gain, weights.alike), gain)
         score = (
             fixed
             - turning * (1 - weights.round_work * _all_round(fits & (new >= 0.5)))
@@ -382,21 +382,25 @@ def _fits(covered: Ground, sides: list[_Side], new: Floats) -> Flags:
 
 def _fitting(
     path: Path, run: NDArray[np.intp], runs: Runs, fits: Flags, new: Floats, usual: float,
-    width_m: float,
+    width_m: float, blurred: bool,
 ) -> tuple[Floats, Flags]:  # fmt: skip
     """How far each second's run fits where it lies, (m,) 0-1; and (m,) last strips.
 
     A last strip laps over its neighbour and fits badly; but partly new ground, all along, is no
     ground that a way leads over, unless it lies askew. Where nothing fits there is no work to be
-    the last of.
+    the last of. blurred: what fits is not seen, and only likeness tells.
     """
-    fit = _by_run(run, fits.astype(np.float64))
+    fit = _by_run(run, (fits | blurred).astype(np.float64))
     share_fit = fit[run]
     alike, askew = likeness(runs, fit, usual, width_m, drift_m(path.noise_m))
     own = _by_run(run, new)
-    side = runs.along & (own > 0.8) & (np.abs(np.log(np.maximum(runs.speed, 0.05) / usual)) < 0.12)
+    side = (
+        np.isfinite(runs.edge_m)
+        & (own > 0.8)
+        & (np.abs(np.log(np.maximum(runs.speed, 0.05) / usual)) < 0.12)
+    )
     some = _run_mean(run, np.minimum(new, 0.75)) > 0.02
-    last = alike[run] & some & (share_fit < 0.5)
+    last = alike[run] & some & ((share_fit < 0.5) | blurred)
     strip = _run_mean(run, ((new > 0.1) & (new < 0.75)).astype(np.float64)) > 0.7
     if (share_fit[run > 0] >= 0.5).mean() > 0.25:
         share_fit = np.where((strip & ~askew[run]) | last | side[run], 1.0, share_fit)
