@@ -92,7 +92,7 @@ def likeness(
     parallel = off < PARALLEL + 2 * drift_m / np.maximum(runs.length_m, 1.0)
     steady = np.abs(np.log(np.maximum(runs.speed, 0.05) / usual)) < 0.12
     # At the field's very edge there is no last strip: that is the first lap, or a way home.
-    alike = enough & parallel & (np.abs(share - 1) < 0.12) & steady & (runs.edge_m > 1.25 * width_m)
+    alike = enough & parallel & (np.abs(share - 1) < 0.12) & steady & (runs.edge_m > 0.62 * width_m)
     askew = enough & ~parallel & (np.abs(share - 1) < 0.2)
     return alike, askew
 
