@@ -63,6 +63,15 @@ def test_a_logger_by_distance_that_is_silent_stood_still() -> None:
     assert p.speed[(p.seconds > 200) & (p.seconds < 400)].max() < 0.1
 
 
+def test_a_logger_by_distance_whose_stamps_are_cut_to_seconds_is_known_too() -> None:
+    rng = np.random.default_rng(4)
+    step = np.where(rng.uniform(size=200) < 0.03, 1.2, rng.uniform(4.5, 7.5, 200))
+    seconds = np.floor(np.cumsum(step / rng.choice([1.6, 2.6], 200)))
+    seconds += np.arange(200) * 1e-3
+    seconds[100:] += 300.0
+    assert stood(cleaned(np.cumsum(step), np.zeros(200), seconds))[99]
+
+
 def test_a_logger_by_time_that_is_silent_did_not_stand() -> None:
     rng = np.random.default_rng(3)
     x = np.cumsum(rng.uniform(0.0, 4.0, 120))

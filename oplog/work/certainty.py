@@ -9,7 +9,7 @@ import numpy as np
 from oplog.work.clean import drift_m
 from oplog.work.coverage import Covered
 
-A_RUN_M2 = 150.0
+A_RUN_M2 = 120.0
 """Ground of a stray run taken for work, or of work taken for a stray run."""
 
 
@@ -28,15 +28,15 @@ def area_range(
 
     Three things move it, taken as independent: the outer edge of the work wanders by the drift
     of the positions, in stretches of about 60 m; where each bout begins and ends is told to
-    about 0.8 s; and now and then a run is taken for work that is none. Factors set on the
+    about 0.7 s; and now and then a run is taken for work that is none. Factors set on the
     simulator's scenarios so that nine truths in ten lie inside (benchmarks/inference.py).
     """
     area = float(covered.worked.area)
     open_edge_m = _open_edge(covered)
     drift = drift_m(noise_m)
-    edge = 0.6 * drift * np.sqrt(max(open_edge_m, 1.0) * 60.0)
-    ends = 0.8 * width_m * np.sqrt(max(bouts, 1))
-    half = 1.64 * float(np.sqrt(edge**2 + ends**2 + (0.005 * area) ** 2 + A_RUN_M2**2))
+    edge = 1.4 * drift * np.sqrt(max(open_edge_m, 1.0) * 60.0)
+    ends = 0.7 * width_m * np.sqrt(max(bouts, 1))
+    half = 1.64 * float(np.sqrt(edge**2 + ends**2 + (0.004 * area) ** 2 + A_RUN_M2**2))
     high = area + half
     if boundary_m2 is not None:
         high = min(high, max(boundary_m2, area))
@@ -48,13 +48,14 @@ def _open_edge(covered: Covered) -> float:
     return float(sum(g.exterior.length for g in covered.worked.geoms))
 
 
-def hours_range(working_s: float, bouts: int, interval_s: float) -> Range:
+def hours_range(working_s: float, bouts: int, interval_s: float, noise_m: float) -> Range:
     """90 % range of the working time. [s]
 
-    Each end of a bout is told to some three seconds, as drivers lift late or early, and a run
-    now and then is misread. Set on the simulator, like the range of the area.
+    Each end of a bout is told to some two seconds, as drivers lift late or early, and a run now
+    and then is misread; both are worse with noise. Set on the simulator, like the range of the
+    area.
     """
-    each = 3.0 + interval_s / 3
+    each = 1.8 + interval_s / 3 + 2.5 * noise_m
     ends = each * np.sqrt(2 * max(bouts, 1))
-    half = 1.64 * float(np.hypot(ends, 0.019 * working_s))
+    half = 1.64 * float(np.hypot(ends, (0.010 + 0.025 * noise_m) * working_s))
     return Range(max(working_s - half, 0.0), working_s + half)

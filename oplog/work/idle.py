@@ -22,6 +22,8 @@ LONG_FILL_S = 120
 IN_BOUT_FILL_S = 300
 HALT_S = 10
 """A shorter stop between two bouts is part of the turn: a change of gear, a look behind."""
+IN_LINE_S = 10
+"""How long before and after a stop the way is looked at, to see whether they are in line."""
 ELSEWHERE_M = 30.0
 """A stop further than this from both ends of a turn was gone to for its own sake."""
 
@@ -140,7 +142,17 @@ def _mid_bout(path: Path, work: Flags, first: int, last: int) -> bool:
     before, after = max(first - 6, 0), min(last + 6, len(path) - 1)
     if not (work[before:first].any() and work[last + 1 : after + 1].any()):
         return False
-    return bool(abs(path.heading[after] - path.heading[before]) < np.radians(20))
+    # By the way made good: a receiver that stands has no heading, only noise that adds up.
+    way = max(IN_LINE_S, int(8 * path.noise_m))
+    came = _way(path, max(first - way, 0), first)
+    went = _way(path, last, min(last + way, len(path) - 1))
+    turned = np.angle(went * np.conj(came))
+    return bool(abs(turned) < np.radians(20))
+
+
+def _way(path: Path, first: int, last: int) -> complex:
+    """The way made good between two rows, as a complex number. [m]"""
+    return complex(path.x[last] - path.x[first], path.y[last] - path.y[first])
 
 
 def way_m(path: Path, rows: Flags) -> Floats:

@@ -242,7 +242,7 @@ def _visit(
     bouts = int(bout.max())
     known = rig.width_m is not None or seen is not None
     working_m = float(idle.way_m(part, bout > 0).sum())
-    sure_s = hours_range(seconds["working"], bouts, part.interval_s)
+    sure_s = hours_range(seconds["working"], bouts, part.interval_s, part.noise_m)
     return Visit(
         field=stay.field, rig=rig, started_at=spans[0].started_at, ended_at=spans[-1].ended_at,
         spans=spans, break_s=break_seconds(spans, place.settings.break_s),

@@ -1,0 +1,82 @@
+"""Last strips and ways home, laps of the headland, and what a run is like."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from shapely.geometry import box
+
+from oplog.work import states
+from oplog.work.line import working_line
+from oplog.work.runs import likeness, runs_of
+from tests.work_days import PLAIN, driven, leg, up_and_down
+
+WIDTH_M = 10.0
+LONG_M = 300.0
+BOUTS = 7
+WORKED_M = BOUTS * WIDTH_M
+
+
+def ending(*way: tuple[float, float], speed: float = 2.0) -> tuple[np.ndarray, np.ndarray]:
+    """Bouts side by side, then one more way; its rows as a mask, and what is taken for work."""
+    loop = [(WORKED_M + 10.0, LONG_M + 20.0), (WORKED_M, LONG_M + 40.0), way[0]]
+    x, y = leg([*up_and_down(BOUTS, WIDTH_M, LONG_M), *loop])
+    last_x, last_y = leg(way, speed)
+    p = driven(np.concatenate([x, last_x[1:]]), np.concatenate([y, last_y[1:]]))
+    ground = box(0, 0, WORKED_M + 5.0, LONG_M)
+    line = working_line(p, PLAIN)
+    work = states.label(p, line, WIDTH_M, 0.3, ground, (0, len(p)), states.Evidence())
+    on_the_way = (np.arange(len(p)) >= len(x)) & (p.y > 15) & (p.y < LONG_M - 15)
+    return on_the_way, work
+
+
+def test_a_last_strip_of_a_metre_is_work() -> None:
+    strip_x = WORKED_M + 1.0 - WIDTH_M / 2
+    rows, work = ending((strip_x, LONG_M + 25), (strip_x, -4.0))
+    assert rows.sum() > 100
+    assert work[rows].mean() > 0.95
+
+
+@pytest.mark.parametrize(
+    ("foot_m", "speed"), [(-9.0, 2.0), (0.0, 2.8)], ids=["askew", "faster than the bouts"]
+)
+def test_a_way_home_over_the_same_ground_is_none(foot_m: float, speed: float) -> None:
+    strip_x = WORKED_M + 1.0 - WIDTH_M / 2
+    rows, work = ending((strip_x, LONG_M + 25), (strip_x + foot_m, -4.0), speed=speed)
+    assert rows.sum() > 60
+    assert work[rows].mean() < 0.05
+
+
+def test_runs_are_measured_by_their_middle_halves() -> None:
+    p = driven(*leg([(0, 20), (200, 20), (200, 60), (0, 80)]))
+    run = states.running(p)
+    runs = runs_of(p, working_line(p, PLAIN), run, box(0, 0, 300, 300), WIDTH_M)
+    first, last = run[50], run[-50]
+    assert (runs.x[first], runs.y[first]) == pytest.approx((100, 20), abs=5)
+    assert np.degrees(runs.angle[first]) == pytest.approx(0, abs=0.05)
+    assert np.degrees(runs.angle[last]) == pytest.approx(-np.degrees(np.arctan(0.1)), abs=0.05)
+    assert runs.length_m[first] == pytest.approx(200, abs=8)
+    assert runs.edge_m[first] == pytest.approx(20, abs=0.1)
+    assert np.isinf(runs.edge_m[last])
+
+
+def test_the_sides_of_a_lap_belong_together_and_bouts_do_not() -> None:
+    around = [(5.0, 5.0), (295.0, 5.0), (295.0, 295.0), (5.0, 295.0), (5.0, 12.0)]
+    p = driven(*leg([*around, (60.0, 60.0), (240.0, 70.0), (240.0, 84.0), (60.0, 74.0)]))
+    run = states.running(p)
+    lap = runs_of(p, working_line(p, PLAIN), run, box(0, 0, 300, 300), WIDTH_M).lap
+    sides = [
+        run[np.argmin(np.hypot(p.x - x, p.y - y))] for x, y in [(150, 5), (295, 150), (5, 150)]
+    ]
+    assert len({int(lap[k]) for k in sides}) == 1
+    bouts = [run[np.argmin(np.hypot(p.x - x, p.y - y))] for x, y in [(150, 65), (150, 79)]]
+    assert len({int(lap[k]) for k in [*bouts, sides[0]]}) == 3
+
+
+def test_alone_in_a_field_nothing_is_like_anything() -> None:
+    p = driven(*leg([(50, 50), (250, 50)]))
+    run = states.running(p)
+    runs = runs_of(p, working_line(p, PLAIN), run, None, WIDTH_M)
+    alike, askew = likeness(runs, np.ones(len(runs.x)), 2.0, WIDTH_M, 0.02)
+    assert not alike.any()
+    assert not askew.any()
