@@ -183,6 +183,7 @@ class WorkMeasured(Event):
     WKB, lon/lat. doubts: what the figures leave unsure, as sentences. boundary, kit, said:
     events that it rests on (boundary None: no field on file). settings: every threshold.
     ground: for work in no field on file, whose field is "", the GroundFound it lies in.
+    unseen: ground in the field that a private place hides, not counted as missed.
     """
 
     TYPE: ClassVar[str] = "work.measured"
@@ -239,6 +240,8 @@ class WorkMeasured(Event):
     overlap: bytes | None = None
     bouts: bytes | None = None
     ground: str | None = None
+    unseen_m2: float | None = None
+    unseen: bytes | None = None
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -14,6 +14,7 @@
 -- column:  field_h double [h]: time in the field for the job, long breaks left out
 -- column:  first_day date
 -- column:  last_day date
+-- column:  unseen_ha double [ha]: not looked at, as a private place hides it; not part of croppable
 -- order:   job, field
 WITH
 members AS (
@@ -35,6 +36,7 @@ covered AS (
         arg_min(done_m2, (left_m2, pass)) AS done_m2,
         min(left_m2) AS left_m2,
         arg_min(missed_m2, (left_m2, pass)) AS missed_m2,
+        arg_min(unseen_m2, (left_m2, pass)) AS unseen_m2,
         bool_or(is_finished) AS is_finished,
         min(first_day) AS first_day,
         max(last_day) AS last_day
@@ -67,6 +69,7 @@ every_field AS (
         CASE WHEN worked.job IS NULL THEN 0.0::DOUBLE ELSE done_m2 END AS done_m2,
         CASE WHEN worked.job IS NULL THEN members.boundary_m2 ELSE left_m2 END AS left_m2,
         CASE WHEN worked.job IS NULL THEN 0.0::DOUBLE ELSE missed_m2 END AS missed_m2,
+        coalesce(unseen_m2, 0.0::DOUBLE) AS unseen_m2,
         worked.field_s,
         first_day,
         last_day
@@ -87,7 +90,8 @@ SELECT
     100.0::DOUBLE * (1 - left_m2 / nullif(croppable_m2, 0)) AS percent,
     to_h(field_s) AS field_h,
     first_day,
-    last_day
+    last_day,
+    to_ha(unseen_m2) AS unseen_ha
 FROM every_field
 WHERE $job::VARCHAR IS NULL OR lower(every_field.job) = lower($job::VARCHAR)
 ORDER BY every_field.job, field

@@ -29,6 +29,7 @@
 -- column:  speed_kmh double [km/h]: mean over the time working
 -- column:  width_m double [m]: working width as stated, else as used
 -- column:  rate_ha_h double [ha/h]: overall rate: worked area / time in the field, long breaks left out
+-- column:  unseen_ha double [ha]: not looked at, as a private place hides it; not counted as missed
 -- order:   day, started_at, machine, visit
 SELECT
     handle AS visit,
@@ -58,7 +59,8 @@ SELECT
     to_h(unrecorded_s) AS unrecorded_h,
     to_kmh(speed_m_s) AS speed_kmh,
     coalesce(width_m, width_used_m) AS width_m,
-    to_ha_h(nullif(worked_m2, 0) / nullif(field_s - break_s, 0)) AS rate_ha_h
+    to_ha_h(nullif(worked_m2, 0) / nullif(field_s - break_s, 0)) AS rate_ha_h,
+    to_ha(unseen_m2) AS unseen_ha
 FROM visits
 WHERE $day::DATE IS NULL OR day = $day::DATE
 ORDER BY day, started_at, machine, handle

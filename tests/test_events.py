@@ -76,7 +76,9 @@ def test_ids_are_pinned():
         "farm": event_id(FarmOpened(farm_name="Hollow Farm", zone="Europe/London")),
         "field": full(FieldDrawn).event_id,
         # A column added since leaves the ids of events without it as they were.
-        "work": dataclasses.replace(full(WorkMeasured), ground=None).event_id,  # type: ignore[type-var]
+        "work": dataclasses.replace(  # type: ignore[type-var]
+            full(WorkMeasured), ground=None, unseen_m2=None, unseen=None
+        ).event_id,
         "entry": dataclasses.replace(full(EntryWritten), stored=()).event_id,
         "note": least(NoteWritten).event_id,
     }

@@ -110,7 +110,8 @@ def test_files_are_geoparquet_of_version_1_1(tidied, tmp_path):
         file = pq.ParquetFile(path)
         metadata = file.metadata.metadata or {}
         roots = set(file.schema_arrow.names)
-        present = [n for n in ("geometry", "missed", "overlap", "bouts") if n in roots]
+        names = ("geometry", "missed", "overlap", "bouts", "unseen")
+        present = [n for n in names if n in roots]
         if not present:
             assert b"geo" not in metadata
             continue

@@ -168,7 +168,7 @@ def test_visits_has_the_columns_that_scripts_rest_on() -> None:
         *("harvest_year", "field", "started_at", "ended_at", "boundary_ha", "worked_ha"),
         *("worked_low_ha", "worked_high_ha", "gross_ha", "overlap_ha", "missed_ha"),
         *("working_h", "turning_h", "filling_h", "standing_h", "travelling_h"),
-        *("unrecorded_h", "speed_kmh", "width_m", "rate_ha_h"),
+        *("unrecorded_h", "speed_kmh", "width_m", "rate_ha_h", "unseen_ha"),
     )
 
 

@@ -86,6 +86,8 @@ def test_bouts_become_lines_that_reach_to_the_end_of_their_last_second() -> None
     bout = np.array([0, 1, 1, 1, 0, 0, 2, 2, 0, 0], dtype=np.int32)
     assert [line.length for line in bout_lines(x, y, bout)] == [3.0, 2.0]
     assert bout_lines(x, y, np.zeros(10, dtype=np.int32)) == []
+    hole = np.repeat(np.array([0, 1], dtype=np.int32), [4, 6])
+    assert [line.length for line in bout_lines(x, y, bout, hole)] == [2.0, 2.0]
 
 
 def test_closing_fills_slits_and_leaves_the_outline() -> None:

@@ -9,9 +9,10 @@ from typing import Any
 import numpy as np
 import shapely
 
-from oplog import land
+from oplog import geodesy, land
 from oplog.events import DayMeasured, Event, GroundFound, WorkMeasured, visit_id
 from oplog.flow.rigs import rig_for, statement
+from oplog.flow.unseen import told_apart, unseen
 from oplog.fold import Farm
 from oplog.land import Field
 from oplog.track import Track
@@ -39,7 +40,8 @@ def measure(
 
     track: all fixes of the machine on that working day, one an instant; tracks: the digests of
     the imports they are from. Rests on these, the boundaries, kit and statements that hold for
-    that day, the settings and the method, and on nothing else in the log.
+    that day, the settings and the method, and on nothing else in the log, but for the private
+    places: what they hide of a field is told apart from what was missed there.
     """
     if len(track) < 2:
         return []
@@ -48,7 +50,8 @@ def measure(
     work = measure_day(track, drawn, rig_for(farm, machine, day, tracks), settings)
     found = {id(f): _ground(machine, day, tracks, work, f, settings) for f in work.found}
     visits = [
-        _visit(farm, machine, day, tracks, v, settings, found.get(id(v.field))) for v in work.visits
+        _visit(farm, machine, day, tracks, v, settings, found.get(id(v.field)), track)
+        for v in work.visits
     ]
     return [*found.values(), *visits, _day(machine, day, tracks, work, visits, settings)]
 
@@ -79,7 +82,10 @@ def _visit(
     visit: Visit,
     settings: Settings,
     ground: GroundFound | None,
+    track: Track,
 ) -> WorkMeasured:
+    hidden = unseen(visit, track, farm.private) if farm.private and ground is None else None
+    visit = told_apart(visit, hidden)
     told = statement(farm, machine, tracks, visit.field.name, visit.started_at, visit.ended_at)
     figures: dict[str, Any] = {name: grain(getattr(visit, name)) for name in _FIGURES}
     return WorkMeasured(
@@ -108,6 +114,8 @@ def _visit(
         missed=as_wkb(visit.missed),
         overlap=as_wkb(visit.overlap),
         bouts=as_wkb(visit.bouts),
+        unseen_m2=None if hidden is None else grain(geodesy.area_m2(hidden)),
+        unseen=as_wkb(hidden),
         **figures,
     )
 

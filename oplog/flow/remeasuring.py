@@ -48,7 +48,7 @@ def task(
     slight = Farm(
         farm.name, farm.zone, farm.day_turns_at, fields=farm.fields, crops=farm.crops,
         kit=farm.kit, devices=farm.devices, tracks=own, jobs=farm.jobs, closed=farm.closed,
-        said=farm.said,
+        said=farm.said, private=farm.private,
     )  # fmt: skip
     return MachineDayTask(slight, machine, day, track, tracks, settings)
 

@@ -27,7 +27,8 @@ class Covered:
     """One pass of one operation over one field, over all days and machines.
 
     pass_number: from 1. visits: in order of start. Geometries in lon/lat, areas in m2 with
-    done_m2 + left_m2 + missed_m2 = croppable_m2. finished: nothing is left.
+    done_m2 + left_m2 + missed_m2 = croppable_m2. finished: nothing is left. unseen_m2: ground that
+    a private place hides from every visit of the pass; it counts to none of these.
     """
 
     operation: str
@@ -45,6 +46,7 @@ class Covered:
     left_m2: float
     missed_m2: float
     finished: bool
+    unseen_m2: float = 0.0
 
     @property
     def share_done(self) -> float:
@@ -82,12 +84,12 @@ class _Found:
     def whole(self) -> Pass:
         """The pass itself, in its plane."""
         plane = geodesy.plane_of(self.field.boundary)
+        boundary, done = tidy(plane.project(self.field.boundary)), self.kept.shape("done")
         figures = self.kept.figures
         return Pass(
-            self.key, figures["number"], self.field, self.visits, plane,
-            tidy(plane.project(self.field.boundary)), self.kept.shape("done"),
-            figures["width_m"], figures["sliver_m"], self.kept.shape("enclosed"),
-            figures["whole"],
+            self.key, figures["number"], self.field, self.visits, plane, boundary, done,
+            figures["width_m"], figures["sliver_m"], _unseen(self.visits, plane, boundary, done),
+            self.kept.shape("enclosed"), figures["whole"],
         )  # fmt: skip
 
 
@@ -158,7 +160,8 @@ def _passes(drawn: land.Field, key: Key, visits: Sequence[WorkMeasured]) -> list
         if not done.is_empty:
             ground = within(done, boundary)
             sliver_m = max(width_m / 2, 2 * noise_m)
-            p = Pass(key, number, drawn, some, plane, boundary, ground, width_m, sliver_m)
+            hidden = _unseen(some, plane, boundary, ground)
+            p = Pass(key, number, drawn, some, plane, boundary, ground, width_m, sliver_m, hidden)
             found.append(enclosing(p))
     return found
 
@@ -235,6 +238,8 @@ def _worked_out(p: Pass, margin: Any) -> Kept:
     croppable = p.enclosed if p.whole else p.boundary
     if not p.whole and margin is not None:
         croppable = together(margin, p.done)
+    if p.unseen is not None:
+        croppable = without(croppable, p.unseen)
     done = within(p.done, croppable)
     not_done = without(croppable, done)
     left = opened(not_done, p.sliver_m / 2)
@@ -245,4 +250,15 @@ def _worked_out(p: Pass, margin: Any) -> Kept:
     shapes = {"croppable": croppable, "done": done, "left": left, "missed": missed}
     figures: dict[str, Any] = {f"{name}_m2": float(shape.area) for name, shape in shapes.items()}
     figures["finished"] = bool(finished)
+    if p.unseen is not None:
+        figures["unseen_m2"] = float(p.unseen.area)
     return Kept(figures, {n: shapely.to_wkb(p.plane.unproject(s)) for n, s in shapes.items()})
+
+
+def _unseen(visits: Sequence[WorkMeasured], plane: geodesy.Plane, boundary: Any, done: Any) -> Any:
+    """What a private place hides from every one of some visits; None where nothing is hidden."""
+    hidden = [shapely.from_wkb(v.unseen) for v in visits if v.unseen]
+    if not hidden:
+        return None
+    grounds = [tidy(plane.project(g)) for g in hidden]
+    return without(within(together(*grounds), boundary), done)

@@ -28,6 +28,7 @@ Key = tuple[str, str | None, int | None, str]
 @dataclass(frozen=True, eq=False)
 class Pass:
     """A pass in its plane. sliver_m: undone ground narrower than this is missed, not left.
+    unseen: what a private place hides from all its visits; None where nothing is.
     enclosed: what its bouts enclose; whole: they enclose the field."""
 
     key: Key
@@ -39,14 +40,17 @@ class Pass:
     done: Any
     width_m: float
     sliver_m: float
+    unseen: Any
     enclosed: Any = None
     whole: bool = False
 
 
 def enclosing(p: Pass) -> Pass:
-    """Find what the outermost bouts enclose, and whether that is the whole field."""
-    hull = filled(closed(p.done, WIDEST_MARGIN_M / 2))
-    enclosed = within(together(hull, p.done), p.boundary)
+    """Find what the outermost bouts enclose, and whether that is the whole field. Ground that is
+    hidden counts as gone over: the bouts on either side of it are one."""
+    ground = p.done if p.unseen is None else together(p.done, p.unseen)
+    hull = filled(closed(ground, WIDEST_MARGIN_M / 2))
+    enclosed = within(together(hull, ground), p.boundary)
     beyond = without(p.boundary, enclosed)
     past_ends = within(beyond, _past_bout_ends(p, enclosed))
     undone = together(opened(beyond, WIDEST_MARGIN_M / 2), opened(past_ends, p.sliver_m / 2))

@@ -27,7 +27,7 @@ AT_ONCE: dict[type[Event], tuple[str, ...]] = {
 }  # fmt: skip
 """Types of which there are many, and their columns that the fold looks at."""
 
-ONE_BY_ONE = frozenset({"spans", "geometry", "missed", "overlap", "bouts"})
+ONE_BY_ONE = frozenset({"spans", "geometry", "missed", "overlap", "bouts", "unseen"})
 """Columns so large that only the rows asked for are read."""
 
 

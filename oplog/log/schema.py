@@ -18,7 +18,7 @@ import numpy as np
 
 from oplog.events import TYPES, Event, Found, Span, columns, stored, struct
 
-GEOMETRIES = ("geometry", "missed", "overlap", "bouts")
+GEOMETRIES = ("geometry", "missed", "overlap", "bouts", "unseen")
 """Columns that hold WKB geometries, the primary one first."""
 
 FILE_FORMAT = "1"

@@ -201,6 +201,7 @@ def _ground_rows(farm: Farm, values: Mapping[str, Any]) -> Iterable[Row]:
             _job_of(farm, c),
             [v.event_id for v in c.visits],
             *(shape.wkb for shape in (c.croppable, c.done, c.left, c.missed)),
+            c.unseen_m2,
         )
 
 
@@ -233,6 +234,7 @@ _GROUND = {
     "done": "BLOB",
     "left_ground": "BLOB",
     "missed": "BLOB",
+    "unseen_m2": "DOUBLE",
 }
 
 

@@ -133,8 +133,13 @@ def _block(farm: Farm, visit: WorkMeasured, system: str, width: int) -> list[str
     return [head, *(paragraph(b, first=_AFTER_HANDLE, rest=rest, width=width) for b in body)]
 
 
-def facts(visit: WorkMeasured, system: str = METRIC) -> list[tuple[str, str]]:
-    """What is known of a visit: labels with their figures in words, hours last."""
+def facts(
+    visit: WorkMeasured, system: str = METRIC, customer: str | None = None
+) -> list[tuple[str, str]]:
+    """What is known of a visit: labels with their figures in words, hours last.
+
+    customer: whom it is shown to; why ground was not looked at is not told then.
+    """
     if visit.working_s <= 0:
         found = []
     elif visit.worked_m2 is None:
@@ -144,7 +149,15 @@ def facts(visit: WorkMeasured, system: str = METRIC) -> list[tuple[str, str]]:
         ]
     else:
         found = _figures(visit, system)
+        if visit.unseen_m2:
+            found.insert(2, ("unseen", unseen(visit.unseen_m2, system, customer)))
     return [*found, ("hours", _hours(visit))]
+
+
+def unseen(area_m2: float, system: str = METRIC, customer: str | None = None) -> str:
+    """What is said of ground that a private place hides."""
+    why = "" if customer else ": private place"
+    return f"{fig.area(area_m2, system)} not looked at{why}"
 
 
 def _figures(visit: WorkMeasured, system: str) -> list[tuple[str, str]]:

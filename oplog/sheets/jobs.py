@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import UTC, date, datetime, timedelta, tzinfo
+from typing import Any
 
 from oplog.query.progress import Progress
 from oplog.sheets import figures as fig
@@ -209,17 +210,28 @@ def _fields(p: Progress, system: str) -> str:
     sentences = []
     begun = [f for f in p.fields if f["state"] == "part-done"]
     if begun:
-        each = (f"{f['field']} ({fig.area(f['left_ha'] * HECTARE_M2, system)} left)" for f in begun)
+        each = (
+            f"{f['field']} ({fig.area(f['left_ha'] * HECTARE_M2, system)} left{_unseen(f, system)})"
+            for f in begun
+        )
         sentences.append(f"Part-done: {', '.join(each)}.")
     for state in ("not begun", "not measured"):
         if some := [f["field"] for f in p.fields if f["state"] == state]:
             sentences.append(f"{state.capitalize()}: {', '.join(some)}.")
     if done := [f for f in p.fields if f["state"] == "finished"]:
         each = (
-            f"{f['field']} ({fig.area(f['missed_ha'] * HECTARE_M2, system)} missed)" for f in done
+            f"{f['field']} ({fig.area(f['missed_ha'] * HECTARE_M2, system)} missed"
+            f"{_unseen(f, system)})"
+            for f in done
         )
         sentences.append(f"Finished: {', '.join(each)}.")
     return " ".join(sentences)
+
+
+def _unseen(field: Mapping[str, Any], system: str) -> str:
+    """What of a field a private place hides, as part of a sentence."""
+    area_ha = field["unseen_ha"]
+    return f", {fig.area(area_ha * HECTARE_M2, system)} not looked at" if area_ha else ""
 
 
 def _moment(moment: datetime, zone: tzinfo) -> str:

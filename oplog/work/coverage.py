@@ -36,18 +36,31 @@ class Covered:
     missed: Any
 
 
-def bout_lines(x: Floats, y: Floats, bout: NDArray[np.int32]) -> list[Any]:
-    """Centre line of each bout: (m,) positions and bout numbers (0: none) -> [LineString]."""
+def bout_lines(
+    x: Floats, y: Floats, bout: NDArray[np.int32], piece: NDArray[np.int32] | None = None
+) -> list[Any]:
+    """Centre line of each bout: (m,) positions and bout numbers (0: none) -> [LineString].
+
+    piece: of the path, (m,); nothing is drawn from one to the next.
+    """
     from shapely import LineString
 
-    lines = [LineString(np.column_stack([x[rows], y[rows]])) for rows in bout_rows(bout)]
+    lines = [LineString(np.column_stack([x[rows], y[rows]])) for rows in bout_rows(bout, piece)]
     return [line for line in lines if line.length > 0]
 
 
-def bout_rows(bout: NDArray[np.int32]) -> list[NDArray[np.intp]]:
-    """Rows of each bout, bout 1 first; the step after the last second belongs to it."""
+def bout_rows(
+    bout: NDArray[np.int32], piece: NDArray[np.int32] | None = None
+) -> list[NDArray[np.intp]]:
+    """Rows of each bout, bout 1 first; the step after the last second belongs to it, unless a hole
+    in the record is there."""
     change = np.flatnonzero(np.diff(bout, prepend=0, append=0)).tolist()
-    found = [np.arange(a, min(b + 1, len(bout))) for a, b in pairwise(change) if bout[a] > 0]
+    whole = np.zeros(len(bout), dtype=np.int32) if piece is None else piece
+    found = [
+        np.arange(a, b + 1 if b < len(bout) and whole[b] == whole[b - 1] else b)
+        for a, b in pairwise(change)
+        if bout[a] > 0
+    ]
     return [rows for rows in found if len(rows) >= 2]
 
 

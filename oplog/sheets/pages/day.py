@@ -94,7 +94,7 @@ def day_page(
         open_count=sum(is_open(v) for v in visits),
         map=_day_map(farm, day, days, visits, ways, numbers, system),
         clock=_clock(farm, days, visits, numbers),
-        visits=[_visit(farm, v, ways.get(v.machine), numbers, system) for v in visits],
+        visits=[_visit(farm, v, ways.get(v.machine), numbers, system, customer) for v in visits],
         size=next((name for most, name in SIZES if len(visits) <= most), "dense"),
         jobs=_jobs(farm, visits, system),
         inputs=inputs,
@@ -160,10 +160,15 @@ def _totals(
 
 
 def _visit(
-    farm: Farm, visit: WorkMeasured, trail: Trail | None, numbers: dict[str, int], system: str
+    farm: Farm,
+    visit: WorkMeasured,
+    trail: Trail | None,
+    numbers: dict[str, int],
+    system: str,
+    customer: str | None,
 ) -> VisitView:
     number = numbers[visit.event_id]
-    facts = screen.facts(visit, system)
+    facts = screen.facts(visit, system, customer)
     if visit.working_s <= 0:
         facts.insert(0, ("work", screen.NO_WORK))
     worked = visit.worked_m2 if visit.working_s > 0 else None

@@ -82,9 +82,9 @@ def field_page(
         year=year,
         stage=_stage(farm, drawn.name, year),
         line=_line(visits),
-        work=[_work(farm, v, visits, system) for v in visits],
+        work=[_work(farm, v, visits, system, customer) for v in visits],
         last=_last(farm, visits[-1], trail_of(visits[-1]), len(visits), system),
-        ground=_ground(farm, drawn.name, year, system),
+        ground=_ground(farm, drawn.name, year, system, customer),
         inputs=inputs,
         caution=CAUTION if any(i.kind in ("spray", "fertiliser") for i in inputs) else "",
         notes=[
@@ -124,7 +124,11 @@ def _line(visits: Sequence[WorkMeasured]) -> dict[str, Any]:
 
 
 def _work(
-    farm: Farm, visit: WorkMeasured, visits: Sequence[WorkMeasured], system: str
+    farm: Farm,
+    visit: WorkMeasured,
+    visits: Sequence[WorkMeasured],
+    system: str,
+    customer: str | None,
 ) -> dict[str, Any]:
     number = visits.index(visit) + 1
     before = visits[number - 2].day if number > 1 else None
@@ -135,7 +139,7 @@ def _work(
         "what": screen.what(farm, visit, system),
         "machine": visit.machine,
         "handle": farm.standing[visit.event_id].handle,
-        "facts": screen.facts(visit, system),
+        "facts": screen.facts(visit, system, customer),
     }
 
 
@@ -157,7 +161,9 @@ def _last(
     }
 
 
-def _ground(farm: Farm, field: str, year: int | None, system: str) -> list[dict[str, Any]]:
+def _ground(
+    farm: Farm, field: str, year: int | None, system: str, customer: str | None
+) -> list[dict[str, Any]]:
     """Passes over the field, counted once over days and machines."""
     return [
         {
@@ -166,6 +172,7 @@ def _ground(farm: Farm, field: str, year: int | None, system: str) -> list[dict[
             "done": fig.area(c.done_m2, system),
             "left": fig.area(c.left_m2, system),
             "missed": fig.area(c.missed_m2, system),
+            "unseen": screen.unseen(c.unseen_m2, system, customer) if c.unseen_m2 else "",
             "percent": fig.share(c.share_done, 1.0),
             "length": round(100.0 * c.share_done, 1),
             "days": " to ".join(dict.fromkeys((str(c.visits[0].day), str(c.visits[-1].day)))),

@@ -117,7 +117,10 @@ def _day(row: Mapping[str, Any], zone: ZoneInfo, system: str) -> dict[str, Any]:
 def _field(number: int, row: Mapping[str, Any], system: str) -> dict[str, Any]:
     names = ("croppable_ha", "done_ha", "left_ha", "missed_ha")
     shown = {n.removesuffix("_ha"): _area(row[n], system) for n in names}
-    return {"number": number, "field": row["field"], "state": row["state"], **shown}
+    state = row["state"]
+    if row["unseen_ha"]:
+        state += f"; {_area(row['unseen_ha'], system)} not looked at"
+    return {"number": number, "field": row["field"], "state": state, **shown}
 
 
 def _area(area_ha: float | None, system: str) -> str:
