@@ -50,7 +50,7 @@ def test_what_is_hidden_is_not_counted_as_missed(hidden: log.Log) -> None:
 
 
 def test_nothing_of_it_is_left_to_do(hidden: log.Log) -> None:
-    """What is left is at the ends of bouts, which are told less well where most of a bout is cut."""
+    """What is left lies at the ends of bouts, told less well where most of a bout is cut."""
     (covered,) = ground.covered(fold(hidden.events()))
     assert covered.unseen_m2 == pytest.approx(6 * 6 * 155, rel=0.03)
     assert covered.left_m2 + covered.missed_m2 < 2000.0
