@@ -3,6 +3,7 @@ both versions are shown, and a further correction chooses one. No clock decides.
 
 from __future__ import annotations
 
+import re
 import shutil
 from collections.abc import Callable
 from datetime import date
@@ -252,4 +253,19 @@ def test_the_commands_show_both_versions(
     first = said[0].event_id[:8]
     out = run("--log", str(one.path), "settle", first, "--because", "asked").out
     assert "Chosen" in out
+    back = re.search(r"oplog strike (\w+) --because WHY", out)
+    assert back
+    assert run("--log", str(one.path), "strike", back[1], "--because", "no").code == 0
+    assert "said in different ways" in run("--log", str(one.path), "settle").out
     assert "Nothing is unsettled" in out
+
+
+def test_a_width_that_was_chosen_tells_that_figures_stay(
+    two: tuple[log.Log, log.Log], run: Callable[..., Said]
+) -> None:
+    brought_together(two, APART["width"])
+    chosen = open_choices(now(two[0]))[0].events[0].event_id[:8]
+    out = run("--log", str(two[0].path), "settle", chosen).out
+    assert "Figures stay as they are until: oplog remeasure" in out
+    said = run("--log", str(two[0].path), "kit", "add", "roller", "--width", "6.1m")
+    assert "Figures stay as they are until: oplog remeasure" in said.err

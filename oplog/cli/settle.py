@@ -22,13 +22,18 @@ def command(log: _shared.Log, version: str | None, because: str | None) -> None:
     oplog settle
     oplog settle 7f3a90c1 --because "asked Anna"
     """
+    from oplog.events import FieldDrawn, KitListed
     from oplog.flow.choosing import choose
     from oplog.flow.remeasuring import settle
-    from oplog.sheets.history import told
+    from oplog.sheets.history import FIGURES_STAY, taking_back, told
     from oplog.sheets.unsettled import open_choices
 
     if version is not None:
-        _shared.say(f"Chosen: {told(choose(log, version, because, command=_shared.typed()), None)}")
+        done = choose(log, version, because, command=_shared.typed())
+        _shared.say(f"Chosen: {told(done.version, None)}")
+        if isinstance(done.version, KitListed | FieldDrawn):
+            _shared.say(FIGURES_STAY)
+        _shared.say(taking_back([done.written.event_id[:8]]))
     elif settle(log, command=_shared.typed()) is not None:
         _shared.say("Days measured in parts were measured again as a whole.")
     farm = _shared.farm_of(log, detail=False)

@@ -5,6 +5,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from typing import NamedTuple
 
 from oplog.errors import OplogError, UnknownName
 from oplog.events import EntryStruck, Event, TrackImported, VisitSaid
@@ -18,7 +19,15 @@ from oplog.log import Log
 SAID = ("implement", "operation", "driver", "job")
 
 
-def choose(log: Log, version: str, because: str | None = None, command: str = "settle") -> Event:
+class Chosen(NamedTuple):
+    """The version that holds from now on, and the correction that says so: striking that opens
+    the matter again."""
+
+    version: Event
+    written: Event
+
+
+def choose(log: Log, version: str, because: str | None = None, command: str = "settle") -> Chosen:
     """Let one version hold of what was stated apart; gives it.
 
     version: the first letters of its id, as `oplog settle` shows them.
@@ -26,8 +35,9 @@ def choose(log: Log, version: str, because: str | None = None, command: str = "s
     """
     history = read(log)
     group, chosen = _found(history, version)
-    history.append(_chosen(history, group, chosen, because), command=command)
-    return chosen
+    events = _chosen(history, group, chosen, because)
+    history.append(events, command=command)
+    return Chosen(chosen, next(e for e in events if isinstance(e, type(chosen))))
 
 
 def _found(history: History, version: str) -> tuple[Unsettled, Event]:

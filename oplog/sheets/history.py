@@ -41,6 +41,15 @@ def history_table(steps: Sequence[Step], zone: tzinfo, open_ids: Collection[str]
     )
 
 
+FIGURES_STAY = "Figures stay as they are until: oplog remeasure"
+"""Said where a boundary or what kit is like was changed, after work was measured with it."""
+
+
+def taking_back(handles: Sequence[str]) -> str:
+    """How to take back what was just stated."""
+    return f"To take that back: oplog strike {' '.join(handles)} --because WHY"
+
+
 def struck_lines(
     out: Sequence[Event],
     back: Sequence[Event],
@@ -54,9 +63,9 @@ def struck_lines(
     lines += [f"Counts again: {_thing(e)}." for e in back]
     lines += [f"Measured again: {machine} on {day.isoformat()}." for machine, day in measured]
     if any(isinstance(e, FieldDrawn | KitListed) for e in (*out, *back)):
-        lines.append("Figures stay as they are until: oplog remeasure")
+        lines.append(FIGURES_STAY)
     if undo:
-        lines.append(f"To take that back: oplog strike {' '.join(undo)} --because WHY")
+        lines.append(taking_back(undo))
     return lines
 
 

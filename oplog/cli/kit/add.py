@@ -54,6 +54,7 @@ def command(
     from oplog.flow.listing import add_kit
     from oplog.kit import MACHINES, KitItem
     from oplog.sheets.figures import width
+    from oplog.sheets.history import FIGURES_STAY
 
     amount, unit = _shared.amount(holds)
     item = KitItem(
@@ -66,5 +67,7 @@ def command(
     since = f" from {listed.valid_from}" if listed.valid_from else ""
     words = {"new": "Listed", "changed": "Changed", "unchanged": "Listed already, unchanged"}
     _shared.say(f"{words[what]}: {listed.name} ({listed.kind}{wide}){since}.")
+    if what == "changed":
+        _shared.note(FIGURES_STAY)
     if not listed.is_machine and listed.width_m is None:
         _shared.note(f"Its width is not known: oplog kit add {listed.name} --width 3m")
