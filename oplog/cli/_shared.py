@@ -7,10 +7,12 @@ table output (--csv, --json, --raw, --units): every command that shows a table.
 from __future__ import annotations
 
 import functools
+import hashlib
 import os
 import re
 import shlex
 import sys
+import unicodedata
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -272,6 +274,21 @@ def note(message: str, *, indent: str = "") -> None:
 
     for line in message.splitlines():
         click.echo(text.paragraph(line, rest=indent, width=columns()), err=True)
+
+
+def file_stem(*names: Any) -> str:
+    """Names as the beginning of a file's name on any system. What a name loses by that is made up
+    for by four digits of its own, so that two names are not one file."""
+    return "-".join(_plain(str(n)) for n in names)
+
+
+def _plain(name: str) -> str:
+    text = unicodedata.normalize("NFC", name)
+    plain = re.sub(r"[^\w.-]+", "-", text).strip(".-")[:60]
+    if plain == text.replace(" ", "-"):
+        return plain
+    own = hashlib.sha256(text.encode("utf-8", "replace")).hexdigest()[:4]
+    return f"{plain}-{own}" if plain else own
 
 
 def columns() -> int:

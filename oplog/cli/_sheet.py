@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import os
-import re
-import unicodedata
 from pathlib import Path
 from typing import Any
 
@@ -23,7 +21,7 @@ def put(page: str, out: str | None, *names: Any) -> None:
     if out == "-":
         click.echo(page, nl=False)
         return
-    path = Path(out) if out else Path(f"{'-'.join(_plain(str(n)) for n in names)}.html")
+    path = Path(out) if out else Path(f"{_shared.file_stem(*names)}.html")
     aside = path.with_name(f".{path.name}.{os.getpid()}")
     try:
         aside.write_text(page, encoding="utf-8", newline="\n")
@@ -34,9 +32,3 @@ def put(page: str, out: str | None, *names: Any) -> None:
         raise CannotWrite(f"The page could not be written to {path}: {why}.") from error
     click.echo(f"The page is in {path}")
     _shared.say("Open it in a browser to look at it, or to print it.")
-
-
-def _plain(name: str) -> str:
-    """A name as part of a file's name on any system."""
-    text = unicodedata.normalize("NFC", name)
-    return re.sub(r"[^\w.-]+", "-", text).strip(".-")[:60] or "sheet"

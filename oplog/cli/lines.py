@@ -34,7 +34,7 @@ def command(
     from oplog.sheets import geo
 
     found = lines_of(_shared.farm_of(log), field, boom, year, other_side=other_side)
-    stem = f"{found.field} {found.kind}".replace(" ", "-").replace("/", "-").lower()
+    stem = _shared.file_stem(found.field, found.kind).lower()
     written = put_files(
         folder,
         {f"{stem}.gpx": geo.lines_gpx(found).encode(),

@@ -254,7 +254,7 @@ def _row(
             _pad(w[i] if i < len(w) else "", width, right)
             for w, width, right in zip(wrapped, widths, rights, strict=True)
         ]
-        lines.append((" " * gap).join(parts).rstrip())
+        lines.append((" " * gap).join(parts).rstrip().replace(HOLD, " "))
     return lines
 
 
