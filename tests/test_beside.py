@@ -110,6 +110,8 @@ def test_a_sheet_ends_with_what_is_unsettled_and_the_seal(name: str, apart: Path
     assert len(seal_in(last).split()) > 1
     assert holds(run, apart, last), "the line as it is printed"
     assert holds(run, apart, seal_in(last))
+    assert run("--log", apart, "check", "--seal", *seal_in(last).split()).code == 0, "unquoted"
+    assert run("--log", apart, "check", "x").code == 2
 
 
 @pytest.mark.parametrize("name", DATA)

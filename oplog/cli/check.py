@@ -7,7 +7,7 @@ import click
 from oplog.cli import _shared
 
 
-@click.command()
+@click.command(context_settings={"allow_extra_args": True})
 @click.option("--mend", is_flag=True, help="Restore what can be restored, and say what could not.")
 @click.option(
     "--seal", metavar="SEAL", help="Whether the log still holds what a sheet was made from."
@@ -22,8 +22,11 @@ def command(log: _shared.Log, mend: bool, seal: str | None) -> int:
     """
     from oplog.cli import _check
 
-    if seal is not None:
-        return _check.seal(log, seal)
+    ctx = click.get_current_context()
+    if seal is not None:  # of several writers it has several parts, typed as they are printed
+        return _check.seal(log, " ".join([seal, *ctx.args]))
+    if ctx.args:
+        ctx.fail(f"Got unexpected extra argument ({' '.join(ctx.args)})")
     code = _check.mend(log) if mend else _check.check(log)
     _check.unsettled(log)
     return code
