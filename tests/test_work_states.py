@@ -173,8 +173,22 @@ def test_to_and_fro_in_a_corner_are_strokes_and_one_reversing_is_not() -> None:
 def test_a_header_is_down_two_seconds_before_the_crop_and_one_after_it() -> None:
     p = driven(*leg([(0, 0), (200, 0)]))
     work = (p.seconds >= 20) & (p.seconds < 60)
-    longer = states.ahead(p, working_line(p, PLAIN), work)
+    longer = states.ahead(p, working_line(p, PLAIN), work, stated=True)
     assert np.flatnonzero(longer).tolist() == list(range(18, 61))
+    further = states.ahead(p, working_line(p, PLAIN), work, stated=False)
+    assert np.flatnonzero(further).tolist() == list(range(17, 60))
+
+
+@pytest.mark.parametrize(("way_m", "found"), [(15.0, True), (60.0, False)])
+def test_a_header_that_backed_to_line_up_goes_down_as_it_sets_off(
+    way_m: float, found: bool
+) -> None:
+    p = driven(*leg([(0, 0), (40, 0), (10, 2), (200, 2)]))
+    off = int(np.flatnonzero(p.reverse)[-1]) + 1
+    work = (p.seconds > p.seconds[off]) & (p.x > p.x[off] + way_m)
+    longer = states.ahead(p, working_line(p, PLAIN), work, stated=True)
+    assert bool(longer[off]) == found
+    assert not longer[p.reverse].any()
 
 
 def test_a_bout_on_untouched_ground_begins_level_with_where_its_neighbour_ended() -> None:

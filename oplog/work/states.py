@@ -62,7 +62,7 @@ class Evidence:
     """For a turn that ends up the other way within twenty seconds: never work."""
     round_work: float = 0.8
     """How much of that is let go where the line keeps to its neighbour all round the bend."""
-    stroke: float = 5.0
+    stroke: float = 4.9
     """For a forward stroke in a corner, where a header cuts its way round."""
     outside: float = 6.0
     still: float = 4.0
@@ -262,17 +262,42 @@ def strokes(path: Path) -> Flags:
     return found & ~path.reverse & (path.speed > 0.1)
 
 
-def ahead(path: Path, line: Line, work: Flags) -> Flags:
-    """Runs of a line carried in front, begun two seconds sooner and ended a second later.
+HALTED_M_S = 0.2
+LINED_UP = np.radians(20)
+SET_OFF_S = 12
+"""How long before the crop a header goes down at most, when the machine has backed to line up."""
+
+
+def ahead(path: Path, line: Line, work: Flags, stated: bool) -> Flags:
+    """Runs of a line carried in front, begun some seconds sooner and ended one later.
 
     A header is lowered before the crop and raised when it is clear of it, so that nothing is
-    left standing. Common practice; recorded harvests show some two seconds and one.
+    left standing. Common practice; recorded harvests show some two seconds and one. Where it is
+    not stated how far in front it is, the antenna stands for it, which is a second late for
+    both. Where the machine has backed or stood to line up, it is lowered as it sets off.
     """
     able = ~path.reverse & (path.speed > 0.4) & (heading_change(line.heading) < np.radians(45))
-    later = able & np.concatenate([[False], work[:-1]])
-    for _ in range(2):
-        work = work | (able & np.concatenate([work[1:], [False]]))
-    return np.asarray(work | later, dtype=bool)
+    sooner, later = (2, 1) if stated else (3, 0)
+    out = work.copy()
+    for _ in range(sooner):
+        out |= able & np.concatenate([out[1:], [False]])
+    for _ in range(later):
+        out |= able & np.concatenate([[False], work[:-1]])
+    for a, _ in true_runs(out, path.piece):
+        out[_set_off(path, a) : a] = True
+    return out
+
+
+def _set_off(path: Path, start: int) -> int:
+    """The second in which the machine set off towards a start, if it did so shortly before."""
+    first = max(start - SET_OFF_S, 0)
+    halted = path.reverse[first:start] | (path.speed[first:start] < HALTED_M_S)
+    halted &= path.piece[first:start] == path.piece[start]
+    if not halted.any():
+        return start
+    at = first + int(np.flatnonzero(halted)[-1]) + 1
+    askew = np.abs(path.heading[at:start] - path.heading[start]) > LINED_UP
+    return at + int(np.flatnonzero(askew)[-1]) + 1 if askew.any() else at
 
 
 def true_runs(flags: Flags, piece: NDArray[np.int32]) -> list[tuple[int, int]]:

@@ -140,7 +140,7 @@ def _worked(parts: list[_Part], place: Place) -> list[NDArray[np.bool_]]:
     ground = place.plane.project(parts[0].stay.field.boundary)
     work = _labels(path, line, width_m, gap_m(parts[0].found, width_m), ground, gates, cuts)
     if cuts:
-        work = ahead(path, line, work)
+        work = ahead(path, line, work, rig.line_m is not None)
     return np.split(work, ends[1:-1])
 
 
