@@ -179,11 +179,11 @@ def test_a_header_is_down_two_seconds_before_the_crop_and_one_after_it() -> None
     assert np.flatnonzero(further).tolist() == list(range(17, 60))
 
 
-@pytest.mark.parametrize(("way_m", "found"), [(15.0, True), (60.0, False)])
+@pytest.mark.parametrize(("way_m", "found"), [(8.0, True), (60.0, False)])
 def test_a_header_that_backed_to_line_up_goes_down_as_it_sets_off(
     way_m: float, found: bool
 ) -> None:
-    p = driven(*leg([(0, 0), (40, 0), (10, 2), (200, 2)]))
+    p = driven(*leg([(0, 0), (40, 0), (30, 0), (200, 2)], 1.0))
     off = int(np.flatnonzero(p.reverse)[-1]) + 1
     work = (p.seconds > p.seconds[off]) & (p.x > p.x[off] + way_m)
     longer = states.ahead(p, working_line(p, PLAIN), work, stated=True)
