@@ -175,8 +175,8 @@ def test_a_header_is_down_two_seconds_before_the_crop_and_one_after_it() -> None
     work = (p.seconds >= 20) & (p.seconds < 60)
     longer = states.ahead(p, working_line(p, PLAIN), work, stated=True)
     assert np.flatnonzero(longer).tolist() == list(range(18, 61))
-    further = states.ahead(p, working_line(p, PLAIN), work, stated=False)
-    assert np.flatnonzero(further).tolist() == list(range(17, 60))
+    unsaid = states.ahead(p, working_line(p, PLAIN), work, stated=False)
+    assert np.flatnonzero(unsaid).tolist() == list(range(18, 60))
 
 
 @pytest.mark.parametrize(("way_m", "found"), [(8.0, True), (60.0, False)])

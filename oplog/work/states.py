@@ -62,7 +62,7 @@ class Evidence:
     """For a turn that ends up the other way within twenty seconds: never work."""
     round_work: float = 0.8
     """How much of that is let go where the line keeps to its neighbour all round the bend."""
-    stroke: float = 4.9
+    stroke: float = 5.0
     """For a forward stroke in a corner, where a header cuts its way round."""
     outside: float = 6.0
     still: float = 4.0
@@ -269,19 +269,18 @@ SET_OFF_S = 12
 
 
 def ahead(path: Path, line: Line, work: Flags, stated: bool) -> Flags:
-    """Runs of a line carried in front, begun some seconds sooner and ended one later.
+    """Runs of a line carried in front, begun two seconds sooner and ended a second later.
 
     A header is lowered before the crop and raised when it is clear of it, so that nothing is
     left standing. Common practice; recorded harvests show some two seconds and one. Where it is
-    not stated how far in front it is, the antenna stands for it, which is a second late for
-    both. Where the machine has backed or stood to line up, it is lowered as it sets off.
+    not stated how far in front it is, the antenna stands for it, which is late enough. Where the
+    machine has backed or stood to line up, it is lowered as it sets off.
     """
     able = ~path.reverse & (path.speed > 0.4) & (heading_change(line.heading) < np.radians(45))
-    sooner, later = (2, 1) if stated else (3, 0)
     out = work.copy()
-    for _ in range(sooner):
+    for _ in range(2):
         out |= able & np.concatenate([out[1:], [False]])
-    for _ in range(later):
+    if stated:
         out |= able & np.concatenate([[False], work[:-1]])
     for a, _ in true_runs(out, path.piece):
         out[_set_off(path, a) : a] = True
@@ -415,18 +414,17 @@ def _fitting(
     ground that a way leads over, unless it lies askew. Where nothing fits there is no work to be
     the last of. blurred: what fits is not seen, and only likeness tells.
     """
-    fit = _by_run(run, (fits | blurred).astype(np.float64))
-    share_fit = fit[run]
-    alike, askew = likeness(runs, fit, usual, width_m, drift_m(path.noise_m))
-    own = _by_run(run, new)
-    side = (
-        np.isfinite(runs.edge_m)
-        & (own > 0.8)
-        & (np.abs(np.log(np.maximum(runs.speed, 0.05) / usual)) < 0.12)
-    )
+    fit, own = _by_run(run, (fits | blurred).astype(np.float64)), _by_run(run, new)
+    alone = own > 0.8
+    drift = drift_m(path.noise_m)
+    alike, askew = likeness(runs, fit, usual, width_m, drift)
     some = _run_mean(run, np.minimum(new, 0.75)) > 0.02
-    last = alike[run] & some & ((share_fit < 0.5) | blurred)
+    last = alike[run] & some & ((fit[run] < 0.5) | blurred)
+    steady = np.abs(np.log(np.maximum(runs.speed, 0.05) / usual)) < 0.12
+    elsewhere = runs.length_m[1:][fit[1:] >= 0.5].sum() > 3 * runs.length_m
+    side = np.isfinite(runs.edge_m) & alone & steady & elsewhere
     strip = _run_mean(run, ((new > 0.1) & (new < 0.75)).astype(np.float64)) > 0.7
+    share_fit = fit[run]
     if (share_fit[run > 0] >= 0.5).mean() > 0.25:
         share_fit = np.where((strip & ~askew[run]) | last | side[run], 1.0, share_fit)
     return share_fit, last
