@@ -101,12 +101,17 @@ def _swaths(lines: list[Any], width_m: float) -> list[Any]:
 
 def close(ground: Any, by_m: float) -> Any:
     """Fill gaps narrower than twice `by_m`."""
-    from shapely import buffer
-
     if by_m <= 0 or ground.is_empty:
         return ground
+    return join([ground, _filled(ground, by_m)])
+
+
+def _filled(ground: Any, by_m: float) -> Any:
+    """Ground grown and shrunk again, which may cost it the tips of sharp corners."""
+    from shapely import buffer
+
     grown = buffer(ground, by_m, join_style="mitre", mitre_limit=2)
-    return join([ground, buffer(grown, -by_m, join_style="mitre", mitre_limit=2)])
+    return buffer(grown, -by_m, join_style="mitre", mitre_limit=2)
 
 
 def _close_to(ground: Any, boundary: Any, by_m: float) -> Any:
@@ -133,14 +138,14 @@ def _twice(swaths: list[Any]) -> Any:
 
 def _missed(worked: Any, boundary: Any | None, width_m: float, close_m: float) -> Any:
     """Ground that the work goes round but did not reach: closed over by up to two widths."""
-    from shapely import MultiPolygon
+    from shapely import MultiPolygon, buffer, get_parts, is_empty
 
-    hull = close(worked, width_m)
+    hull = _filled(worked, width_m)
     if boundary is not None:
         hull = common(hull, boundary)
     least = max(0.2, 2 * close_m)
-    holes = without(hull, worked).geoms
-    return MultiPolygon([h for h in holes if not h.buffer(-least / 2).is_empty])
+    holes = get_parts(without(hull, worked))
+    return MultiPolygon(holes[~is_empty(buffer(holes, -least / 2))].tolist())
 
 
 def join(parts: list[Any]) -> Any:
@@ -183,16 +188,26 @@ def without(a: Any, b: Any) -> Any:
 def _overlaid(overlay: Callable[..., Any], *parts: Any) -> Any:
     """An overlay in full precision, then rounded to millimetres; three times as fast as on a
     millimetre grid from the start, which stays as the way out where it fails.
-
-    The rounding matters: points a hair apart make shapes that the next overlay gets wrong.
     """
-    from shapely import set_precision
     from shapely.errors import GEOSException
 
     try:
-        return polygons(set_precision(overlay(*parts), GRID_M))
+        return _rounded(polygons(overlay(*parts)))
     except GEOSException:
         return polygons(overlay(*parts, grid_size=GRID_M))
+
+
+def _rounded(ground: Any) -> Any:
+    """Polygons with their corners on whole millimetres.
+
+    Points a hair apart make shapes that the next overlay gets wrong. Rounding each corner by
+    itself nearly always leaves a sound shape, in a tenth of the time that GEOS takes to see to
+    it, which is done where it does not.
+    """
+    from shapely import is_valid, set_precision, transform
+
+    plain = transform(ground, lambda at: np.rint(at / GRID_M) * GRID_M)
+    return plain if is_valid(plain) else polygons(set_precision(ground, GRID_M))
 
 
 def polygons(geometry: Any) -> Any:
