@@ -8,7 +8,7 @@ from shapely.geometry import box
 
 from oplog.work import states
 from oplog.work.line import working_line
-from oplog.work.runs import likeness, runs_of
+from oplog.work.runs import likeness, running, runs_of
 from tests.work_days import PLAIN, driven, leg, up_and_down
 
 WIDTH_M = 10.0
@@ -49,7 +49,7 @@ def test_a_way_home_over_the_same_ground_is_none(foot_m: float, speed: float) ->
 
 def test_runs_are_measured_by_their_middle_halves() -> None:
     p = driven(*leg([(0, 20), (200, 20), (200, 60), (0, 80)]))
-    run = states.running(p)
+    run = running(p)
     runs = runs_of(p, working_line(p, PLAIN), run, box(0, 0, 300, 300), WIDTH_M)
     first, last = run[50], run[-50]
     assert (runs.x[first], runs.y[first]) == pytest.approx((100, 20), abs=5)
@@ -63,7 +63,7 @@ def test_runs_are_measured_by_their_middle_halves() -> None:
 def test_the_sides_of_a_lap_belong_together_and_bouts_do_not() -> None:
     around = [(5.0, 5.0), (295.0, 5.0), (295.0, 295.0), (5.0, 295.0), (5.0, 12.0)]
     p = driven(*leg([*around, (60.0, 60.0), (240.0, 70.0), (240.0, 84.0), (60.0, 74.0)]))
-    run = states.running(p)
+    run = running(p)
     lap = runs_of(p, working_line(p, PLAIN), run, box(0, 0, 300, 300), WIDTH_M).lap
     sides = [
         run[np.argmin(np.hypot(p.x - x, p.y - y))] for x, y in [(150, 5), (295, 150), (5, 150)]
@@ -75,7 +75,7 @@ def test_the_sides_of_a_lap_belong_together_and_bouts_do_not() -> None:
 
 def test_alone_in_a_field_nothing_is_like_anything() -> None:
     p = driven(*leg([(50, 50), (250, 50)]))
-    run = states.running(p)
+    run = running(p)
     runs = runs_of(p, working_line(p, PLAIN), run, None, WIDTH_M)
     alike, askew = likeness(runs, np.ones(len(runs.x)), 2.0, WIDTH_M, 0.02)
     assert not alike.any()

@@ -7,7 +7,7 @@ import pytest
 from shapely.geometry import box
 
 from oplog.kit import Rig
-from oplog.work import claims, states
+from oplog.work import claims, ends, header, runs, states
 from oplog.work.line import working_line
 from oplog.work.motion import Path
 from oplog.work.passes import done_again
@@ -152,30 +152,30 @@ def test_the_speed_at_work_is_that_of_its_middle() -> None:
 
 def test_runs_are_numbered_and_bends_part_them() -> None:
     p = driven(*leg([(0, 0), (80, 0), (80, 80)]))
-    numbers = np.unique(states.running(p))
+    numbers = np.unique(runs.running(p))
     assert numbers.tolist() == [0, 1, 2]
 
 
 def test_true_runs_do_not_span_pieces() -> None:
     flags = np.array([0, 1, 1, 1, 0, 1], dtype=bool)
     pieces = np.array([0, 0, 0, 1, 1, 1], dtype=np.int32)
-    assert states.true_runs(flags, pieces) == [(1, 2), (3, 3), (5, 5)]
+    assert runs.true_runs(flags, pieces) == [(1, 2), (3, 3), (5, 5)]
 
 
 def test_to_and_fro_in_a_corner_are_strokes_and_one_reversing_is_not() -> None:
     shunt = [(0, 0), (40, 0), (30, 0), (43, 1), (33, 0), (46, 2), (36, 0), (80, 20)]
     p = driven(*leg(shunt, speed=1.0))
-    assert states.strokes(p).sum() > 20
-    assert not (states.strokes(p) & p.reverse).any()
-    assert not states.strokes(driven(*leg([(0, 0), (40, 0), (30, 0), (80, 20)], 1.0))).any()
+    assert header.strokes(p).sum() > 20
+    assert not (header.strokes(p) & p.reverse).any()
+    assert not header.strokes(driven(*leg([(0, 0), (40, 0), (30, 0), (80, 20)], 1.0))).any()
 
 
 def test_a_header_is_down_two_seconds_before_the_crop_and_one_after_it() -> None:
     p = driven(*leg([(0, 0), (200, 0)]))
     work = (p.seconds >= 20) & (p.seconds < 60)
-    longer = states.ahead(p, working_line(p, PLAIN), work, stated=True)
+    longer = header.ahead(p, working_line(p, PLAIN), work, stated=True)
     assert np.flatnonzero(longer).tolist() == list(range(18, 61))
-    unsaid = states.ahead(p, working_line(p, PLAIN), work, stated=False)
+    unsaid = header.ahead(p, working_line(p, PLAIN), work, stated=False)
     assert np.flatnonzero(unsaid).tolist() == list(range(18, 60))
 
 
@@ -186,7 +186,7 @@ def test_a_header_that_backed_to_line_up_goes_down_as_it_sets_off(
     p = driven(*leg([(0, 0), (40, 0), (30, 0), (200, 2)], 1.0))
     off = int(np.flatnonzero(p.reverse)[-1]) + 1
     work = (p.seconds > p.seconds[off]) & (p.x > p.x[off] + way_m)
-    longer = states.ahead(p, working_line(p, PLAIN), work, stated=True)
+    longer = header.ahead(p, working_line(p, PLAIN), work, stated=True)
     assert bool(longer[off]) == found
     assert not longer[p.reverse].any()
 
@@ -196,10 +196,10 @@ def test_a_bout_on_untouched_ground_begins_level_with_where_its_neighbour_ended(
     line = working_line(p, PLAIN)
     ended = int(np.flatnonzero(p.y > 80)[0])
     turned = int(np.flatnonzero(p.x > 9.9)[0]) + 3
-    begin = states._at_neighbours_end(turned, line, [ended], 10.0, 20)
+    begin = ends._at_neighbours_end(turned, line, [ended], 10.0, 20)
     assert p.y[begin] == pytest.approx(p.y[ended], abs=2.5)
-    assert states._at_neighbours_end(turned, line, [], 10.0, 20) == turned
-    far = states._at_neighbours_end(turned, line, [ended], 1.0, 20)
+    assert ends._at_neighbours_end(turned, line, [], 10.0, 20) == turned
+    far = ends._at_neighbours_end(turned, line, [ended], 1.0, 20)
     assert far == turned, "ten widths aside is no neighbour"
 
 

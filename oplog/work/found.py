@@ -26,7 +26,8 @@ from oplog.work.model import Visit
 from oplog.work.motion import Path, part_of
 from oplog.work.outline import clear_of, outline
 from oplog.work.pieces import Bout, pieces
-from oplog.work.states import first_guess, running
+from oplog.work.runs import running
+from oplog.work.states import first_guess
 from oplog.work.stays import Leave, Stay, stays
 from oplog.work.visit import Place, RigFor, measure_field
 

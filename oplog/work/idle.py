@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from oplog.track import Floats
 from oplog.work.clean import drift_m
 from oplog.work.motion import Path
-from oplog.work.states import true_runs
+from oplog.work.runs import true_runs
 
 WORKING, TURNING, FILLING, STANDING, TRAVELLING, UNRECORDED = range(6)
 NAMES = ("working", "turning", "filling", "standing", "travelling", "unrecorded")

@@ -24,7 +24,7 @@ from oplog.work.claims import (
 )
 from oplog.work.line import Line
 from oplog.work.motion import Path
-from oplog.work.states import heading_change, running, true_runs
+from oplog.work.runs import heading_change, running, true_runs
 
 SHARE = 0.5
 """Ground done again is a second pass where it is more than half of the ground done before it.

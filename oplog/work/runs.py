@@ -1,4 +1,4 @@
-"""Bouts known by their likeness to those beside them.
+"""Straight runs, and bouts known by their likeness to those beside them.
 
 A last strip is mostly on ground that its neighbours have worked, and so is a way across the
 field; but a bout runs along its neighbours to a fraction of a degree, is as long as they are
@@ -44,6 +44,48 @@ class Runs:
     speed: Floats
     edge_m: Floats
     lap: NDArray[np.intp]
+
+
+def true_runs(flags: Flags, piece: NDArray[np.int32]) -> list[tuple[int, int]]:
+    """First and last row of each run of set flags within a piece."""
+    run = np.flatnonzero(np.diff(np.concatenate([[0], flags.astype(np.int8), [0]])) != 0).reshape(
+        -1, 2
+    )
+    found = []
+    for a, b in run.tolist():
+        cuts = (np.flatnonzero(np.diff(piece[a:b])) + a + 1).tolist()
+        edges = [a, *cuts, b]
+        found += [(p, q - 1) for p, q in pairwise(edges)]
+    return found
+
+
+def heading_change(heading: Floats, reach: int = 3) -> Floats:
+    """How far the heading turns within `reach` seconds either side: (m,) [rad]"""
+    rows = np.arange(len(heading))
+    after = heading[np.clip(rows + reach, 0, len(heading) - 1)]
+    before = heading[np.clip(rows - reach, 0, len(heading) - 1)]
+    return np.asarray(np.abs(after - before))
+
+
+def running(path: Path) -> NDArray[np.intp]:
+    """Number of each straight run, driven forward without a stop, 0 outside: (m,)
+
+    Runs are a matter of motion alone, whatever they are taken for: evidence that hung on the
+    labels would swing to and fro with them.
+    """
+    chosen = (path.speed > 0.3) & ~path.reverse & (heading_change(path.heading) < np.radians(40))
+    start = chosen & ~np.concatenate([[False], chosen[:-1] & (np.diff(path.piece) == 0)])
+    return np.where(chosen, np.cumsum(start), 0)
+
+
+def by_run(run: NDArray[np.intp], values: Floats) -> Floats:
+    """Mean of values over each run, by its number: (k,)"""
+    return np.asarray(np.bincount(run, weights=values) / np.maximum(np.bincount(run), 1))
+
+
+def run_mean(run: NDArray[np.intp], values: Floats) -> Floats:
+    """Mean of values over each run, at each of its seconds: (m,)"""
+    return np.asarray(by_run(run, values)[run])
 
 
 def runs_of(

@@ -11,7 +11,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -33,13 +32,15 @@ from oplog.work.claims import (
     within,
 )
 from oplog.work.clean import drift_m
+from oplog.work.ends import trim
+from oplog.work.header import strokes
 from oplog.work.line import Line
 from oplog.work.motion import Path
-from oplog.work.runs import Runs, likeness, runs_of
+from oplog.work.runs import heading_change, run_mean, running, runs_of, true_runs
+from oplog.work.ways import apart as apart_from_work
+from oplog.work.ways import fitting
 
 Flags = NDArray[np.bool_]
-LIFTED_LATE_S = 0.3
-"""An implement is lifted when it is through, and takes its time to come up (common practice)."""
 
 
 @dataclass(frozen=True)
@@ -118,9 +119,9 @@ def label(
         gain = weights.new_ground * (1 - np.exp(-new / some)) - weights.old_ground
         fits = _fits(covered, sides, new)
         apart: Floats | float = 0.0
-        share_fit, alike = _fitting(path, run, runs, fits, new / inland, usual, width_m, blurred)
+        share_fit, alike = fitting(path, run, runs, fits, new / inland, usual, width_m, blurred)
         if not blurred:
-            apart = weights.apart * _apart(path, run, share_fit, gates)
+            apart = weights.apart * apart_from_work(path, run, share_fit, gates)
         gain = np.where(alike, np.maximum(gain, weights.alike), gain)
         score = (
             fixed
@@ -141,175 +142,6 @@ def label(
     far = 5 if cuts else 10
     inmost = _within(ground, line.x, line.y, -1.5 * width_m)
     return trim(path, line, work, bare, usual, inmost, width_m, far)
-
-
-def trim(
-    path: Path, line: Line, work: Flags, new: Floats, usual: float, inmost: Flags, width_m: float,
-    far: int = 10,
-) -> Flags:  # fmt: skip
-    """Move the ends of each run to where the line comes onto new ground and leaves it: (m,) mask.
-
-    The sequence model finds the runs. Within some seconds of their ends the line decides, to the
-    second: where it crosses from old ground to new or back; failing that, where it runs straight,
-    looked for as far as `far` seconds inward. inmost: (m,) where there is room for a headland.
-    """
-    able = ~path.reverse & (path.speed > 0.25 * usual)
-    turn = heading_change(line.heading, 1)
-    # Noise bends a heading over two seconds by its size over the way gone.
-    bent = np.radians(5) + 2 * path.noise_m / max(2 * usual, 0.5)
-    level = able & (new >= 0.2)
-    # A trailed implement swings straight some seconds after the machine: at the start the
-    # machine's own heading tells, at the end the implement's.
-    lined_up = level & (heading_change(path.heading, 1) < bent)
-    drawn_straight = level & (turn < bent)
-    out = work.copy()
-    runs = true_runs(work, path.piece)
-    square = able & (turn < np.radians(30))
-    begins = [_end_of_run(a, 1, new, square, lined_up, far) for a, _ in runs]
-    ends = [_end_of_run(b, -1, new, square, drawn_straight, far)[0] for _, b in runs]
-    inner = [e for e in ends if inmost[min(e + 1, len(inmost) - 1)]]
-    for (a, b), (begin, crossed), end in zip(runs, begins, ends, strict=True):
-        if not crossed:
-            begin = _at_neighbours_end(begin, line, inner, width_m, far)
-        if end > begin:
-            out[min(a, begin) : max(b, end) + 1] = False
-            out[begin : end + 1] = True
-    return np.asarray(out, dtype=bool)
-
-
-def _at_neighbours_end(begin: int, line: Line, ends: list[int], width_m: float, far: int) -> int:
-    """The row at which a bout that begins on untouched ground is level with where others ended.
-
-    A machine runs straight for a while before it lowers, but turns soon after it lifts: where
-    the headland is worked another day, the ends of the bouts beside show where its edge is.
-    """
-    x, y, heading = line.x, line.y, line.heading
-    along = np.array([np.cos(heading[begin]), np.sin(heading[begin])])
-    last = np.array([e for e in ends if e != begin and np.cos(heading[e] - heading[begin]) < -0.94])
-    if not len(last):
-        return begin
-    out = np.minimum(last + 1, len(x) - 1)
-    offset = np.column_stack([x[out] - x[begin], y[out] - y[begin]])
-    inward, aside = offset @ along, np.abs(offset @ np.array([-along[1], along[0]]))
-    beside = (np.abs(inward) < 2 * width_m + 10.0) & (aside < 5 * width_m)
-    if not beside.any():
-        return begin
-    edge = float(inward[beside][np.argmin(aside[beside])])
-    rows = np.arange(begin, min(begin + far + 1, len(x)))
-    gone = np.column_stack([x[rows] - x[begin], y[rows] - y[begin]]) @ along
-    level = np.flatnonzero(gone >= edge)
-    return int(rows[level[0]]) if len(level) else begin
-
-
-def _end_of_run(
-    at: int, inward: int, new: Floats, able: Flags, straight: Flags, far: int, reach: int = 5
-) -> tuple[int, bool]:
-    """Where a run really ends, looked for within `reach` seconds; inward: +1 start, -1 end.
-
-    With it, whether it was seen to come onto new ground there or to leave it.
-    """
-    rows = at + inward * np.arange(-reach, reach + 1)
-    rows = rows[(rows >= 0) & (rows < len(new))]
-    on = new[rows] >= (0.35 if inward > 0 else 0.2)
-    crossing = np.flatnonzero(on[1:] & ~on[:-1] & able[rows[1:]]) + 1
-    if len(crossing):
-        k = int(crossing[np.argmin(np.abs(rows[crossing] - at))])
-        return int(rows[0]) + inward * _first_corner(
-            new[rows], k, 0.0 if inward > 0 else LIFTED_LATE_S
-        ), True
-    further = at + inward * np.arange(reach + 1, far + 1)
-    rows = np.concatenate([rows, further[(further >= 0) & (further < len(new))]])
-    steady = np.flatnonzero(straight[rows])
-    return (int(rows[steady[0]]) if len(steady) else at), False
-
-
-def _first_corner(new: Floats, k: int, late_s: float) -> int:
-    """The row at which the first corner of the line comes onto new ground, near crossing k.
-
-    A line that crosses aslant is lowered when its first corner is over new ground, and lifted
-    when its last is over old. The share of new ground rises over as long as the line takes to
-    cross, and over the second that each row stands for.
-    """
-
-    def reached(level: float) -> float:
-        above = np.flatnonzero(new[k - 1 :] >= level)
-        if not len(above):
-            return np.nan
-        j = k - 1 + int(above[0])
-        if j == k - 1:
-            return float(j)
-        return float(j - (new[j] - level) / (new[j] - new[j - 1]))
-
-    low, mid, high = reached(0.3), reached(0.5), reached(0.7)
-    if np.isnan(high):
-        return k
-    slant = max((high - low) / 0.4 - 1.0, 0.0)
-    return int(np.clip(np.ceil(mid - slant / 2 - late_s), max(k - 3, 0), min(k + 1, len(new) - 1)))
-
-
-def strokes(path: Path) -> Flags:
-    """Forward strokes of a machine that goes to and fro in a corner: (m,) mask.
-
-    A header has to cut its way round the corner of an opening cut: forward, back, forward a
-    little further. Reversing twice or more within a short time and place is that, once is a turn.
-    """
-    back = [(a, b) for a, b in true_runs(path.reverse & (path.speed > 0.15), path.piece) if b > a]
-    found = np.zeros(len(path), dtype=bool)
-    for (a, b), (c, d) in pairwise(back):
-        near = np.hypot(path.x[c] - path.x[b], path.y[c] - path.y[b]) < 30.0
-        if near and c - b <= 40 and path.piece[a] == path.piece[d]:
-            found[max(a - 12, 0) : d + 13] = True
-    return found & ~path.reverse & (path.speed > 0.1)
-
-
-HALTED_M_S = 0.2
-LINED_UP = np.radians(20)
-SET_OFF_S = 12
-"""How long before the crop a header goes down at most, when the machine has backed to line up."""
-
-
-def ahead(path: Path, line: Line, work: Flags, stated: bool) -> Flags:
-    """Runs of a line carried in front, begun two seconds sooner and ended a second later.
-
-    A header is lowered before the crop and raised when it is clear of it, so that nothing is
-    left standing. Common practice; recorded harvests show some two seconds and one. Where it is
-    not stated how far in front it is, the antenna stands for it, which is late enough. Where the
-    machine has backed or stood to line up, it is lowered as it sets off.
-    """
-    able = ~path.reverse & (path.speed > 0.4) & (heading_change(line.heading) < np.radians(45))
-    out = work.copy()
-    for _ in range(2):
-        out |= able & np.concatenate([out[1:], [False]])
-    if stated:
-        out |= able & np.concatenate([[False], work[:-1]])
-    for a, _ in true_runs(out, path.piece):
-        out[_set_off(path, a) : a] = True
-    return out
-
-
-def _set_off(path: Path, start: int) -> int:
-    """The second in which the machine set off towards a start, if it did so shortly before."""
-    first = max(start - SET_OFF_S, 0)
-    halted = path.reverse[first:start] | (path.speed[first:start] < HALTED_M_S)
-    halted &= path.piece[first:start] == path.piece[start]
-    if not halted.any():
-        return start
-    at = first + int(np.flatnonzero(halted)[-1]) + 1
-    askew = np.abs(path.heading[at:start] - path.heading[start]) > LINED_UP
-    return at + int(np.flatnonzero(askew)[-1]) + 1 if askew.any() else at
-
-
-def true_runs(flags: Flags, piece: NDArray[np.int32]) -> list[tuple[int, int]]:
-    """First and last row of each run of set flags within a piece."""
-    run = np.flatnonzero(np.diff(np.concatenate([[0], flags.astype(np.int8), [0]])) != 0).reshape(
-        -1, 2
-    )
-    found = []
-    for a, b in run.tolist():
-        cuts = (np.flatnonzero(np.diff(piece[a:b])) + a + 1).tolist()
-        edges = [a, *cuts, b]
-        found += [(p, q - 1) for p, q in pairwise(edges)]
-    return found
 
 
 def first_guess(path: Path) -> Flags:
@@ -354,7 +186,7 @@ def _rank(
     steady = (np.abs(np.log(np.maximum(path.speed, 0.05) / usual)) < 0.3) & (
         heading_change(path.heading, 8) < np.radians(30)
     )
-    alone_run = (lap > 0) & (_run_mean(lap, alone(lays.inside, covered)) >= 0.35)
+    alone_run = (lap > 0) & (run_mean(lap, alone(lays.inside, covered)) >= 0.35)
     return np.asarray(steady * (1 + alone_run), dtype=np.int8)
 
 
@@ -404,64 +236,6 @@ def _fits(covered: Ground, sides: list[_Side], new: Floats) -> Flags:
     return np.asarray((left & free[0]) | (right & free[1]) | (left & right & (new >= 0.3)))
 
 
-def _fitting(
-    path: Path, run: NDArray[np.intp], runs: Runs, fits: Flags, new: Floats, usual: float,
-    width_m: float, blurred: bool,
-) -> tuple[Floats, Flags]:  # fmt: skip
-    """How far each second's run fits where it lies, (m,) 0-1; and (m,) last strips.
-
-    A last strip laps over its neighbour and fits badly; but partly new ground, all along, is no
-    ground that a way leads over, unless it lies askew. Where nothing fits there is no work to be
-    the last of. blurred: what fits is not seen, and only likeness tells.
-    """
-    fit, own = _by_run(run, (fits | blurred).astype(np.float64)), _by_run(run, new)
-    alone = own > 0.8
-    drift = drift_m(path.noise_m)
-    alike, askew = likeness(runs, fit, usual, width_m, drift)
-    some = _run_mean(run, np.minimum(new, 0.75)) > 0.02
-    last = alike[run] & some & ((fit[run] < 0.5) | blurred)
-    steady = np.abs(np.log(np.maximum(runs.speed, 0.05) / usual)) < 0.12
-    elsewhere = runs.length_m[1:][fit[1:] >= 0.5].sum() > 3 * runs.length_m
-    side = np.isfinite(runs.edge_m) & alone & steady & elsewhere
-    strip = _run_mean(run, ((new > 0.1) & (new < 0.75)).astype(np.float64)) > 0.7
-    share_fit = fit[run]
-    if (share_fit[run > 0] >= 0.5).mean() > 0.25:
-        share_fit = np.where((strip & ~askew[run]) | last | side[run], 1.0, share_fit)
-    return share_fit, last
-
-
-def _apart(path: Path, run: NDArray[np.intp], share_fit: Floats, gates: Sequence[int]) -> Floats:
-    """Which seconds belong to runs that only lead to or from the work: (m,) 0 or 1.
-
-    A way across fits nowhere. Runs that do not fit are taken for ways where they lead on from
-    the entry, to the exit, or to and from a stop, with no run that fits between.
-    """
-    apart = _across(path, run, share_fit)
-    for rows in _ways(path, run, share_fit, gates):
-        apart[rows] = True
-    return apart.astype(np.float64)
-
-
-def _across(path: Path, run: NDArray[np.intp], fit: Floats) -> Flags:
-    """Runs that fit less than half and go in a direction of their own: (m,) mask.
-
-    From one end of the work to the other, say. Axial directions, compared with those of the
-    runs that do fit.
-    """
-    first = np.unique(run, return_index=True)[1]
-    doubled = 2 * path.heading
-    mean = np.arctan2(
-        _run_mean(run, np.sin(doubled))[first], _run_mean(run, np.cos(doubled))[first]
-    )
-    length = np.bincount(run, weights=path.speed)
-    fitting = np.where((fit[first] >= 0.5) & (np.arange(len(first)) > 0), length, 0.0)
-    alike = np.abs((mean[:, None] - mean[None, :] + np.pi) % (2 * np.pi) - np.pi)
-    like = ((alike < np.radians(20)) * fitting[None, :]).sum(axis=1)
-    odd = (fit[first] < 0.45) & (like < 0.1 * max(float(fitting.sum()), 1.0)) & (length > 30.0)
-    odd[0] = False
-    return np.asarray(odd[run], dtype=bool)
-
-
 def _all_round(flags: Flags, reach: int = 8) -> Floats:
     """How far a flag holds without a break for some seconds either side: (m,) 0-1."""
     width = 2 * reach + 1
@@ -470,66 +244,9 @@ def _all_round(flags: Flags, reach: int = 8) -> Floats:
     return np.clip((mean - 0.6) / 0.4, 0.0, 1.0)
 
 
-def _ways(
-    path: Path, run: NDArray[np.intp], fit: Floats, gates: Sequence[int]
-) -> list[NDArray[np.intp]]:
-    """Rows of the runs that lead on from the entry, the exit or a stop and do not fit."""
-    numbers, first = np.unique(run, return_index=True)
-    runs = [(int(n), int(f)) for n, f in zip(numbers, first, strict=True) if n > 0]
-    runs.sort(key=lambda r: r[1])
-    if not runs:
-        return []
-    stops = list(gates) + [
-        (a + b) // 2 for a, b in true_runs(path.speed < 0.1, path.piece) if b - a >= 15
-    ]
-    loose = {n for n, f in runs if fit[f] < 0.4}
-    order = [n for n, _ in runs]
-    length = np.bincount(run)
-    begin = np.array([f for _, f in runs])
-    ways: set[int] = set()
-    for stop in stops:
-        at = int(np.searchsorted(begin, stop))
-        for side in (order[at:], order[:at][::-1]):
-            for n in side:
-                if n not in loose and length[n] > 12:
-                    break
-                if n in loose:
-                    ways.add(n)
-    return [np.flatnonzero(run == n) for n in ways]
-
-
-def running(path: Path) -> NDArray[np.intp]:
-    """Number of each straight run, driven forward without a stop, 0 outside: (m,)
-
-    Runs are a matter of motion alone, whatever they are taken for: evidence that hung on the
-    labels would swing to and fro with them.
-    """
-    chosen = (path.speed > 0.3) & ~path.reverse & (heading_change(path.heading) < np.radians(40))
-    start = chosen & ~np.concatenate([[False], chosen[:-1] & (np.diff(path.piece) == 0)])
-    return np.where(chosen, np.cumsum(start), 0)
-
-
-def _by_run(run: NDArray[np.intp], values: Floats) -> Floats:
-    """Mean of values over each run, by its number: (k,)"""
-    return np.asarray(np.bincount(run, weights=values) / np.maximum(np.bincount(run), 1))
-
-
-def _run_mean(run: NDArray[np.intp], values: Floats) -> Floats:
-    """Mean of values over each run, at each of its seconds: (m,)"""
-    return np.asarray(_by_run(run, values)[run])
-
-
 def working_speed(speed: Floats, work: Flags) -> float:
     """The visit's own working speed: median over the time working. [m/s]"""
     return float(np.median(speed[work])) if work.any() else 2.0
-
-
-def heading_change(heading: Floats, reach: int = 3) -> Floats:
-    """How far the heading turns within `reach` seconds either side: (m,) [rad]"""
-    rows = np.arange(len(heading))
-    after = heading[np.clip(rows + reach, 0, len(heading) - 1)]
-    before = heading[np.clip(rows - reach, 0, len(heading) - 1)]
-    return np.asarray(np.abs(after - before))
 
 
 def decode(score: Floats, lower: float, lift: float) -> Flags:

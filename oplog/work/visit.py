@@ -18,12 +18,14 @@ from oplog.work import idle
 from oplog.work.certainty import area_range, hours_range
 from oplog.work.clean import drift_m
 from oplog.work.coverage import Covered, bout_lines, cover
+from oplog.work.header import ahead
 from oplog.work.line import Line, working_line
 from oplog.work.model import Settings, Visit
 from oplog.work.motion import Path, joined, part_of
 from oplog.work.passes import SHARE, done_again
+from oplog.work.runs import true_runs
 from oplog.work.spacing import Spacing, gap_m, spacing
-from oplog.work.states import Evidence, ahead, first_guess, label, true_runs
+from oplog.work.states import Evidence, first_guess, label
 from oplog.work.stays import Stay
 from oplog.work.timeline import Clock, break_seconds, seconds_by_state, timeline
 

@@ -1,0 +1,99 @@
+"""Ways: runs that lead to the work, from it and across it, and fit nowhere."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from oplog.track import Floats
+from oplog.work.clean import drift_m
+from oplog.work.motion import Path
+from oplog.work.runs import Runs, by_run, likeness, run_mean, true_runs
+
+Flags = NDArray[np.bool_]
+
+
+def fitting(
+    path: Path, run: NDArray[np.intp], runs: Runs, fits: Flags, new: Floats, usual: float,
+    width_m: float, blurred: bool,
+) -> tuple[Floats, Flags]:  # fmt: skip
+    """How far each second's run fits where it lies, (m,) 0-1; and (m,) last strips.
+
+    A last strip laps over its neighbour and fits badly; but partly new ground, all along, is no
+    ground that a way leads over, unless it lies askew. Where nothing fits there is no work to be
+    the last of. blurred: what fits is not seen, and only likeness tells.
+    """
+    fit, own = by_run(run, (fits | blurred).astype(np.float64)), by_run(run, new)
+    alone = own > 0.8
+    drift = drift_m(path.noise_m)
+    alike, askew = likeness(runs, fit, usual, width_m, drift)
+    some = run_mean(run, np.minimum(new, 0.75)) > 0.02
+    last = alike[run] & some & ((fit[run] < 0.5) | blurred)
+    steady = np.abs(np.log(np.maximum(runs.speed, 0.05) / usual)) < 0.12
+    elsewhere = runs.length_m[1:][fit[1:] >= 0.5].sum() > 3 * runs.length_m
+    side = np.isfinite(runs.edge_m) & alone & steady & elsewhere
+    strip = run_mean(run, ((new > 0.1) & (new < 0.75)).astype(np.float64)) > 0.7
+    share_fit = fit[run]
+    if (share_fit[run > 0] >= 0.5).mean() > 0.25:
+        share_fit = np.where((strip & ~askew[run]) | last | side[run], 1.0, share_fit)
+    return share_fit, last
+
+
+def apart(path: Path, run: NDArray[np.intp], share_fit: Floats, gates: Sequence[int]) -> Floats:
+    """Which seconds belong to runs that only lead to or from the work: (m,) 0 or 1.
+
+    A way across fits nowhere. Runs that do not fit are taken for ways where they lead on from
+    the entry, to the exit, or to and from a stop, with no run that fits between.
+    """
+    found = _across(path, run, share_fit)
+    for rows in _ways(path, run, share_fit, gates):
+        found[rows] = True
+    return found.astype(np.float64)
+
+
+def _across(path: Path, run: NDArray[np.intp], fit: Floats) -> Flags:
+    """Runs that fit less than half and go in a direction of their own: (m,) mask.
+
+    From one end of the work to the other, say. Axial directions, compared with those of the
+    runs that do fit.
+    """
+    first = np.unique(run, return_index=True)[1]
+    doubled = 2 * path.heading
+    mean = np.arctan2(run_mean(run, np.sin(doubled))[first], run_mean(run, np.cos(doubled))[first])
+    length = np.bincount(run, weights=path.speed)
+    fitting = np.where((fit[first] >= 0.5) & (np.arange(len(first)) > 0), length, 0.0)
+    alike = np.abs((mean[:, None] - mean[None, :] + np.pi) % (2 * np.pi) - np.pi)
+    like = ((alike < np.radians(20)) * fitting[None, :]).sum(axis=1)
+    odd = (fit[first] < 0.45) & (like < 0.1 * max(float(fitting.sum()), 1.0)) & (length > 30.0)
+    odd[0] = False
+    return np.asarray(odd[run], dtype=bool)
+
+
+def _ways(
+    path: Path, run: NDArray[np.intp], fit: Floats, gates: Sequence[int]
+) -> list[NDArray[np.intp]]:
+    """Rows of the runs that lead on from the entry, the exit or a stop and do not fit."""
+    numbers, first = np.unique(run, return_index=True)
+    runs = [(int(n), int(f)) for n, f in zip(numbers, first, strict=True) if n > 0]
+    runs.sort(key=lambda r: r[1])
+    if not runs:
+        return []
+    stops = list(gates) + [
+        (a + b) // 2 for a, b in true_runs(path.speed < 0.1, path.piece) if b - a >= 15
+    ]
+    loose = {n for n, f in runs if fit[f] < 0.4}
+    order = [n for n, _ in runs]
+    length = np.bincount(run)
+    begin = np.array([f for _, f in runs])
+    ways: set[int] = set()
+    for stop in stops:
+        at = int(np.searchsorted(begin, stop))
+        for side in (order[at:], order[:at][::-1]):
+            for n in side:
+                if n not in loose and length[n] > 12:
+                    break
+                if n in loose:
+                    ways.add(n)
+    return [np.flatnonzero(run == n) for n in ways]
