@@ -21,7 +21,7 @@ from oplog.work.motion import Path
 Flags = NDArray[np.bool_]
 PARALLEL = np.radians(0.3)
 """A steered bout keeps to its neighbours this closely; drift adds to it."""
-NEAR_WIDTHS = 2.5
+NEAR_WIDTHS = 4.5
 SHORT_S = 12
 """A shorter run has no side that could be told."""
 CORNER_S = 45

@@ -28,7 +28,7 @@ def fitting(
     fit, own = by_run(run, (fits | blurred).astype(np.float64)), by_run(run, new)
     alone = own > 0.8
     drift = drift_m(path.noise_m)
-    alike, askew = likeness(runs, fit, usual, width_m, drift)
+    alike, askew = likeness(runs, np.where(alone, 1.0, fit), usual, width_m, drift)
     some = run_mean(run, np.minimum(new, 0.75)) > 0.02
     last = alike[run] & some & ((fit[run] < 0.5) | blurred)
     steady = np.abs(np.log(np.maximum(runs.speed, 0.05) / usual)) < 0.12
