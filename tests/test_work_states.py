@@ -44,8 +44,8 @@ def test_first_and_last_second_on_a_spot() -> None:
     all_work = np.ones(len(p), dtype=bool)
     (spot,) = lay.raster.cell(np.array([50.0]), np.array([1.0]))
     assert claims.first_claims(lay, all_work)[spot] == pytest.approx(50, abs=2)
-    assert claims.last_claims(lay, all_work)[spot] == pytest.approx(153, abs=3)
-    assert claims.last_claims(lay, ~all_work)[spot] == -1
+    assert claims.ground_of(lay, all_work).last[spot] == pytest.approx(153, abs=3)
+    assert claims.ground_of(lay, ~all_work).last[spot] == -1
 
 
 def test_ground_is_new_once() -> None:

@@ -54,14 +54,19 @@ class Swath:
     """The working line of every second as samples on a raster.
 
     cells: (k,) cell of each sample; owner: (k,) second that it belongs to, ascending;
-    steps: how many seconds there are; field: (k,) whether the sample lies in the field.
+    counts: (m,) samples of each second, at least one; field: (k,) whether the sample lies in the
+    field.
     """
 
     raster: Raster
     cells: Cells
     owner: Seconds
-    steps: int
+    counts: NDArray[np.intp]
     field: Flags
+
+    def spread(self, values: NDArray[Any]) -> NDArray[Any]:
+        """What is told of each second, told of each of its samples: (m,) -> (k,)."""
+        return np.repeat(values, self.counts)
 
 
 def raster(x: Floats, y: Floats, width_m: float) -> Raster:
@@ -81,29 +86,36 @@ def raster(x: Floats, y: Floats, width_m: float) -> Raster:
 def swath(
     grid: Raster, x: Floats, y: Floats, heading: Floats, piece: Seconds, width_m: float
 ) -> Swath:
-    """Lay the working line over the ground: (m,) its centre and heading -> samples."""
+    """Lay the working line over the ground: (m,) its centre and heading -> samples.
+
+    grid: the raster of this very way, which reaches two widths beyond it on every side.
+    """
     step = np.hypot(np.diff(x, append=x[-1]), np.diff(y, append=y[-1]))
     step[np.diff(piece, append=-1) != 0] = 0.0
     substeps = np.clip(np.ceil(step / grid.size_m), 1, 60).astype(np.intp)
-    owner = np.repeat(np.arange(len(x), dtype=np.int32), substeps)
+    owner = np.repeat(np.arange(len(x)), substeps)
     within = np.arange(len(owner)) - np.repeat(np.cumsum(substeps) - substeps, substeps)
     u = (within + 0.5) / substeps[owner]
     after = np.minimum(owner + 1, len(x) - 1)
     after = np.where(piece[after] == piece[owner], after, owner)
     angle = heading[owner] + u * (heading[after] - heading[owner])
     samples = int(np.ceil(width_m / grid.size_m - 1e-6))
-    across = ((np.arange(samples) + 0.5) / samples - 0.5) * width_m
-    sx = (x[owner] + u * (x[after] - x[owner]))[:, None] - np.sin(angle)[:, None] * across
-    sy = (y[owner] + u * (y[after] - y[owner]))[:, None] + np.cos(angle)[:, None] * across
-    cells = grid.cell(sx, sy).ravel()
-    return Swath(grid, cells, np.repeat(owner, samples), len(x), np.ones(len(cells), dtype=bool))
+    # In cells from here on: by far the most of the arithmetic is done once for each sample.
+    across = ((np.arange(samples) + 0.5) / samples - 0.5) * (width_m / grid.size_m)
+    column = (x[owner] + u * (x[after] - x[owner]) - grid.west) / grid.size_m
+    row = (y[owner] + u * (y[after] - y[owner]) - grid.south) / grid.size_m
+    columns = (column[:, None] - np.sin(angle)[:, None] * across).astype(np.intp)
+    rows = (row[:, None] + np.cos(angle)[:, None] * across).astype(np.intp)
+    cells = (rows * grid.columns + columns).ravel()
+    owners = np.repeat(owner.astype(np.int32), samples)
+    return Swath(grid, cells, owners, substeps * samples, np.ones(len(cells), dtype=bool))
 
 
 def within(lay: Swath, ground: Any, sure: Flags) -> Swath:
     """The same swath with its samples beyond the field told. sure: (m,) seconds wholly in it."""
     from shapely import contains_xy, prepare
 
-    asked = np.flatnonzero(~sure[lay.owner])
+    asked = np.flatnonzero(lay.spread(~sure))
     cells, back = np.unique(lay.cells[asked], return_inverse=True)
     prepare(ground)
     field = lay.field.copy()
@@ -111,29 +123,43 @@ def within(lay: Swath, ground: Any, sure: Flags) -> Swath:
     return replace(lay, field=field)
 
 
+@dataclass(frozen=True, eq=False)
+class Ground:
+    """When each cell was first and last covered by some work: (cells,) seconds each; NEVER and
+    -1 where none covered it."""
+
+    first: Seconds
+    last: Seconds
+
+
+def ground_of(wide: Swath, working: Flags) -> Ground:
+    """The ground that the working seconds of a swath cover."""
+    cells, owner = _worked(wide, working)
+    size = wide.raster.rows * wide.raster.columns
+    first, last = np.full(size, NEVER, dtype=np.int32), np.full(size, -1, dtype=np.int32)
+    # Of several values for one cell the last one given stays.
+    first[cells[::-1]] = owner[::-1]
+    last[cells] = owner
+    return Ground(first, last)
+
+
 def first_claims(lay: Swath, working: Flags) -> Seconds:
     """First second at which each cell was covered by work: (cells,), NEVER where none."""
     first = np.full(lay.raster.rows * lay.raster.columns, NEVER, dtype=np.int32)
-    chosen = working[lay.owner]
-    cells, owner = lay.cells[chosen], lay.owner[chosen]
+    cells, owner = _worked(lay, working)
     first[cells[::-1]] = owner[::-1]
     return first
 
 
-def last_claims(lay: Swath, working: Flags) -> Seconds:
-    """Last second at which each cell was covered by work: (cells,), -1 where none."""
-    last = np.full(lay.raster.rows * lay.raster.columns, -1, dtype=np.int32)
-    chosen = working[lay.owner]
-    last[lay.cells[chosen]] = lay.owner[chosen]
-    return last
+def _worked(lay: Swath, working: Flags) -> tuple[Cells, Seconds]:
+    chosen = lay.spread(working)
+    return lay.cells[chosen], lay.owner[chosen]
 
 
 def share(lay: Swath, flag: Flags) -> Floats:
     """Share of each second's samples for which a flag is set: (k,) -> (m,) 0-1."""
-    total = np.bincount(lay.owner, minlength=lay.steps)
-    return np.asarray(
-        np.bincount(lay.owner, weights=flag, minlength=lay.steps) / np.maximum(total, 1)
-    )
+    starts = np.cumsum(lay.counts) - lay.counts
+    return np.asarray(np.add.reduceat(flag.view(np.int8), starts, dtype=np.int32) / lay.counts)
 
 
 def alone(lay: Swath, ground: Ground, recent_s: int = 12) -> Floats:
@@ -153,26 +179,19 @@ def novelty(
     covered in the last `recent_s` seconds is its own.
     """
     mine = lay.field.copy()
-    own_rank = rank[lay.owner]
-    for r in range(int(rank.max(initial=0)) + 1):
+    for r in np.unique(rank[working]).tolist():
         chosen = working & (rank == r)
-        earlier = first_claims(wide, chosen)[lay.cells] < lay.owner - recent_s
-        later = last_claims(wide, chosen)[lay.cells] > lay.owner + recent_s
-        mine &= ~(((own_rank == r) & earlier) | ((own_rank < r) & (earlier | later)))
+        lower = np.flatnonzero(lay.spread(rank < r) & mine)
+        if len(lower):
+            ground = ground_of(wide, chosen)
+            first, cells, owner = ground.first, lay.cells[lower], lay.owner[lower]
+            earlier, later = first[cells] < owner - recent_s, ground.last[cells] > owner + recent_s
+            mine[lower] = ~(earlier | later)
+        else:
+            first = first_claims(wide, chosen)
+        equal = np.flatnonzero(lay.spread(rank == r) & mine)
+        mine[equal] = first[lay.cells[equal]] >= lay.owner[equal] - recent_s
     return share(lay, mine)
-
-
-@dataclass(frozen=True, eq=False)
-class Ground:
-    """When each cell was first and last covered by some work: (cells,) seconds each."""
-
-    first: Seconds
-    last: Seconds
-
-
-def ground_of(wide: Swath, working: Flags) -> Ground:
-    """The ground that the working seconds of a swath cover."""
-    return Ground(first_claims(wide, working), last_claims(wide, working))
 
 
 def beside(ground: Ground, spots: list[Cells], recent_s: int = 12) -> Flags:
