@@ -96,7 +96,7 @@ def _swaths(lines: list[Any], width_m: float) -> list[Any]:
 
     thin = simplify(np.asarray(lines), THIN_M)
     wide = buffer(thin, width_m / 2, cap_style="flat", join_style="mitre", mitre_limit=2)
-    return [polygons(w) for w in wide]
+    return [w for w in wide.tolist() if not w.is_empty]
 
 
 def close(ground: Any, by_m: float) -> Any:
@@ -133,7 +133,7 @@ def _twice(swaths: list[Any]) -> Any:
     a, b = tree.query(swaths, predicate="intersects")
     pairs = a < b
     ground = np.asarray(swaths)
-    return join([polygons(s) for s in intersection(ground[a[pairs]], ground[b[pairs]])])
+    return join(intersection(ground[a[pairs]], ground[b[pairs]]).tolist())
 
 
 def _missed(worked: Any, boundary: Any | None, width_m: float, close_m: float) -> Any:
@@ -150,20 +150,21 @@ def _missed(worked: Any, boundary: Any | None, width_m: float, close_m: float) -
 
 def join(parts: list[Any]) -> Any:
     """Union, as polygons only."""
-    return _overlaid(_union, *(polygons(p) for p in parts))
+    from shapely import get_parts, union
+
+    if len(parts) == 2:
+        return _overlaid(union, *(polygons(p) for p in parts))
+    return _overlaid(_union, get_parts(polygons(np.asarray(parts, dtype=object))))
 
 
-def _union(*parts: Any, **grid: float) -> Any:
+def _union(pieces: NDArray[Any], **grid: float) -> Any:
     """Union of polygons. Widening all of them at once by nothing is that too, and some five times
     as fast as joining them two by two; what comes out cannot be smaller than its largest part nor
     larger than all together, and where it is they are joined two by two after all."""
-    from shapely import MultiPolygon, area, buffer, get_parts, multipolygons, union, union_all
+    from shapely import MultiPolygon, area, buffer, multipolygons, union_all
 
     if grid:
-        return union_all(parts, **grid)
-    if len(parts) == 2:
-        return union(*parts)
-    pieces = get_parts(get_parts(np.asarray(parts, dtype=object)))
+        return union_all(pieces, **grid)
     if not len(pieces):
         return MultiPolygon()
     joined, areas = buffer(multipolygons(pieces), 0.0), area(pieces)
