@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+import atexit
+import functools
+import shutil
+import tempfile
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date, timedelta
@@ -35,6 +39,24 @@ def own_configuration(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     return folder
 
 
+def kept(make: Callable[[Path], log.Log]) -> Callable[[Path], log.Log]:
+    """Make a log once and copy it from then on; a copy is written to by a writer of its own."""
+    made: list[Path] = []
+
+    @functools.wraps(make)
+    def copied(path: Path) -> log.Log:
+        if not made:
+            base = Path(tempfile.mkdtemp(prefix="oplog-kept-"))
+            atexit.register(shutil.rmtree, base, ignore_errors=True)
+            make(base / "log")
+            made.append(base / "log")
+        shutil.copytree(made[0], path)
+        return log.open_log(path)
+
+    return copied
+
+
+@kept
 def farm_log(path: Path) -> log.Log:
     """A log with two fields, a tractor and two implements."""
     opened = log.create(path, "Hill Farm", "Europe/London")
@@ -42,6 +64,14 @@ def farm_log(path: Path) -> log.Log:
     flow.add_kit(opened, KitItem("blue", "tractor", True, hitch_m=2.0))
     flow.add_kit(opened, KitItem("drill", "drill", False, width_m=4.0, behind_m=1.0, trailed=False))
     flow.add_kit(opened, KitItem("roller", "roller", False, width_m=6.0))
+    return opened
+
+
+@kept
+def day_log(path: Path) -> log.Log:
+    """The farm with one day's work, of which nobody has said with what it was done."""
+    opened = farm_log(path)
+    flow.import_file(opened, day_gpx(), "day.gpx", flow.Told(machine="blue"))
     return opened
 
 

@@ -16,7 +16,7 @@ from oplog.flow.taking import Told
 from oplog.fold import fold
 from oplog.query.layers import LAYERS
 from oplog.season.customer import for_customer
-from tests.evening import DAY, Run, day_gpx, farm, own_configuration, run
+from tests.evening import DAY, Run, day_gpx, farm, farm_log, kept, own_configuration, run
 from tests.tracks import PLACE
 
 __all__ = ["farm", "own_configuration", "run"]
@@ -25,9 +25,10 @@ MILL = PLACE.unproject(shapely.box(295, -5, 425, 205))
 """The ground that is not the customer's."""
 
 
-@pytest.fixture
-def season(farm: log.Log) -> log.Log:
+@kept
+def season_log(path: Path) -> log.Log:
     """Long Acre is Brook's, Mill is another's; Edda drove; both were sprayed from one tank."""
+    farm = farm_log(path)
     told = Told(machine="blue", implement="drill", operation="spraying", driver="Edda Marsh")
     flow.import_file(farm, day_gpx(), "day.gpx", told)
     flow.state_customer(farm, "Brook", fields=["Long Acre"])
@@ -40,6 +41,11 @@ def season(farm: log.Log) -> log.Log:
     private.state_circle(farm, "Marsh cottage", 52.31, 0.16, 100.0)
     assert len(read(farm).farm.visits) == 2
     return farm
+
+
+@pytest.fixture
+def season(tmp_path: Path) -> log.Log:
+    return season_log(tmp_path / "log")
 
 
 def everything(made: log.Log):

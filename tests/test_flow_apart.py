@@ -4,7 +4,6 @@ both versions are shown, and a further correction chooses one. No clock decides.
 from __future__ import annotations
 
 import re
-import shutil
 from collections.abc import Callable
 from datetime import date
 from pathlib import Path
@@ -14,12 +13,12 @@ import pytest
 from oplog import flow, log
 from oplog.errors import OplogError, UnknownName
 from oplog.events import EntryStruck, VisitSaid, WorkMeasured
-from oplog.flow import Told, Words
+from oplog.flow import Words
 from oplog.flow.history import read
 from oplog.flow.jobs import plan
 from oplog.kit import KitItem
 from oplog.sheets.unsettled import open_choices, unsettled_lines
-from tests.evening import DAY, Said, day_gpx, in_field, now
+from tests.evening import DAY, Said, day_log, in_field, now
 from tests.tracks import geojson, square
 
 Act = Callable[[log.Log], object]
@@ -28,11 +27,9 @@ TODAY = date(2024, 3, 25)
 
 
 @pytest.fixture
-def two(farm: log.Log, tmp_path: Path) -> tuple[log.Log, log.Log]:
+def two(tmp_path: Path) -> tuple[log.Log, log.Log]:
     """Two copies of a log with one day's work in it."""
-    flow.import_file(farm, day_gpx(), "day.gpx", Told(machine="blue"))
-    shutil.copytree(farm.path, tmp_path / "other")
-    return farm, log.open_log(tmp_path / "other")
+    return day_log(tmp_path / "log"), day_log(tmp_path / "other")
 
 
 def handle(of: log.Log, field: str) -> str:

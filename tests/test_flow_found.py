@@ -32,6 +32,7 @@ from tests.evening import (
     every,
     farm_log,
     in_field,
+    kept,
     measured,
     now,
     own_configuration,
@@ -42,6 +43,7 @@ from tests.tracks import geojson, gpx
 __all__ = ["own_configuration", "run"]
 
 
+@kept
 def bare_log(path: Path) -> log.Log:
     """A log with a tractor and a drill, and no field."""
     opened = log.create(path, "Hill Farm", "Europe/London")
@@ -51,12 +53,17 @@ def bare_log(path: Path) -> log.Log:
     return opened
 
 
-@pytest.fixture
-def bare(tmp_path: Path) -> log.Log:
+@kept
+def bare_day_log(path: Path) -> log.Log:
     """The day of two fields imported, with no boundary on file."""
-    opened = bare_log(tmp_path / "bare")
+    opened = bare_log(path)
     flow.import_file(opened, day_gpx(), "day.gpx", flow.Told(machine="blue"))
     return opened
+
+
+@pytest.fixture
+def bare(tmp_path: Path) -> log.Log:
+    return bare_day_log(tmp_path / "bare")
 
 
 def later(fixes: list[tuple], days: int, shift_m: float = 0.0) -> list[tuple]:  # type: ignore[type-arg]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import timedelta
+from pathlib import Path
 
 import pytest
 
@@ -18,6 +19,7 @@ from tests.evening import (
     DRILLED,
     ROLLED,
     day_gpx,
+    day_log,
     every,
     in_field,
     measured,
@@ -29,10 +31,9 @@ DRILL = Told(machine="blue", implement="drill")
 
 
 @pytest.fixture
-def open_day(farm: log.Log) -> log.Log:
+def open_day(tmp_path: Path) -> log.Log:
     """A day of which nobody has said with what it was done."""
-    flow.import_file(farm, day_gpx(), "day.gpx", Told(machine="blue"))
-    return farm
+    return day_log(tmp_path / "log")
 
 
 def handle(of: log.Log, field: str) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import fields
 from datetime import date
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -17,7 +18,7 @@ from oplog.flow.history import read
 from oplog.flow.jobs import close, plan
 from oplog.flow.tracing import trace
 from oplog.kit import KitItem
-from tests.evening import DAY, DRILLED, ROLLED, Run, day_gpx, in_field, now
+from tests.evening import DAY, DRILLED, ROLLED, Run, day_gpx, day_log, every, in_field, now
 from tests.tracks import geojson, gpx, square
 
 TODAY = date(2024, 3, 25)
@@ -25,9 +26,9 @@ DRILL = Told(machine="blue", implement="drill")
 
 
 @pytest.fixture
-def worked(farm: log.Log) -> log.Log:
+def worked(tmp_path: Path) -> log.Log:
     """A day's work, and one of each thing that is stated, some of them twice."""
-    flow.import_file(farm, day_gpx(), "day.gpx", Told(machine="blue"))
+    farm = day_log(tmp_path / "log")
     flow.apply(farm, "bean seed", 100, "kg", "Mill", kind="seed", today=TODAY)
     flow.note(farm, "wet corner", on=["Mill"], today=TODAY)
     flow.calibrate(farm, "drill", "bean seed", TODAY, rate_kg_ha=240)
@@ -194,7 +195,8 @@ def test_one_import_of_two_is_struck_and_the_other_stays(farm: log.Log) -> None:
 
 def test_an_entry_is_struck_with_all_that_it_holds(farm: log.Log) -> None:
     flow.import_files(farm, [("a.gpx", gpx(DRILLED)), ("b.gpx", gpx(ROLLED))], Told(machine="blue"))
-    entry = max((e for e in farm.events() if isinstance(e, EntryWritten)), key=lambda e: e.number)
+    tracks = {e.event_id for e in every(farm, TrackImported)}
+    (entry,) = [e for e in every(farm, EntryWritten) if tracks & set(e.events)]
     done = flow.strike(farm, [entry.event_id[:8]], "wrong stick")
     assert {type(e) for e in done.out} >= {TrackImported}
     assert now(farm).tracks == now(farm).visits == ()

@@ -28,6 +28,7 @@ from tests.evening import (
     every,
     farm,
     farm_log,
+    kept,
     own_configuration,
     run,
 )
@@ -51,10 +52,14 @@ def whole_day() -> bytes:
     return gpx(DRILLED + way[1:] + ROLLED)
 
 
-def with_day(path: Path) -> log.Log:
+def own_day(path: Path) -> log.Log:
+    """The day, imported by the one who looks at it: what is missing then is no file on its way."""
     made = farm_log(path)
     flow.import_file(made, whole_day(), "day.gpx", BLUE)
     return made
+
+
+with_day = kept(own_day)
 
 
 @pytest.fixture
@@ -382,7 +387,8 @@ def test_a_removal_that_the_system_refuses_is_made_good(tmp_path, monkeypatch):
     assert whole(made)
 
 
-def test_what_is_left_is_held_against_the_event(day):
+def test_what_is_left_is_held_against_the_event(tmp_path):
+    day = own_day(tmp_path / "log")
     forget(day, BETWEEN)
     (cut,) = every(day, TrackCut)
     assert isinstance(cut, TrackCut)
