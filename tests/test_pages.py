@@ -140,7 +140,7 @@ def test_a_fields_sheet_has_its_work_in_order(page: Page, run: Run, sample: log.
 
 
 def either(ha: float) -> set[str]:
-    """An answer's hectares in two decimals; it is rounded itself, and halves may fall either way."""
+    """An answer's hectares in two decimals; it is rounded itself: halves may fall either way."""
     return {f"{ha + by:.2f} ha" for by in (-1e-4, 1e-4)}
 
 
