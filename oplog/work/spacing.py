@@ -118,12 +118,14 @@ def _neighbours(
         start = np.column_stack([x[rows] + 0.3 * nx, y[rows] + 0.3 * ny])
         end = np.column_stack([x[rows] + reach_m * nx, y[rows] + reach_m * ny])
         rays = linestrings(np.stack([start, end], 1))
-        ray, leg = tree.query(rays, predicate="intersects")
+        # By their boxes alone; where exactly they meet has to be worked out anyway.
+        ray, leg = tree.query(rays)
         other = bout[step[leg]] != bout[rows[ray]]
         turn = np.abs(_wrapped(heading[step[leg]] - heading[rows[ray]]))
         ok = other & ((turn < PARALLEL_RAD) | (turn > np.pi - PARALLEL_RAD))
         ray, leg, turn = ray[ok], leg[ok], turn[ok]
-        share = _along(start[ray], end[ray], step[leg], x, y)
+        share, meets = _along(start[ray], end[ray], step[leg], x, y)
+        ray, leg, turn, share = ray[meets], leg[meets], turn[meets], share[meets]
         away = 0.3 + share * (reach_m - 0.3)
         order = np.lexsort([away, ray])
         first = order[np.unique(ray[order], return_index=True)[1]]
@@ -138,17 +140,24 @@ def _neighbours(
     return _Neighbours(*(np.concatenate(c) for c in zip(*parts, strict=True)))
 
 
-def _along(start: Floats, end: Floats, leg: NDArray[np.intp], x: Floats, y: Floats) -> Floats:
-    """How far along each ray it meets a leg that it is known to meet: 0 at its start, 1 at its end.
+def _along(
+    start: Floats, end: Floats, leg: NDArray[np.intp], x: Floats, y: Floats
+) -> tuple[Floats, NDArray[np.bool_]]:
+    """How far along each ray it meets a leg, 0 at its start and 1 at its end; and whether it does.
 
-    start, end: (k, 2) of the rays; leg: (k,) row at which each leg starts.
+    start, end: (k, 2) of the rays; leg: (k,) row at which each leg starts, none of them along
+    its ray.
     """
     ux, uy = (end - start).T
     vx, vy = x[leg + 1] - x[leg], y[leg + 1] - y[leg]
     wx, wy = x[leg] - start[:, 0], y[leg] - start[:, 1]
     across = ux * vy - uy * vx
-    # A leg along its ray has no one point in common with it; the start is taken.
-    return np.asarray(np.clip((wx * vy - wy * vx) / np.where(across == 0, 1, across), 0.0, 1.0))
+    # One that stands still has no direction to be crossed in.
+    across = np.where(across == 0, np.inf, across)
+    of_ray, of_leg = (wx * vy - wy * vx) / across, (wx * uy - wy * ux) / across
+    hair = 1e-9
+    meets = (np.minimum(of_ray, of_leg) >= -hair) & (np.maximum(of_ray, of_leg) <= 1 + hair)
+    return np.clip(of_ray, 0.0, 1.0), np.asarray(meets & np.isfinite(across))
 
 
 def _stations(x: Floats, y: Floats, bout: NDArray[np.int32]) -> NDArray[np.intp]:
@@ -162,7 +171,10 @@ def _commonest(distance: Floats) -> float:
     """Peak of the density of distances, on a scale of equal ratios."""
     logs = np.log(np.maximum(distance, 0.3))
     grid = np.linspace(logs.min(), logs.max() + 1e-9, 400)
-    density = np.exp(-0.5 * ((grid[:, None] - logs[None, :]) / 0.08) ** 2).sum(axis=1)
+    # Single precision is plenty for a peak, and four times as fast.
+    at, all_logs = ((v / 0.08).astype(np.float32) for v in (grid, logs))
+    apart = at[:, None] - all_logs
+    density = np.exp(np.float32(-0.5) * apart * apart).sum(axis=1)
     return float(np.exp(grid[int(density.argmax())]))
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import datetime
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -22,7 +23,7 @@ from oplog.work.header import ahead
 from oplog.work.line import Line, working_line
 from oplog.work.model import Settings, Visit
 from oplog.work.motion import Path, joined, part_of
-from oplog.work.passes import SHARE, done_again
+from oplog.work.passes import SHARE, Again, done_again
 from oplog.work.runs import true_runs
 from oplog.work.spacing import Spacing, gap_m, spacing
 from oplog.work.states import Evidence, first_guess, label
@@ -63,9 +64,13 @@ class _Part:
     found: Spacing | None
     fresh: bool
 
-    @property
+    @cached_property
     def line(self) -> Line:
         return working_line(self.path, self.rig)
+
+    @cached_property
+    def again(self) -> Again | None:
+        return done_again(self.path, self.line, _width(self.rig, self.found))
 
 
 def measure_field(way: Path, stays: list[Stay], place: Place) -> list[Visit]:
@@ -86,7 +91,7 @@ def _passes(way: Path, stay: Stay, place: Place) -> list[_Part]:
     whole = _part(part_of(way, _within(way, stay)), stay, place, fresh=False)
     if whole is None:
         return []
-    again = done_again(whole.path, whole.line, _width(whole.rig, whole.found))
+    again = whole.again
     if again is None or again.share < SHARE or again.last < len(whole.path) - 1:
         return [whole]
     at = float(whole.path.seconds[again.first])
@@ -140,7 +145,9 @@ def _worked(parts: list[_Part], place: Place) -> list[NDArray[np.bool_]]:
     gates += [b for b, p in zip(ends[1:], parts, strict=True) if p.stay.went_out]
     cuts = _cuts(rig)
     ground = place.plane.project(parts[0].stay.field.boundary)
-    work = _labels(path, line, width_m, gap_m(parts[0].found, width_m), ground, gates, cuts)
+    again = parts[0].again if len(parts) == 1 else done_again(path, line, width_m)
+    gap = gap_m(parts[0].found, width_m)
+    work = _labels(path, line, width_m, gap, ground, gates, cuts, again)
     if cuts:
         work = ahead(path, line, work, rig.line_m is not None)
     return np.split(work, ends[1:-1])
@@ -178,9 +185,9 @@ def _labels(
     ground: Any,
     gates: list[int],
     cuts: bool,
+    again: Again | None,
 ) -> NDArray[np.bool_]:
     """Working or not, ground done over again judged by itself: (m,) mask."""
-    again = done_again(path, line, width_m)
     if again is None:
         return label(path, line, width_m, gap, ground, gates, Evidence(), cuts)
     rows = np.arange(len(path))
