@@ -56,6 +56,37 @@ def test_wild_first_and_last_fixes_are_left_out() -> None:
     assert cleaned(x, y).jumps == 2
 
 
+@pytest.mark.parametrize("size", [1, 4, 12])
+@pytest.mark.parametrize("aside", [(0.0, 8.0), (-20.0, 20.0)])
+def test_a_stretch_thrown_aside_by_some_metres_is_left_out(
+    size: int, aside: tuple[float, float]
+) -> None:
+    x, y = straight(600)
+    x[100 : 100 + size] += aside[0]
+    y[100 : 100 + size] += aside[1]
+    c = cleaned(x, y)
+    assert len(c) == 600 - size
+    assert abs(c.y).max() < 0.01
+
+
+def test_a_throw_that_lasts_is_kept_as_it_may_be_the_way() -> None:
+    x, y = straight()
+    y[100:130] += 8.0
+    assert len(cleaned(x, y)) == 200
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_turns_noise_and_stamps_cut_to_seconds_are_no_throw(seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    angle = np.linspace(0, np.pi, 12)
+    turn = [(200 + 4 * np.sin(a), 4 - 4 * np.cos(a)) for a in angle]
+    x, y = leg([(0, 0), *turn, (0, 8), (60, 8), (20, 30)], speed=5.0)
+    assert len(cleaned(x, y)) == len(x)
+    assert len(cleaned(*(v + rng.normal(0, 1.5, len(x)) for v in (x, y)))) == len(x)
+    stamps = np.arange(len(x)) + rng.uniform(-0.45, 0.45, len(x))
+    assert len(cleaned(x, y, stamps)) == len(x)
+
+
 def test_five_kilometres_in_ten_minutes_are_no_leap() -> None:
     x, y = straight(60)
     x[30:] += 5000.0

@@ -5,8 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from oplog.flow.cutting import GAP_S
+from oplog.track import Floats
 from oplog.work.clean import Noise
-from oplog.work.motion import even_stamps, longest_gap_s, part_of, smoothing_s, stood
+from oplog.work.motion import BRIDGED_S, even_stamps, longest_gap_s, part_of, smoothing_s, stood
 from tests.work_days import cleaned, driven, leg
 
 
@@ -45,6 +47,25 @@ def test_a_hole_of_a_minute_parts_the_path_and_one_of_five_seconds_does_not() ->
     p = driven(x[rows], y[rows], np.flatnonzero(rows))
     assert set(p.piece.tolist()) == {0, 1}
     assert not ((p.seconds > 100) & (p.seconds < 159)).any()
+
+
+def test_a_gap_in_straight_driving_is_bridged_and_any_other_is_not() -> None:
+    x, y = leg([(0, 0), (400, 0)])
+    turning = leg([(0, 0), (200, 0), (200, 400)])
+
+    def pieces(x: Floats, y: Floats, gap_s: int, stood_s: float = 0.0) -> int:
+        kept = np.flatnonzero((np.arange(len(x)) < 80) | (np.arange(len(x)) >= 80 + gap_s))
+        seconds = kept + stood_s * (kept >= 80)
+        return len(set(driven(x[kept], y[kept], seconds).piece.tolist()))
+
+    assert pieces(x, y, 30) == 1
+    assert pieces(x, y, 50) == 2
+    assert pieces(x, y, 20, stood_s=15.0) == 2
+    assert pieces(*turning, 30) == 2
+
+
+def test_nothing_is_bridged_that_may_be_a_private_place() -> None:
+    assert BRIDGED_S < GAP_S - 10
 
 
 def test_what_counts_as_a_hole_follows_from_the_sampling() -> None:

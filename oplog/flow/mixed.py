@@ -7,7 +7,8 @@ from numpy.typing import NDArray
 
 from oplog.geodesy import Plane
 from oplog.track import Floats, Times, Track
-from oplog.work.clean import FASTEST_M_S, clean, interleaved
+from oplog.work.clean import clean, interleaved
+from oplog.work.jumps import FASTEST_M_S
 
 TWO_RECEIVERS_M = 20.0
 """Two receivers on one machine, or two solutions of one receiver, differ by less."""

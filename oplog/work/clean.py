@@ -9,9 +9,7 @@ from numpy.typing import NDArray
 
 from oplog.geodesy import Plane
 from oplog.track import NOT_STATED, Floats, Track
-
-FASTEST_M_S = 40.0
-"""No farm machine goes faster: 144 km/h. Common practice, generous for a pickup."""
+from oplog.work.jumps import impossible, plausible, shifted
 
 CROSS_NOISE_GAIN = np.sqrt(1.5)
 """Spread of a second difference about the mean of its neighbours, for white noise of 1."""
@@ -24,7 +22,8 @@ class Cleaned:
     seconds: (n,) since the first fix, strictly increasing. [s]
     x, y: (n,) in `plane`. [m]
     rows: (n,) row of the input track that each fix came from.
-    repeats, jumps: how many fixes were left out for which reason.
+    repeats, jumps: how many fixes were left out for which reason; short stretches thrown aside
+    are left out besides.
     """
 
     plane: Plane
@@ -53,6 +52,7 @@ def clean(track: Track, plane: Plane) -> Cleaned:
     x, y = plane.xy(track.lon[rows], track.lat[rows])
     keep = plausible(seconds, x, y)
     jumps = int((~keep).sum())
+    keep[np.flatnonzero(keep)[shifted(seconds[keep], x[keep], y[keep])]] = False
     return Cleaned(
         plane=plane,
         start=track.time[rows[0]] if len(rows) else np.datetime64("NaT"),
@@ -65,46 +65,6 @@ def clean(track: Track, plane: Plane) -> Cleaned:
     )
 
 
-def plausible(seconds: Floats, x: Floats, y: Floats) -> NDArray[np.bool_]:
-    """Which fixes a machine can have had: (n,) mask.
-
-    The track is cut wherever the step to the next fix is faster than any machine (a step of
-    30 m is let pass whatever its time, as stamps are rounded). Short pieces that jump away from
-    both neighbours, while those neighbours agree with each other, are left out.
-    """
-    keep = np.ones(len(seconds), dtype=bool)
-    for _ in range(4):
-        index = np.flatnonzero(keep)
-        if len(index) < 3:
-            break
-        bad = _jumping_pieces(seconds[index], x[index], y[index])
-        if not bad.any():
-            break
-        keep[index[bad]] = False
-    return keep
-
-
-def _jumping_pieces(seconds: Floats, x: Floats, y: Floats) -> NDArray[np.bool_]:
-    broken = _impossible(np.diff(seconds), np.hypot(np.diff(x), np.diff(y)))
-    piece = np.concatenate([[0], np.cumsum(broken)])
-    starts = np.flatnonzero(np.concatenate([[True], broken]))
-    ends = np.append(starts[1:], len(seconds)) - 1
-    sizes = ends - starts + 1
-    drop = np.zeros(len(starts), dtype=bool)
-    for k in np.flatnonzero(sizes <= 10):
-        if 0 < k < len(starts) - 1 and not drop[k - 1]:
-            a, b = ends[k - 1], starts[k + 1]
-            gone = _impossible(seconds[b] - seconds[a], np.hypot(x[b] - x[a], y[b] - y[a]))
-            drop[k] = not gone
-        elif len(starts) > 1 and k in (0, len(starts) - 1):
-            drop[k] = sizes[k] <= 3
-    return np.asarray(drop[piece], dtype=bool)
-
-
-def _impossible(dt: Floats, distance: Floats) -> NDArray[np.bool_]:
-    return np.asarray(distance > np.maximum(30.0, FASTEST_M_S * np.maximum(dt, 1.0)))
-
-
 def interleaved(cleaned: Cleaned) -> bool:
     """Whether the track looks like two machines written into one file.
 
@@ -114,8 +74,8 @@ def interleaved(cleaned: Cleaned) -> bool:
     if len(cleaned) < 20:
         return False
     step = np.hypot(np.diff(cleaned.x), np.diff(cleaned.y))
-    impossible = _impossible(np.diff(cleaned.seconds), step)
-    return int(impossible.sum()) >= max(10, len(cleaned) // 500)
+    too_far = impossible(np.diff(cleaned.seconds), step)
+    return int(too_far.sum()) >= max(10, len(cleaned) // 500)
 
 
 @dataclass(frozen=True)
