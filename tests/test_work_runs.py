@@ -8,7 +8,7 @@ from shapely.geometry import box
 
 from oplog.work import states
 from oplog.work.line import working_line
-from oplog.work.runs import likeness, running, runs_of
+from oplog.work.runs import comb, likeness, running, runs_of
 from tests.work_days import PLAIN, driven, leg, up_and_down
 
 WIDTH_M = 10.0
@@ -80,3 +80,24 @@ def test_alone_in_a_field_nothing_is_like_anything() -> None:
     alike, askew = likeness(runs, np.ones(len(runs.x)), 2.0, WIDTH_M, 0.02)
     assert not alike.any()
     assert not askew.any()
+
+
+def every(offsets: list[float], lengths: list[float]) -> np.ndarray:
+    """Of parallel runs at some offsets [m], up and down by turns: which are teeth of a comb."""
+    xs = np.repeat(offsets, 2)
+    ends = [e for k, m in enumerate(lengths) for e in ((0, m) if k % 2 == 0 else (m, 0))]
+    p = driven(*leg([(float(x), float(y)) for x, y in zip(xs, ends, strict=True)]))
+    run = running(p)
+    teeth = comb(runs_of(p, working_line(p, PLAIN), run, None, WIDTH_M), WIDTH_M)
+    bouts = np.abs(np.sin(p.heading)) > 0.95
+    return np.array([teeth[run[bouts & (np.abs(p.x - x) < 2.0)]].mean() > 0.5 for x in offsets])
+
+
+def test_bouts_two_widths_apart_are_a_comb() -> None:
+    assert every([0, 20, 40, 60], [200, 200, 190, 200]).all()
+
+
+def test_ways_at_odd_distances_or_of_odd_lengths_are_none() -> None:
+    assert not every([0, 25, 41, 56], [200, 200, 200, 200]).any()
+    assert not every([0, 20, 40, 60], [200, 90, 200, 90]).any()
+    assert not every([0, 20], [200, 200]).any()

@@ -150,11 +150,17 @@ def _places(way: Path) -> list[tuple[Any, float]]:
 
 
 def _bouts(run: NDArray[np.intp], lanes: NDArray[np.int32]) -> list[NDArray[np.intp]]:
-    """Rows of each run of which enough lies abreast of others."""
+    """Rows of each run of which enough lies abreast of others, but for a road it leads on from."""
     total = np.bincount(run)
     beside = np.bincount(run, weights=lanes >= FEWEST_LANES)
     good = (beside >= LEAST_SHARE * total) & (total >= 4)
     good[0] = False
     order = np.argsort(run, kind="stable")
     edges = np.searchsorted(run[order], np.arange(len(total) + 1))
-    return [np.sort(order[edges[n] : edges[n + 1]]) for n in np.flatnonzero(good)]
+    runs = [np.sort(order[edges[n] : edges[n + 1]]) for n in np.flatnonzero(good)]
+    return [rows[_from_first_to_last(lanes[rows] >= FEWEST_LANES)] for rows in runs]
+
+
+def _from_first_to_last(flags: Flags) -> slice:
+    at = np.flatnonzero(flags)
+    return slice(int(at[0]), int(at[-1]) + 1)

@@ -24,6 +24,9 @@ PARALLEL = np.radians(0.3)
 NEAR_WIDTHS = 4.5
 SHORT_S = 12
 """A shorter run has no side that could be told."""
+MOST_LEFT = 4
+"""Widths between the bouts of a comb, at most; EVENLY: how much they may miss it, in widths."""
+EVENLY = 0.12
 CORNER_S = 45
 """No longer between two sides of a lap: a machine may have to come about at its corner."""
 
@@ -137,6 +140,31 @@ def likeness(
     alike = enough & parallel & (np.abs(share - 1) < 0.12) & steady & (runs.edge_m > 0.62 * width_m)
     askew = enough & ~parallel & (np.abs(share - 1) < 0.2)
     return alike, askew
+
+
+def comb(runs: Runs, width_m: float) -> Flags:
+    """Runs one after the other that lie whole widths apart, like the teeth of a comb: (k,) mask.
+
+    Bouts of which every second or third is left out fit their neighbours nowhere; but three ways
+    as long as each other are not driven in parallel at equal distances.
+    """
+    k = np.flatnonzero(runs.length_m > 2 * width_m)
+    k = k[k > 0]
+    a, b = k[:-1], k[1:]
+    turned = np.abs((runs.angle[b] - runs.angle[a] + np.pi / 2) % np.pi - np.pi / 2)
+    dx, dy = runs.x[b] - runs.x[a], runs.y[b] - runs.y[a]
+    cos, sin = np.cos(runs.angle[a]), np.sin(runs.angle[a])
+    along, aside = np.abs(dx * cos + dy * sin), np.abs(dy * cos - dx * sin) / width_m
+    widths = np.rint(aside)
+    longer = np.maximum(runs.length_m[a], runs.length_m[b])
+    alike = np.abs(runs.length_m[b] - runs.length_m[a]) < 0.2 * longer
+    tooth = alike & (turned < np.radians(3)) & (along < 0.55 * longer)
+    tooth &= (widths >= 1) & (widths <= MOST_LEFT) & (np.abs(aside - widths) < EVENLY)
+    row = tooth[:-1] & tooth[1:] & (widths[:-1] == widths[1:])
+    found = np.zeros(len(runs.x), dtype=bool)
+    for offset in range(3):
+        found[k[offset : offset + len(row)][row]] = True
+    return found
 
 
 def _along_edge(line: Line, run: NDArray[np.intp], ground: Any | None, width_m: float) -> Floats:

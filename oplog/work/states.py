@@ -114,7 +114,7 @@ def label(
         usual = working_speed(path.speed, work)
         covered = ground_of(lays.wide, work)
         new = novelty(
-            lays.inside, lays.wide, work, _rank(path, runs.lap[run], lays, covered, usual)
+            lays.inside, lays.wide, work, _rank(path, runs.lap[run], lays, covered, usual, cuts)
         )
         gain = weights.new_ground * (1 - np.exp(-new / some)) - weights.old_ground
         fits = _fits(covered, sides, new)
@@ -175,7 +175,7 @@ def _lay(path: Path, line: Line, width_m: float, gap_m: float, ground: Any | Non
 
 
 def _rank(
-    path: Path, lap: NDArray[np.intp], lays: _Lays, covered: Ground, usual: float
+    path: Path, lap: NDArray[np.intp], lays: _Lays, covered: Ground, usual: float, cuts: bool
 ) -> NDArray[np.int8]:
     """How good a claim each second of work has on its ground: (m,) 0, 1 or 2.
 
@@ -183,10 +183,10 @@ def _rank(
     a bout has its ground to itself; a way across the field, driven before or after, has not.
     lap: (m,) number of the run, or of the lap of the headland that it is a side of.
     """
-    steady = (np.abs(np.log(np.maximum(path.speed, 0.05) / usual)) < 0.3) & (
-        heading_change(path.heading, 8) < np.radians(30)
+    steady = (np.abs(np.log(np.maximum(path.speed, 0.05) / usual)) < 0.2) & (
+        heading_change(path.heading, 8 if cuts else 3) < np.radians(30)
     )
-    alone_run = (lap > 0) & (run_mean(lap, alone(lays.inside, covered)) >= 0.35)
+    alone_run = (lap > 0) & (run_mean(lap, alone(lays.inside, covered)) >= 0.5)
     return np.asarray(steady * (1 + alone_run), dtype=np.int8)
 
 

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from oplog.track import Floats
 from oplog.work.clean import drift_m
 from oplog.work.motion import Path
-from oplog.work.runs import Runs, by_run, likeness, run_mean, true_runs
+from oplog.work.runs import Runs, by_run, comb, likeness, run_mean, true_runs
 
 Flags = NDArray[np.bool_]
 
@@ -38,6 +38,7 @@ def fitting(
     share_fit = fit[run]
     if (share_fit[run > 0] >= 0.5).mean() > 0.25:
         share_fit = np.where((strip & ~askew[run]) | last | side[run], 1.0, share_fit)
+    share_fit = np.where(comb(runs, width_m)[run], 1.0, share_fit)
     return share_fit, last
 
 
@@ -83,7 +84,7 @@ def _ways(
     stops = list(gates) + [
         (a + b) // 2 for a, b in true_runs(path.speed < 0.1, path.piece) if b - a >= 15
     ]
-    loose = {n for n, f in runs if fit[f] < 0.4}
+    loose = {n for n, f in runs if fit[f] < 0.45}
     order = [n for n, _ in runs]
     length = np.bincount(run)
     begin = np.array([f for _, f in runs])
