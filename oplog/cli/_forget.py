@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from datetime import datetime
 from typing import TYPE_CHECKING
 
@@ -15,20 +15,59 @@ if TYPE_CHECKING:
     from oplog.flow.forgetting import Found
 
 
-def tell_of_older(log: _shared.Log, places: Sequence[str]) -> None:
-    """Say what the log held of a place before it was stated to be private."""
+def tell_of_older(log: _shared.Log, places: Iterable[str]) -> None:
+    """Say what the log held of places before they were stated to be private, what was measured
+    from it, and how it is taken out."""
     from oplog.flow.forgetting import within_place
+    from oplog.log.memory import memory
 
     for place in places:
         with _shared.Progress() as progress:
-            found = within_place(log, place, progress)
+            found = within_place(log, place, progress, memory())
         if found.parts:
-            _shared.say(
-                f"The log holds {found.fix_count:,} positions in or about {place} from before, and "
-                f"{_files(len(found.files))} that may speak of it. They are as they were."
-            )
-            _shared.note("To take them out for good:")
-            _shared.note(f'oplog forget --place "{place}" --because "TEXT"', indent="  ")
+            _tell_of_parts(log, place, found)
+        if found.unread:
+            _shared.note(_unread(found.unread, place))
+        if not found.parts:
+            _tell_of_shapes(log, place)
+
+
+def _tell_of_parts(log: _shared.Log, place: str, found: Found) -> None:
+    from oplog.sheets.privacy import visit_names
+
+    told = (
+        f"The log holds {found.fix_count:,} positions in or about {place} from before, and "
+        f"{_files(len(found.files))} that may speak of it. They are as they were."
+    )
+    if found.visits:
+        farm = _shared.farm_of(log, detail=False)
+        told += f" Work was measured from them: {visit_names(farm, found.visits)}."
+    _shared.say(told)
+    _shared.note("To take them out for good:")
+    _shared.note(f'oplog forget --place "{place}" --because "TEXT"', indent="  ")
+
+
+def _tell_of_shapes(log: _shared.Log, place: str) -> None:
+    """Say which work is drawn through a place whose positions were forgotten already."""
+    from oplog.flow.standing import drawn_through
+    from oplog.sheets.privacy import again_lines, visit_names
+
+    farm = _shared.farm_of(log, detail=False)
+    visits = drawn_through(farm, place)
+    if visits:
+        _shared.say(
+            f"Work was measured from positions in {place} that were forgotten since. Its shape "
+            f"still leads through the place: {visit_names(farm, visits)}."
+        )
+        _tell_again(again_lines(visits))
+
+
+def _tell_again(lines: Sequence[str]) -> None:
+    _shared.note(
+        "To measure it again from what is left, with the ground there told as not looked at:"
+    )
+    for line in lines:
+        _shared.note(line, indent="  ")
 
 
 def show(log: _shared.Log) -> None:
@@ -63,8 +102,10 @@ def found(
 def forget(log: _shared.Log, what: Found, because: str, yes: bool) -> int:
     """Show what would go, ask, and take it out; the exit code."""
     from oplog.flow import forgetting
-    from oplog.sheets.privacy import would_go
+    from oplog.sheets.privacy import again_lines, would_go
 
+    if what.unread:
+        _shared.note(_unread(what.unread, "it"))
     if not what.parts:
         _shared.say("The log holds nothing of that. Nothing was changed.")
         return DONE
@@ -85,7 +126,18 @@ def forget(log: _shared.Log, what: Found, because: str, yes: bool) -> int:
         "Forgotten. Copies of the log elsewhere hold it until they are merged with this one or "
         "this one with them; backups hold it for good."
     )
+    if what.place is not None and what.visits:
+        _tell_again(again_lines(what.visits))
     return DONE
+
+
+def _unread(count: int, place: str) -> str:
+    """What could not be looked into, and what to do."""
+    tracks = "1 track cannot" if count == 1 else f"{count} tracks cannot"
+    return (
+        f"{tracks} be read now, so that nobody can tell whether they hold positions in {place}: "
+        "oplog check says which. Ask again once they are there."
+    )
 
 
 def _files(count: int) -> str:

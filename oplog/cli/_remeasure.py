@@ -19,6 +19,7 @@ def run(
     field: str | None,
     day: date | str | None,
     machine: str | None,
+    forgotten: bool,
     because: str | None,
     yes: bool,
 ) -> None:
@@ -26,7 +27,7 @@ def run(
     from oplog.flow.changing import Which, measure_again, would_change
     from oplog.sheets.changes import changes_table
 
-    which = Which(field, _shared.day_in(log, day), machine)
+    which = Which(field, _shared.day_in(log, day), machine, forgotten)
     with _shared.Progress() as progress:
         found = would_change(log, which, step=lambda name, on: progress(f"{name}, {on}", 0, 1))
     _tell_what_stands(log, which)
@@ -43,21 +44,23 @@ def run(
 
 def _tell_what_stands(log: _shared.Log, which: Which) -> None:
     """Name the visits that rest on forgotten fixes: measuring again leaves them as they are."""
-    from oplog.flow.forgetting import rests_on_forgotten
-    from oplog.sheets.privacy import names
+    from oplog.flow.standing import rests_on_forgotten
+    from oplog.sheets.privacy import visit_names
 
     farm = _shared.farm_of(log, detail=False)
+    private = {p.place.casefold() for p in farm.private} if which.forgotten else set()
     stand = [
-        f"{farm.standing[v.event_id].handle} ({v.field or 'in no field'}, {v.day})"
+        v
         for v in farm.visits
         if which.day in (None, v.day)
         and (which.field or v.field).casefold() == v.field.casefold()
         and (which.machine or v.machine).casefold() == v.machine.casefold()
-        and rests_on_forgotten(farm, v)
+        and any((f.place or "").casefold() not in private for f in rests_on_forgotten(farm, v))
     ]
     if stand:
         _shared.note(
-            f"These rest on fixes that were forgotten and stand as they are: {names(stand)}."
+            f"These rest on fixes that were forgotten and stand as they are: "
+            f"{visit_names(farm, stand)}."
         )
 
 

@@ -21,6 +21,7 @@ def command(log: _shared.Log, other: str) -> None:
     """
     from pathlib import Path
 
+    from oplog.cli import _forget
     from oplog.flow.remeasuring import settle
     from oplog.log import open_log
     from oplog.sheets.unsettled import open_choices
@@ -33,6 +34,8 @@ def command(log: _shared.Log, other: str) -> None:
     if settle(log, command=_shared.typed()) is not None:
         _shared.say("Days that had been measured in parts were measured again as a whole.")
     farm = _shared.farm_of(log, detail=False)
+    if new:
+        _forget.tell_of_older(log, sorted({p.place for p in farm.private}, key=str.casefold))
     _shared.tell_unsettled(farm, open_choices(farm))
 
 

@@ -18,11 +18,13 @@ from oplog.log import Entry, Log
 
 @dataclass(frozen=True)
 class Which:
-    """Which work is measured again; None for all."""
+    """Which work is measured again; None for all. forgotten: work too of which some was forgotten
+    for a private place, from what is left."""
 
     field: str | None = None
     day: date | None = None
     machine: str | None = None
+    forgotten: bool = False
 
 
 class Change(NamedTuple):
@@ -63,7 +65,7 @@ def would_change(
     for on in _days(farm, machine, which.day):
         if step is not None:
             step(*on)
-        again = measured_anew(history, farm, *on, log.fixes)
+        again = measured_anew(history, farm, *on, log.fixes, places=which.forgotten)
         # Nothing at all comes back where all that the day rests on was forgotten: it stands.
         found = list(_compared(farm, again, *on)) if again else []
         if found and (field is None or any(c.field == field for c in found)):

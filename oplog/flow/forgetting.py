@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+import hashlib
+import json
+from collections.abc import Callable, Iterable, MutableMapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -11,11 +13,10 @@ from numpy.typing import NDArray
 
 from oplog import readers
 from oplog.errors import LogDamaged, OplogError, UnknownName
-from oplog.events import Span, StretchForgotten, TrackImported, WorkMeasured
+from oplog.events import PrivatePlace, Span, StretchForgotten, TrackImported, WorkMeasured
 from oplog.flow import cutting, gather
 from oplog.flow.days import moment
 from oplog.flow.history import History, read, stated
-from oplog.fold import Farm
 from oplog.log import Entry, Log
 from oplog.readers.mentions import mentions
 from oplog.track import Track, concat, empty
@@ -42,12 +43,14 @@ class Found:
     """What would be forgotten.
 
     visits: work measured from what goes; its figures and the ground that it covers stay. place:
-    the private place that was asked for.
+    the private place that was asked for. unread: tracks that could not be read, as of a folder
+    whose files are still on their way.
     """
 
     parts: tuple[Part, ...]
     visits: tuple[WorkMeasured, ...]
     place: str | None = None
+    unread: int = 0
 
     @property
     def fix_count(self) -> int:
@@ -60,8 +63,17 @@ class Found:
         return tuple(sorted({f for p in self.parts for f in p.files}))
 
 
-def within_place(log: Log, name: str, step: Step = lambda what, done, of: None) -> Found:
-    """All that the log holds within a private place. Raises: UnknownName."""
+def within_place(
+    log: Log,
+    name: str,
+    step: Step = lambda what, done, of: None,
+    memory: MutableMapping[str, bytes] | None = None,
+) -> Found:
+    """All that the log holds within a private place.
+
+    memory: of the imports in which nothing was found before, so that they are not read again.
+    Raises: UnknownName.
+    """
     history = read(log)
     named = [p for p in history.farm.private if p.place.casefold() == name.strip().casefold()]
     if not named:
@@ -76,7 +88,8 @@ def within_place(log: Log, name: str, step: Step = lambda what, done, of: None) 
         track, _ = readers.read(data, zone=history.farm.zone)
         return bool(places.inside(track).any()) or mentions(data, places.boxes)
 
-    return _found(history, gone, leads_there, step, named[0].place)
+    clear = None if memory is None else _Clear(history, named, memory)
+    return _found(history, gone, leads_there, step, named[0].place, clear=clear)
 
 
 def in_period(
@@ -157,18 +170,6 @@ def forget(log: Log, found: Found, because: str, command: str = "forget") -> Ent
     return log.forget(stretches, files=found.files, command=command)
 
 
-def rests_on_forgotten(farm: Farm, visit: WorkMeasured) -> list[StretchForgotten]:
-    """What was forgotten of the time of a visit: its figures stand, and rest on what is gone."""
-    return [
-        f
-        for f in farm.forgotten
-        if f.machine.casefold() == visit.machine.casefold()
-        and any(
-            s.started_at < visit.ended_at and s.ended_at > visit.started_at for s in f.stretches
-        )
-    ]
-
-
 def _found(
     history: History,
     gone: Callable[[Track, str], NDArray[np.bool_]],
@@ -176,28 +177,56 @@ def _found(
     step: Step,
     place: str | None,
     asked: Iterable[Span] = (),
+    clear: _Clear | None = None,
 ) -> Found:
     imports = [e for e in history.events.values() if isinstance(e, TrackImported)]
+    imports = [t for t in imports if clear is None or not clear.is_known(t)]
     imports.sort(key=lambda t: (t.machine.casefold(), t.first_at, t.event_id))
     taken: dict[str, list[_Taken]] = {}
     files: dict[str, set[str]] = {}
-    cut_off = history.log.forgotten().files
+    unread = 0
     for i, one in enumerate(imports):
         step(f"looking into what {one.machine} recorded", i, len(imports))
         track = _track(history.log, one.fixes)
-        mask = gone(track, one.machine)
-        if mask.any():
+        unread += track is None
+        mask = gone(track if track is not None else empty(), one.machine)
+        if track is not None and mask.any():
             runs = _runs(track, mask)
             taken.setdefault(one.machine, []).append(_Taken(one.fixes, track.take(mask), runs))
-        file = one.file_digest
-        if file not in cut_off and (mask.any() or _leads(history.log, one, leads_there)):
-            files.setdefault(one.machine, set()).add(file)
+        leads = None if mask.any() else _leads(history.log, one, leads_there)
+        if mask.any() or leads:
+            files.setdefault(one.machine, set()).add(one.file_digest)
+        elif clear is not None and track is not None and leads is not None:
+            clear.remember(one)
+    cut_off = history.log.forgotten().files
+    files = {m: held - cut_off for m, held in files.items() if held - cut_off}
     parts = tuple(
         _part(machine, taken.get(machine, []), files.get(machine, set()), asked)
         for machine in sorted(taken.keys() | files.keys())
     )
     visits = tuple(v for v in history.farm.visits if any(_meets(v, p) for p in parts))
-    return Found(parts, visits, place)
+    return Found(parts, visits, place, unread)
+
+
+class _Clear:
+    """Imports of which nothing lies in a place, kept from one look to the next."""
+
+    def __init__(
+        self, history: History, places: Sequence[PrivatePlace], memory: MutableMapping[str, bytes]
+    ) -> None:
+        forgotten = sorted(f.event_id for f in history.farm.forgotten)
+        self._of = [sorted(p.event_id for p in places), forgotten, history.farm.zone]
+        self._memory = memory
+
+    def is_known(self, one: TrackImported) -> bool:
+        return self._name(one) in self._memory
+
+    def remember(self, one: TrackImported) -> None:
+        self._memory[self._name(one)] = b"nothing"
+
+    def _name(self, one: TrackImported) -> str:
+        text = json.dumps(["clear 1", one.event_id, *self._of])
+        return hashlib.sha256(text.encode()).hexdigest()[:32]
 
 
 @dataclass(frozen=True, eq=False)
@@ -209,17 +238,21 @@ class _Taken:
     runs: list[Span]
 
 
-def _track(log: Log, digest: str) -> Track:
+def _track(log: Log, digest: str) -> Track | None:
     try:
         return log.fixes(digest)
     except LogDamaged:
-        return empty()
+        return None
 
 
-def _leads(log: Log, one: TrackImported, leads_there: Callable[[bytes, str], bool]) -> bool:
-    """Whether the bytes of a file hold something of the stretch, though its fixes do not."""
-    has = log.has_raw(one.file_digest)
-    return has and leads_there(log.raw(one.file_digest), one.machine)
+def _leads(log: Log, one: TrackImported, leads_there: Callable[[bytes, str], bool]) -> bool | None:
+    """Whether the bytes of a file hold something of the stretch, though its fixes do not. None
+    where they should be here and are not."""
+    if one.file_digest in log.forgotten().files:
+        return False
+    if not log.has_raw(one.file_digest):
+        return None
+    return leads_there(log.raw(one.file_digest), one.machine)
 
 
 def _part(machine: str, held: list[_Taken], files: set[str], asked: Iterable[Span]) -> Part:

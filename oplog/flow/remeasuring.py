@@ -65,23 +65,30 @@ def measured_anew(
     day: date,
     fixes: Callable[[str], Track],
     settings: Settings | None = None,
+    places: bool = False,
 ) -> list[Event]:
     """The events of a machine's day, and one that puts them in the place of earlier ones.
 
-    farm: what counts, with imports that are still to be written; fixes: the fixes of a digest.
+    farm: what counts, with imports that are still to be written; fixes: the fixes of a digest;
+    places: see with_standing.
     """
     events = measured(task(farm, machine, day, fixes, settings))
-    return in_place(history, farm, machine, day, events)
+    return in_place(history, farm, machine, day, events, places)
 
 
 def in_place(
-    history: History, farm: Farm, machine: str, day: date, events: list[Event]
+    history: History,
+    farm: Farm,
+    machine: str,
+    day: date,
+    events: list[Event],
+    places: bool = False,
 ) -> list[Event]:
     """The events of a machine's day, and one that puts them in the place of earlier ones.
 
     None at all where everything that was recorded of the day was forgotten: its figures stand.
     """
-    stands = with_standing(history, farm, machine, day, events)
+    stands = with_standing(history, farm, machine, day, events, places)
     if stands is None:
         return []
     events = told_apart(history, stands)

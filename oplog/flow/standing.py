@@ -1,4 +1,8 @@
-"""Figures that rest on forgotten fixes stand: a day measured again keeps them as they were."""
+"""Figures that rest on forgotten fixes stand: a day measured again keeps them as they were.
+
+What was forgotten for a private place is measured from what is left where that is asked for: the
+ground that the place hides is then told as not looked at, as if it had been private from the first.
+"""
 
 from __future__ import annotations
 
@@ -6,33 +10,60 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from datetime import date, datetime
 
-from oplog.events import DayMeasured, Event, GroundFound, Span, WorkMeasured
+import shapely
+
+from oplog.events import DayMeasured, Event, GroundFound, Span, StretchForgotten, WorkMeasured
 from oplog.flow.clearing import forgotten_spans
 from oplog.flow.days import bounds
 from oplog.flow.history import History
 from oplog.fold import Farm
 
 
+def rests_on_forgotten(farm: Farm, visit: WorkMeasured) -> list[StretchForgotten]:
+    """What was forgotten of the time of a visit that was measured with it: its figures stand, and
+    rest on what is gone."""
+    return [
+        f
+        for f in farm.forgotten
+        if f.machine.casefold() == visit.machine.casefold()
+        and any(_meet(s.started_at, s.ended_at, visit.started_at, visit.ended_at)
+                for s in f.stretches)
+        and not _is_hidden(farm, visit, f)
+    ]  # fmt: skip
+
+
+def drawn_through(farm: Farm, place: str) -> list[WorkMeasured]:
+    """Visits that were measured with what was forgotten for a private place, and lead through it
+    as they are drawn."""
+    return [
+        v
+        for v in farm.visits
+        if any((f.place or "").casefold() == place.casefold() for f in rests_on_forgotten(farm, v))
+    ]
+
+
 def with_standing(
-    history: History, farm: Farm, machine: str, day: date, events: list[Event]
+    history: History, farm: Farm, machine: str, day: date, events: list[Event], places: bool = False
 ) -> list[Event] | None:
     """The events of a day as it was measured again, with those visits as they were before of
-    which some was forgotten since. None where nothing is left to measure, so that all stands."""
+    which some was forgotten since. None where nothing is left to measure, so that all stands.
+
+    places: whether what was forgotten for places that are private still is left out.
+    """
     begin, end = bounds(day, farm.zone, farm.day_turns_at)
-    spans = [
-        s for s in forgotten_spans(farm, machine) if _meet(s.started_at, s.ended_at, begin, end)
-    ]
-    if not spans:
+    spans = forgotten_spans(farm, machine)
+    if not any(_meet(s.started_at, s.ended_at, begin, end) for s in spans):
         return events
     days = [e for e in events if isinstance(e, DayMeasured)]
     if not days:
         return None
+    private = {p.place.casefold() for p in farm.private} if places else set()
     stands = {
         v.event_id
         for v in history.current_visits
         if v.machine.casefold() == machine.casefold()
         and v.day == day
-        and any(_meet(s.started_at, s.ended_at, v.started_at, v.ended_at) for s in spans)
+        and any((f.place or "").casefold() not in private for f in rests_on_forgotten(farm, v))
     }
     if not stands:
         return events
@@ -51,6 +82,16 @@ def with_standing(
 def grounds_that_stand(events: Iterable[Event]) -> set[str]:
     """Ids of the found grounds that visits lie in."""
     return {e.ground for e in events if isinstance(e, WorkMeasured) and e.ground}
+
+
+def _is_hidden(farm: Farm, visit: WorkMeasured, forgotten: StretchForgotten) -> bool:
+    """Whether a visit was measured without what was forgotten: the place it was forgotten for is
+    told as not looked at."""
+    if forgotten.place is None or not visit.unseen:
+        return False
+    unseen, name = shapely.from_wkb(visit.unseen), forgotten.place.casefold()
+    own = [shapely.from_wkb(p.geometry) for p in farm.private if p.place.casefold() == name]
+    return any(unseen.intersection(shape).area > 0.0 for shape in own)
 
 
 def _meet(a: datetime, b: datetime, c: datetime, d: datetime) -> bool:

@@ -13,6 +13,9 @@ from oplog.fold import Farm
 SHOWN = 8
 """Stretches shown in full."""
 
+FEW_DAYS = 3
+"""Days that are measured again one by one; more, all at once."""
+
 
 def place_lines(farm: Farm) -> list[str]:
     """One line for each private place: its name and size, not where it is."""
@@ -75,15 +78,28 @@ def would_go(farm: Farm, parts: Sequence[Going], visits: Sequence[WorkMeasured])
         lines += [f"{p.machine}: {p.fix_count:,} positions", *stretches]
         lines += [f"  {line}" for line in _files(farm, p.files)]
     if visits:
-        told = [
+        lines.append(
+            f"Work measured from it stays on record, its figures and the ground that it covered: "
+            f"{visit_names(farm, visits)}."
+        )
+    return lines
+
+
+def visit_names(farm: Farm, visits: Sequence[WorkMeasured]) -> str:
+    """Visits by handle, field and day, the first few."""
+    return names(
+        [
             f"{farm.standing[v.event_id].handle} ({v.field or 'in no field'}, {v.day})"
             for v in visits
         ]
-        lines.append(
-            f"Work measured from it stays on record, its figures and the ground that it covered: "
-            f"{names(told)}."
-        )
-    return lines
+    )
+
+
+def again_lines(visits: Sequence[WorkMeasured]) -> list[str]:
+    """What to type to measure work anew without what was forgotten for a private place."""
+    days = sorted({v.day for v in visits})
+    each = [f" --day {day}" for day in days] if len(days) <= FEW_DAYS else [""]
+    return [f"oplog remeasure --forgotten{day}" for day in each]
 
 
 def _files(farm: Farm, digests: Sequence[str]) -> list[str]:

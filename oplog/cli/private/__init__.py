@@ -26,8 +26,10 @@ def command(ctx: click.Context) -> None:
 
 
 def _show(log: _shared.Log) -> None:
+    from oplog.cli import _forget
     from oplog.sheets.privacy import place_lines
 
     farm = _shared.farm_of(log, detail=False)
     for line in place_lines(farm):
         _shared.say(line)
+    _forget.tell_of_older(log, sorted({p.place for p in farm.private}, key=str.casefold))
