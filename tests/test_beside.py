@@ -236,6 +236,19 @@ def test_tracks_for_a_phone_say_it_in_words(apart: Path, run: Run, tmp_path: Pat
     assert f"Seal: {seal_in(said.out)}" in text
 
 
+def test_lines_to_follow_say_it_in_both_files(apart: Path, run: Run, tmp_path: Path) -> None:
+    said = run("--log", apart, "lines", "Mill", "--boom", "24m", "--to", tmp_path)
+    assert said.code == 0, said.err
+    assert MILL in plain(said.out)
+    assert said.out.splitlines()[-1] == f"Seal: {seal_in(said.out)}"
+    held = beside(next(tmp_path.glob("*.geojson")))
+    assert MILL in [u["what"] for u in held["unsettled"]]
+    assert held["seal"] == seal_in(said.out)
+    text = unescape(next(tmp_path.glob("*.gpx")).read_text("utf-8"))
+    assert MILL in text
+    assert f"Seal: {seal_in(said.out)}" in text
+
+
 def test_work_told_in_two_ways_is_said_with_what_measures_it_again(tmp_path: Path) -> None:
     """Of events as a log gives them, which are read as they are needed."""
     made = log.create(tmp_path / "log", "Hill Farm", "Europe/London")

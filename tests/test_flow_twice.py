@@ -11,6 +11,7 @@ import pytest
 from oplog import flow, log
 from oplog.events import TrackImported
 from oplog.flow import Told
+from oplog.fold import Unsettled
 from oplog.kit import KitItem
 from oplog.sheets.unsettled import open_choices, unsettled_lines
 from tests.evening import DAY, Said, day_gpx, now, own_configuration
@@ -27,6 +28,10 @@ def two(farm: log.Log, tmp_path: Path) -> tuple[log.Log, log.Log]:
     flow.import_file(farm, day_gpx(), "day.gpx", Told(machine="blue"))
     flow.import_file(other, day_gpx(), "day.gpx", Told(machine="red"))
     return farm, other
+
+
+def of_files(of: log.Log) -> list[Unsettled]:
+    return [u for u in open_choices(now(of)) if isinstance(u.events[0], TrackImported)]
 
 
 def machines(of: log.Log) -> list[str]:
@@ -52,7 +57,7 @@ def test_it_is_told_whoever_merges_first(two: tuple[log.Log, log.Log], tmp_path:
 def test_choosing_one_leaves_its_work_alone(two: tuple[log.Log, log.Log], keeps: str) -> None:
     one, other = two
     one.merge(other)
-    (matter,) = [u for u in open_choices(now(one)) if isinstance(u.events[0], TrackImported)]
+    (matter,) = of_files(one)
     shown = "\n".join(unsettled_lines(now(one), [matter]))
     chosen = next(e for e in matter.events if e.machine == keeps)  # type: ignore[attr-defined]
     assert f"{chosen.event_id[:8]} {keeps} (" in shown
@@ -82,6 +87,63 @@ def test_striking_one_settles_it_too(two: tuple[log.Log, log.Log]) -> None:
     flow.strike(one, [red.event_id[:8]], "it was blue")
     assert machines(one) == ["blue", "blue"]
     assert not any(isinstance(u.events[0], TrackImported) for u in now(one).unsettled)
+
+
+@pytest.fixture
+def struck_apart(two: tuple[log.Log, log.Log]) -> tuple[log.Log, log.Log]:
+    """Both saw the matter, and each struck out another machine's, on a copy of his own."""
+    one, other = two
+    one.merge(other)
+    other.merge(one)
+    for end, wrong in ((one, "blue"), (other, "red")):
+        (held,) = (t for t in now(end).tracks if t.machine == wrong)
+        flow.strike(end, [held.event_id[:8]], f"it was not {wrong}")
+    one.merge(other)
+    other.merge(one)
+    return one, other
+
+
+def test_struck_for_each_by_two_apart_is_told(
+    struck_apart: tuple[log.Log, log.Log], run: Callable[..., Said]
+) -> None:
+    one, other = struck_apart
+    for end in struck_apart:
+        assert machines(end) == []
+        (matter,) = of_files(end)
+        assert "blue and red, and struck out for both" in matter.what
+        shown = "\n".join(unsettled_lines(now(end), [matter]))
+        assert "it was not blue" in shown
+        assert "it was not red" in shown
+    assert now(one).unsettled == now(other).unsettled
+    said = run("--log", one.path, "day", DAY.isoformat())
+    assert "its work counts for none" in " ".join(said.out.split())
+
+
+@pytest.mark.parametrize("keeps", ["blue", "red", None])
+def test_one_machine_or_none_is_chosen_after_that(
+    struck_apart: tuple[log.Log, log.Log], keeps: str | None
+) -> None:
+    one, other = struck_apart
+    (matter,) = of_files(one)
+    chosen = next(e for e in matter.events if getattr(e, "machine", None) == keeps)
+    flow.choose(one, chosen.event_id[:8], "asked the drivers")
+    other.merge(one)
+    for end in struck_apart:
+        assert machines(end) == ([keeps, keeps] if keeps else [])
+        assert of_files(end) == []
+
+
+def test_who_strikes_both_himself_is_not_asked(two: tuple[log.Log, log.Log]) -> None:
+    one, other = two
+    one.merge(other)
+    for track in now(one).tracks:
+        flow.strike(one, [track.event_id[:8]], "a lawn mower")
+    assert machines(one) == []
+    assert of_files(one) == []
+    last = max(now(one).struck, key=lambda s: len(s.supersedes))
+    flow.strike(one, [last.event_id[:8]], "no, it was red after all")
+    assert len(machines(one)) == 2
+    assert of_files(one) == []
 
 
 def test_the_same_file_for_another_machine_is_said_at_import(

@@ -107,6 +107,21 @@ def test_a_select_reaches_nothing_but_the_tables(sql: str, farm: Farm, tmp_path:
     left_alone(farm, tmp_path)
 
 
+@pytest.mark.parametrize(
+    ("sql", "told"),
+    [("SELECT getenv('HOME')", "questions do not have getenv()"),
+     ("SELECT * FROM secret_values", "no table secret_values that it may read. There are "),
+     ("FROM enable_logging(storage = 'file')", "outside the log's tables")],
+)  # fmt: skip
+def test_why_it_does_not_run_is_said_in_words_of_the_log(
+    sql: str, told: str, farm: Farm, tmp_path: Path
+) -> None:
+    with pytest.raises(OplogError) as error:
+        asked(farm, tmp_path, sql)
+    assert told in str(error.value)
+    assert "Did you mean" not in str(error.value)
+
+
 def left_alone(farm: Farm, place: Path) -> None:
     """Nothing was written, and questions are answered as before."""
     assert {p.name for p in place.iterdir()} <= {"there.csv", "mine.sql", "configuration"}

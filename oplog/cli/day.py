@@ -25,13 +25,16 @@ def command(
     oplog day 2027-03-25 --csv
     """
     from oplog.sheets.day import day_sheet, days_of, visits_of
-    from oplog.sheets.unsure import unsettled_of
+    from oplog.sheets.unsure import unsettled_of, unsettled_on
 
     farm = _shared.farm_of(log, detail=False)
     name = farm.kit_item(machine, machine=True).name if machine else None
     when = _shared.day_of(farm, day) or _latest(farm)
+    days = days_of(farm, when, name)
+    found = unsettled_of(farm, days, visits_of(farm, when, name))
+    if not days:
+        found = unsettled_on(farm, when, name)
     if output.form != "text":
-        found = unsettled_of(farm, days_of(farm, when, name), visits_of(farm, when, name))
         _shared.put(_visits(farm, when, name), output, aside=_shared.beside(farm, found))
         return
     click.echo(
@@ -40,7 +43,8 @@ def command(
             width=_shared.columns(), bold=_shared.bold(),
         )
     )  # fmt: skip
-    _shared.end(_shared.beside(farm, ()))  # what is unsettled stands with what is unsure
+    # What is unsettled of work that is shown stands with what is unsure.
+    _shared.end(_shared.beside(farm, () if days else found))
 
 
 def _latest(farm: _shared.FarmType) -> date:

@@ -23,7 +23,7 @@ def command(log: _shared.Log, day: date | str, machine: str | None, output: _sha
     from oplog.flow.fixes import day_fixes
     from oplog.sheets.day import days_of, visits_of
     from oplog.sheets.fixes import fixes_table
-    from oplog.sheets.unsure import unsettled_of
+    from oplog.sheets.unsure import unsettled_of, unsettled_on
 
     farm = _shared.farm_of(log)
     name = farm.kit_item(machine, machine=True).name if machine else None
@@ -33,5 +33,8 @@ def command(log: _shared.Log, day: date | str, machine: str | None, output: _sha
         _shared.note(f"Nothing was recorded on {when}.")
     days = days_of(farm, when, name) if when else []
     visits = visits_of(farm, when, name) if when else []
-    aside = _shared.beside(farm, unsettled_of(farm, days, visits))
+    found = unsettled_of(farm, days, visits)
+    if when and not days:
+        found = unsettled_on(farm, when, name)
+    aside = _shared.beside(farm, found)
     _shared.put(fixes_table(labelled), output, _shared.zone_of(farm), aside)

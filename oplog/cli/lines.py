@@ -32,13 +32,17 @@ def command(
     """
     from oplog.flow.writing_out import lines_of, put_files
     from oplog.sheets import geo
+    from oplog.sheets.unsettled import of_field
 
-    found = lines_of(_shared.farm_of(log), field, boom, year, other_side=other_side)
+    farm = _shared.farm_of(log)
+    found = lines_of(farm, field, boom, year, other_side=other_side)
+    aside = _shared.beside(farm, of_field(farm, found.field))
+    told = aside.data("metric")
     stem = _shared.file_stem(found.field, found.kind).lower()
     written = put_files(
         folder,
-        {f"{stem}.gpx": geo.lines_gpx(found).encode(),
-         f"{stem}.geojson": geo.lines_geojson(found).encode()},
+        {f"{stem}.gpx": geo.lines_gpx(found, told).encode(),
+         f"{stem}.geojson": geo.lines_geojson(found, told).encode()},
         overwrite=overwrite,
     )  # fmt: skip
     _shared.say(
@@ -52,3 +56,4 @@ def command(
         f"To be off by up to {found.error_m:.2f} m, 19 times in 20, by the tracks they rest on; "
         f"your phone's own error comes on top. {geo.FINDING}"
     )
+    _shared.end(aside)

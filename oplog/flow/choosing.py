@@ -83,7 +83,7 @@ def _one_machine(
     """Of imports of one file for several machines one holds: the days of the others are measured
     without it."""
     imports = [e for e in group.events if isinstance(e, TrackImported)]
-    ids = tuple(sorted(e.event_id for e in imports))
+    ids = tuple(sorted(e.event_id for e in group.events))
     again = history.anew(replace(chosen, supersedes=ids, because=because))
     left = tuple(t for t in history.farm.tracks if t.event_id not in ids)
     farm = replace(history.farm, tracks=(*left, again))

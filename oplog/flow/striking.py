@@ -173,7 +173,7 @@ def _strike(history: History, undoing: _Undoing, target: Event) -> None:
     elif isinstance(target, VisitSaid):
         _saying(history, undoing, target)
     elif isinstance(target, TrackImported):
-        undoing.strike([target])
+        undoing.strike([target, *_of_the_same_file(history, target)])
         _without_track(undoing, target)
     else:
         _refuse_in_use(history, target)
@@ -286,6 +286,19 @@ def _visit_anew(
         undoing.events.append(
             WorkReplaced(machine=visit.machine, day=visit.day, measured=ids, supersedes=gone)
         )
+
+
+def _of_the_same_file(history: History, track: TrackImported) -> list[EntryStruck]:
+    """Strikes of the same file for other machines: who strikes one more knows of them, which tells
+    it from two who strike apart."""
+    content = {track.file_digest, track.fixes}
+    held = (history.events.get(i) for s in history.farm.struck for i in s.supersedes)
+    same = {
+        e.event_id
+        for e in held
+        if isinstance(e, TrackImported) and {e.file_digest, e.fixes} & content
+    }
+    return [s for s in history.farm.struck if same & set(s.supersedes)]
 
 
 def _without_track(undoing: _Undoing, track: TrackImported) -> None:

@@ -78,7 +78,9 @@ def _folded(events: Iterable[Event]) -> Farm:
     struck = [
         Strike(e, known_to(e, every)) for e in _all(now, EntryStruck) if not brings_back(e, every)
     ]
-    return _farm(now, entries, struck, found.unsettled)
+    imports = _all(now, TrackImported)
+    twice = doubled(imports, [s.event for s in struck], every, entries)
+    return _farm(now, entries, struck, (*found.unsettled, *twice))
 
 
 def _farm(
@@ -117,7 +119,7 @@ def _farm(
         days=settled.days,
         found=_all(now, GroundFound),
         standing=_standing(settled.visits, crops, jobs, said),
-        unsettled=(*settled.unsettled, *unsettled, *doubled(_all(now, TrackImported), entries)),
+        unsettled=(*settled.unsettled, *unsettled),
         entries=tuple(sorted(entries, key=lambda e: (e.writer, e.number, e.event_id))),
     )
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
@@ -90,13 +91,33 @@ def ask(
     except duckdb.PermissionException as error:
         raise OplogError(_OUTSIDE.format(question.name, str(error).splitlines()[0])) from error
     except duckdb.Error as error:
-        raise OplogError(f"The question {question.name} does not run: {error}") from error
+        raise OplogError(_does_not_run(question.name, error)) from error
     finally:
         _clear(connection, question)
     unit_of = {c.name: c.unit for c in question.columns}
     return Answer(
         question.name, question.purpose, columns, tuple(unit_of.get(c, "") for c in columns), rows
     )
+
+
+def _does_not_run(name: str, error: Exception) -> str:
+    """Why a question does not run, in words of the log where it reaches past its tables."""
+    said = str(error)
+    if "configuration has been locked" in said:
+        return _OUTSIDE.format(name, "Settings of the database are locked.")
+    if found := re.search(r"Table with name (\S+) does not exist", said):
+        known = ", ".join(sorted({*TABLES, *OF_LOG}))
+        return (
+            f"The question {name} does not run: there is no table {found[1]} that it may read. "
+            f"There are {known}; those it reads are named in its head."
+        )
+    if found := re.search(r"Function with name (\S+) does not exist", said):
+        return (
+            f"The question {name} does not run: questions do not have {found[1]}(). They have the "
+            "functions of DuckDB that work out values, and to_ha, to_h, to_kmh, to_ha_h and "
+            "per_minute."
+        )
+    return f"The question {name} does not run: {said}"
 
 
 def _one_select(connection: Any, question: Question) -> str:

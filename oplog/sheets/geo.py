@@ -27,8 +27,8 @@ def geojson(layer: Layer) -> str:
     return _collection(features, layer.name, layer.caution, layer.beside)
 
 
-def lines_geojson(found: Lines) -> str:
-    """Lines to follow as GeoJSON."""
+def lines_geojson(found: Lines, beside: Mapping[str, Any]) -> str:
+    """Lines to follow as GeoJSON. beside: what stands beside them, by name."""
     features = [
         _feature(
             {
@@ -39,14 +39,14 @@ def lines_geojson(found: Lines) -> str:
         )
         for n in found.lines
     ]  # fmt: skip
-    return _collection(features, f"{found.kind} of {found.field}", FINDING)
+    return _collection(features, f"{found.kind} of {found.field}", FINDING, beside)
 
 
-def lines_gpx(found: Lines) -> str:
-    """Lines to follow as GPX 1.1 tracks, which phones show as lines."""
+def lines_gpx(found: Lines, beside: Mapping[str, Any]) -> str:
+    """Lines to follow as GPX 1.1 tracks, which phones show as lines. beside: as in GeoJSON."""
     about = f"{FINDING} To be off by up to {found.error_m:.2f} m, 19 times in 20."
     tracks = [(n.name, n.where, [n.geometry]) for n in found.lines]
-    return _gpx(f"{found.kind} of {found.field}", about, tracks)
+    return _gpx(f"{found.kind} of {found.field}", _with(about, beside), tracks)
 
 
 def layer_gpx(layer: Layer) -> str:
@@ -59,10 +59,15 @@ def layer_gpx(layer: Layer) -> str:
         )
         about = ", ".join(f"{k} {_plain(v)}" for k, v in values.items() if v is not None)
         tracks.append((name, about, _outlines(shape)))
-    told = [layer.caution, *(f"Unsettled: {u['what']}" for u in layer.beside.get("unsettled", ()))]
-    if seal := layer.beside.get("seal"):
+    return _gpx(layer.name, _with(layer.caution, layer.beside), tracks)
+
+
+def _with(about: str, beside: Mapping[str, Any]) -> str:
+    """A description, and after it in words what stands beside the figures."""
+    told = [about, *(f"Unsettled: {u['what']}" for u in beside.get("unsettled", ()))]
+    if seal := beside.get("seal"):
         told.append(f"Seal: {seal}")
-    return _gpx(layer.name, " ".join(filter(None, told)), tracks)
+    return " ".join(filter(None, told))
 
 
 def geopackage(layer: Layer, path: str) -> None:

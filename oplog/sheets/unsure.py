@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from datetime import date
 
 from oplog import kit
 from oplog.events import DayMeasured, WorkMeasured
 from oplog.fold import Farm, Unsettled, of_subject, of_visits
-from oplog.fold.hanging import folded
+from oplog.fold.hanging import Subject, folded
 from oplog.ground import place_name
 from oplog.sheets import figures as fig
 from oplog.sheets.newground import naming
@@ -50,6 +51,16 @@ def unsettled_of(
         last=max((d.day for d in days), default=None),
     )
     return of_subject(farm, about) if days else []
+
+
+def unsettled_on(farm: Farm, day: date, machine: str | None) -> list[Unsettled]:
+    """The unsettled matters for which a day may have nothing to show, of one machine or all."""
+    none: frozenset[str] = frozenset()
+    machines = None if machine is None else folded([machine])
+    return of_subject(
+        farm,
+        Subject(none, machines, none, none, none, none, first=day, last=day, whole=True),
+    )
 
 
 def is_open(visit: WorkMeasured) -> bool:
