@@ -14,11 +14,9 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from oplog import readers
 from oplog.events import EntryStruck, Event, Span, StretchForgotten, TrackCut, TrackImported
 from oplog.log import disk, kept
 from oplog.log.reading import Index
-from oplog.readers.rollover import CYCLE_DAYS
 from oplog.track import Track, without
 
 FIXES, RAW, SET_ASIDE = "fixes", "raw", "set-aside"
@@ -173,6 +171,9 @@ def in_spans(fixes: Track, spans: Iterable[Span]) -> Mask:
 
 def _holds(data: bytes | None, spans: Sequence[Span], zone: str | None) -> bool:
     """Whether a file has fixes in some stretches, whichever way its times may be meant."""
+    from oplog import readers
+    from oplog.readers.rollover import CYCLE_DAYS
+
     if data is None:
         return False
     for meant in dict.fromkeys((None, zone)):

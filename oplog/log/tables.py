@@ -45,7 +45,7 @@ def of_events(events: Sequence[Event], event_type: type[Event], names: Sequence[
     if others or not tables:
         whole = [events[w] for w in others]
         arrays = [array([getattr(e, n) for e in whole], kind) for n, kind in kinds.items()]
-        positions = pa.array(np.array(others, dtype=np.int64))
+        positions = _whole(np.array(others, dtype=np.int64))
         tables.append(pa.table([*arrays, positions], names=[*kinds, POSITION]))
     return pa.concat_tables(tables)
 
@@ -86,6 +86,14 @@ def array(cells: Sequence[Any], kind: Any) -> Any:
     return pa.Array.from_buffers(kind, len(cells), [valid, held], count)
 
 
+def _whole(numbers: Any) -> Any:
+    """Whole numbers as an Arrow array as they lie: reading them looks for masks, by a module of
+    NumPy's that nothing else needs."""
+    import pyarrow as pa
+
+    return pa.Array.from_buffers(pa.int64(), len(numbers), [None, pa.py_buffer(numbers.tobytes())])
+
+
 def _bits(flags: Any) -> Any:
     import pyarrow as pa
 
@@ -118,4 +126,4 @@ def _of_part(part: Part, rows: Any, which: Any, kinds: Mapping[str, Any]) -> Any
         else pa.nulls(count, kind)
         for n, kind in kinds.items()
     ]
-    return pa.table([*held, pa.array(positions)], names=[*kinds, POSITION])
+    return pa.table([*held, _whole(positions)], names=[*kinds, POSITION])
