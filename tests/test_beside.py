@@ -77,11 +77,18 @@ SHEETS: dict[str, tuple[tuple[str, ...], bool]] = {
     "answer": (("ask", "hectares_per_day"), True),
     "customer's answer": (("ask", "visits", "--customer", "Brook"), True),
     "another's answer": (("ask", "visits", "--customer", "Holt"), False),
+    "land": (("land",), False),
+    "kit": (("kit",), False),
+    "customers": (("customer",), False),
+    "notes": (("notes",), False),
+    "sequence": (("sequence",), True),
+    "fixes": (("fixes", DATE), True),
+    "history": (("history", DATE), True),
+    "what would change": (("remeasure", "--field", "Mill"), True),
 }
 """Each with whether its figures hang on what was said of Mill."""
 
-DATA = {**SHEETS, "fixes": (("fixes", DATE), True),
-        "history": (("history", DATE), True)}  # fmt: skip
+DATA = SHEETS
 
 
 def plain(text: str) -> str:
@@ -137,6 +144,51 @@ def test_csv_is_rows_alone_and_both_are_told_beside_it(name: str, apart: Path, r
     assert "Seal" not in said.out
     assert (MILL in plain(said.err)) == hangs
     assert holds(run, apart, seal_in(said.err))
+
+
+COMMANDS = {
+    "account": ("Brook",), "apply": None, "ask": ("visits",), "calibrate": None, "check": None,
+    "close": None, "compare": ("drill", "roller"), "customer": (), "day": (), "export": None,
+    "field": ("Mill",), "fixes": (DATE,), "forget": None, "history": (DATE,), "import": None,
+    "inputs": (), "jobs": (), "kit": (), "land": (), "lines": None, "merge": None, "need": None,
+    "new": None, "note": None, "notes": (), "output": (), "plan": None, "private": None,
+    "remeasure": (), "sample": None, "say": None, "season": ("2024",), "sequence": (),
+    "settle": None, "sheet": None, "sprays": (), "strike": None,
+}  # fmt: skip
+"""Every command, with words that make it show figures; None for those that write, or show none, and
+those that have a test of their own."""
+
+
+def test_every_command_that_shows_figures_ends_with_the_seal(tmp_path: Path, run: Run) -> None:
+    """On a farm without work, too: that there is none is a figure."""
+    import pkgutil
+
+    from oplog import cli
+
+    names = {m.name.rstrip("_") for m in pkgutil.iter_modules(cli.__path__) if m.name[0] != "_"}
+    assert names == set(COMMANDS)
+    bare = farm_log(tmp_path / "log")
+    flow.state_customer(bare, "Brook", fields=["Mill"])
+    for name, words in COMMANDS.items():
+        if words is not None and name not in ("compare", "history"):
+            said = run("--log", bare.path, name, *words)
+            assert said.out.splitlines()[-1].startswith("Seal: "), (name, said)
+
+
+def test_what_shows_the_figures_it_wrote_ends_with_them_too(
+    apart: Path, run: Run, tmp_path: Path
+) -> None:
+    at = ("--log", shutil.copytree(apart, tmp_path / "log"))
+    mill = next(v.visit for v in read(log.open_log(at[1])).farm.visits if v.field == "Mill")
+    for words in (
+        ("say", mill[:8], "--implement", "drill", "--driver", "Anna"),
+        ("apply", "seed", "3kg", "--to", "Mill", "--kind", "seed"),
+        ("compare", "drill", "blue"),
+    ):
+        said = run(*at, *words)
+        assert said.code == 0, said.err
+        assert said.out.splitlines()[-1].startswith("Seal: "), said
+    assert SEED in run(*at, "apply", "seed", "3kg", "--to", "Mill", "--kind", "seed").out
 
 
 PAGES: dict[str, tuple[tuple[str, ...], bool]] = {

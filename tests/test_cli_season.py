@@ -240,7 +240,8 @@ def test_seasons(evening: log.Log, run: Run) -> None:
     said = run("season", "2024").out
     assert "by operation" in said
     assert "Nothing is on file for 2023 to compare with." in said
-    assert run("season", "2031").out == "No work counts to harvest 2031. There is for 2024.\n"
+    none = "No work counts to harvest 2031. There is for 2024.\n"
+    assert run("season", "2031").out.startswith(none)
     assert run("season", "2031", "--csv").out.count("\n") == 1
 
 

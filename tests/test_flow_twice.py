@@ -167,3 +167,67 @@ def test_every_sheet_that_hangs_on_it_says_so(
     for command in (["settle"], ["check"], ["day", DAY.isoformat()], ["field", "Mill"]):
         said = run("--log", one.path, *command)
         assert "its work counts twice" in " ".join(said.out.split()), command
+
+
+def about_imports(end: log.Log) -> list[Unsettled]:
+    return [u for u in now(end).unsettled if any(isinstance(e, TrackImported) for e in u.events)]
+
+
+def of(end: log.Log, machine: str) -> TrackImported:
+    (held,) = (t for t in now(end).tracks if t.machine == machine)
+    return held
+
+
+def test_every_sheet_that_it_may_be_missing_from_says_so(
+    struck_apart: tuple[log.Log, log.Log], run: Callable[..., Said]
+) -> None:
+    one, _ = struck_apart
+    for command in (
+        ["settle"], ["check"], ["season", "2024"], ["field", "Mill"], ["output"],
+        ["ask", "hectares_per_day"],
+    ):  # fmt: skip
+        said = run("--log", one.path, *command)
+        assert "its work counts for none" in " ".join(said.out.split()), command
+    for other_time in (["season", "2021"], ["day", "2024-05-01"]):
+        assert "counts for none" not in run("--log", one.path, *other_time).out
+    assert log.check(one.path).exit_code == 0
+
+
+def test_struck_with_the_other_in_one_command_both_come_back(two: tuple[log.Log, log.Log]) -> None:
+    one, other = two
+    one.merge(other)
+    done = flow.strike(one, [of(one, m).event_id[:8] for m in ("blue", "red")], "a slip")
+    assert len(done.undo) == 1
+    flow.strike(one, done.undo, "no slip")
+    assert machines(one) == ["blue", "blue", "red", "red"]
+
+
+def test_imported_again_after_both_were_struck_it_counts(
+    struck_apart: tuple[log.Log, log.Log],
+) -> None:
+    one, _ = struck_apart
+    flow.import_file(one, day_gpx(), "day.gpx", Told(machine="red"))
+    assert machines(one) == ["red", "red"]
+    assert about_imports(one) == []
+
+
+@pytest.mark.parametrize("keeps", [True, False])
+def test_chosen_by_one_and_struck_by_the_other_is_told(
+    two: tuple[log.Log, log.Log], keeps: bool
+) -> None:
+    one, other = two
+    one.merge(other)
+    other.merge(one)
+    flow.choose(one, of(one, "red").event_id[:8], "red was there")
+    flow.strike(other, [of(other, "red").event_id[:8]], "red was not")
+    one.merge(other)
+    (matter,) = about_imports(one)
+    assert "was taken in for red by one and struck out by another" in matter.what
+    chosen = next(e for e in matter.events if isinstance(e, TrackImported) == keeps)
+    flow.choose(one, chosen.event_id[:8], "asked both")
+    other.merge(one)
+    for end in two:
+        flow.settle(end)
+        assert about_imports(end) == []
+        assert set(machines(end)) <= {"red"}
+        assert bool(machines(end)) == keeps

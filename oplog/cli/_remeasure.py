@@ -25,16 +25,23 @@ def run(
 ) -> None:
     """Show what would change, ask, and write."""
     from oplog.flow.changing import Which, measure_again, would_change
+    from oplog.fold import of_tables
     from oplog.sheets.changes import changes_table
 
     which = Which(field, _shared.day_in(log, day), machine, forgotten)
     with _shared.Progress() as progress:
         found = would_change(log, which, step=lambda name, on: progress(f"{name}, {on}", 0, 1))
     _tell_what_stands(log, which)
-    if not found.changes:
+    farm = found.history.farm
+    aside = _shared.beside(farm, of_tables(farm, ["visits", "days"]))
+    if output.form == "text" and not found.changes:
         _shared.say("Nothing would change: every figure is what measuring again gives.")
+    else:
+        _shared.put(changes_table(found.changes), output, aside=aside)
+    if output.form == "text":
+        _shared.end(aside, output.units)
+    if not found.changes:
         return
-    _shared.put(changes_table(found.changes), output)
     if not yes and not _agreed(len(found.changes)):
         _shared.note("Nothing was changed. To do it: the same command with --yes")
         return

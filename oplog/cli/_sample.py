@@ -31,6 +31,7 @@ def show(sample: Sample, folder: str, units: str) -> None:
     )
     output = _shared.Output("text", units, False)
     _shared.put(answer_table(ask(farm, "season_summary")), output, _shared.zone_of(farm))
+    _shared.end(_shared.beside(farm, ()), units)
     click.echo("\nWhat to type next:")
     for command, what in (
         (f"cd {folder}", "so that the log is found"),

@@ -38,8 +38,9 @@ def command(
     aside = _shared.beside(seen, seen.unsettled, farm)
     if output.form != "text":
         _shared.put(account_table(rows), output, aside=aside)
-    elif not rows:
+        return
+    if not rows:
         click.echo(f"No work for {name} is on file for that time.")
     else:
         click.echo(account_sheet(name, rows, vat, width=_shared.columns(), bold=_shared.bold()))
-        _shared.end(aside, output.units)
+    _shared.end(aside, output.units)

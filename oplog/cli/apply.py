@@ -47,6 +47,7 @@ def command(
     oplog apply diesel 84 l --to 2027-04-09 --kind fuel --machine blue
     """
     from oplog.flow.applying import apply, rows_of
+    from oplog.fold import of_tables
     from oplog.sheets.inputs import inputs_sheet
 
     farm = _shared.farm_of(log)
@@ -57,10 +58,12 @@ def command(
         log, product, value, said, to, today=_shared.today(farm), kind=kind and kind.casefold(),
         on=_shared.day_of(farm, on), replaces=replaces, details=details, command=_shared.typed(),
     )  # fmt: skip
-    rows = rows_of(_shared.farm_of(log), done.event)
+    now = _shared.farm_of(log)
+    rows = rows_of(now, done.event)
     click.echo(inputs_sheet(rows, system=units, width=_shared.columns()))
     for doubt in done.doubts:
         _shared.note(doubt)
+    _shared.end(_shared.beside(now, of_tables(now, ["inputs", "input_visits"])), units)
 
 
 def _amount(text: str) -> tuple[float, str]:

@@ -44,7 +44,7 @@ def command(
         )
     )  # fmt: skip
     # What is unsettled of work that is shown stands with what is unsure.
-    _shared.end(_shared.beside(farm, () if days else found))
+    _shared.end(_shared.beside(farm, () if days else found), output.units)
 
 
 def _latest(farm: _shared.FarmType) -> date:

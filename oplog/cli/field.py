@@ -35,6 +35,7 @@ def command(log: _shared.Log, field: str, year: int | None, output: _shared.Outp
     if not answer.rows and not notes:
         when = f" for harvest {year}" if year else ""
         click.echo(f"{name}: no work is on file{when}.")
+        _shared.end(aside, output.units)
         return
     click.echo(
         field_sheet(

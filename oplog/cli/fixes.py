@@ -38,3 +38,5 @@ def command(log: _shared.Log, day: date | str, machine: str | None, output: _sha
         found = unsettled_on(farm, when, name)
     aside = _shared.beside(farm, found)
     _shared.put(fixes_table(labelled), output, _shared.zone_of(farm), aside)
+    if output.form == "text":
+        _shared.end(aside, output.units)

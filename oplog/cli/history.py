@@ -30,4 +30,4 @@ def command(log: _shared.Log, output: _shared.Output, subject: str) -> None:
     aside = _shared.beside(farm, found)
     _shared.put(history_table(steps, _shared.zone_of(farm), open_ids), output, aside=aside)
     if output.form == "text":
-        _shared.tell_unsettled(farm, found)
+        _shared.end(aside)

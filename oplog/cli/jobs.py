@@ -44,7 +44,8 @@ def command(
     aside = _shared.beside(farm, of_jobs(farm, [p.job["job"] for p in found]))
     if output.form != "text":
         _shared.put(jobs_table(found, zone), output, aside=aside)
-    elif not found:
+        return
+    if not found:
         click.echo("No job is planned. Plan one: oplog plan NAME --operation drilling --crop CROP")
     else:
         click.echo(
@@ -53,4 +54,4 @@ def command(
                 width=_shared.columns(), bold=_shared.bold(),
             )
         )  # fmt: skip
-        _shared.end(aside, output.units)
+    _shared.end(aside, output.units)

@@ -28,10 +28,12 @@ def command(log: _shared.Log, text: str | None, field: str | None, output: _shar
     name = farm.field(field).name if field else None
     answer = ask(farm, "notes", {"text": text, "field": name})
     zone = _shared.zone_of(farm)
+    aside = _shared.beside(farm, of_tables(farm, ["notes"]))
     if output.form != "text":
-        aside = _shared.beside(farm, of_tables(farm, ["notes"]))
         _shared.put(answer_table(answer), output, zone, aside)
-    elif not answer.rows:
+        return
+    if not answer.rows:
         click.echo("No note fits." if text or field else "No note is written yet: oplog note TEXT")
     else:
         click.echo(notes_lines(records(answer), zone, _shared.columns()))
+    _shared.end(aside, output.units)

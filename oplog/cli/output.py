@@ -26,6 +26,7 @@ def command(log: _shared.Log, year: int | None, output: _shared.Output) -> None:
         return
     if not answer.rows:
         click.echo("No work with a known width is on file" + (f" for {year}." if year else "."))
+        _shared.end(aside, output.units)
         return
     kinds = {name: versions[-1].kind for name, versions in farm.kit.items()}
     click.echo(output_sheet(records(answer), kinds, system=output.units, width=_shared.columns()))

@@ -28,6 +28,7 @@ def command(log: _shared.Log, visits: tuple[str, ...], units: str, **words: str 
     """
     from oplog.flow.history import read
     from oplog.flow.saying import Words, say
+    from oplog.fold import of_subject, of_visits
     from oplog.sheets.day import visit_lines
 
     before = read(log)
@@ -36,3 +37,6 @@ def command(log: _shared.Log, visits: tuple[str, ...], units: str, **words: str 
     farm = _shared.farm_of(log, detail=False)
     for visit in told:
         click.echo(visit_lines(farm, visit, units, _shared.columns()))
+    ids = {v.visit for v in told}
+    now = of_visits(farm, [v for v in farm.visits if v.visit in ids])
+    _shared.end(_shared.beside(farm, of_subject(farm, now)), units)

@@ -28,6 +28,7 @@ def command(log: _shared.Log, year: int, output: _shared.Output) -> None:
         years = sorted({s.harvest_year for s in farm.standing.values() if s.harvest_year})
         known = f" There is for {', '.join(map(str, years))}." if years else ""
         click.echo(f"No work counts to harvest {year}.{known}")
+        _shared.end(aside, output.units)
         return
     days = records(ask(farm, "season_days", {"harvest_year": year}))
     click.echo(

@@ -34,10 +34,10 @@ def command(
         _shared.say(f"{event.crop}: {', then '.join(event.operations)}.")
     farm = _shared.farm_of(log)
     found = [s for s in stages(farm, year) if crop is None or s.crop.casefold() == crop.casefold()]
+    aside = _shared.beside(farm, of_tables(farm, ("sequences", "crops", "visits")))
     if output.form == "text" and not found:
         click.echo("No sequence is planned. Plan one: oplog sequence CROP OPERATION OPERATION ...")
-        return
-    aside = _shared.beside(farm, of_tables(farm, ("sequences", "crops", "visits")))
-    _shared.put(stages_table(found), output, aside=aside)
+    else:
+        _shared.put(stages_table(found), output, aside=aside)
     if output.form == "text":
         _shared.end(aside)

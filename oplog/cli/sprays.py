@@ -24,7 +24,8 @@ def command(log: _shared.Log, year: int | None, output: _shared.Output) -> None:
     if output.form != "text":
         _shared.put(answer_table(answer), output, aside=aside)
         _shared.note(CAUTION)
-    elif not answer.rows:
+        return
+    if not answer.rows:
         click.echo("No spraying is recorded. oplog apply PRODUCT AMOUNT l --to VISIT records it.")
     else:
         click.echo(
@@ -33,4 +34,4 @@ def command(log: _shared.Log, year: int | None, output: _shared.Output) -> None:
                 width=_shared.columns(),
             )
         )  # fmt: skip
-        _shared.end(aside, output.units)
+    _shared.end(aside, output.units)

@@ -3,7 +3,7 @@ names them all."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from typing import NamedTuple
 
@@ -64,6 +64,8 @@ def _chosen(
         return _one_machine(history, group, chosen, because)
     ids = {e.event_id for e in group.events}
     if isinstance(chosen, EntryStruck):
+        if any(isinstance(e, TrackImported) for e in group.events):
+            return _no_machine(history, group, because or chosen.because)
         columns = {}
         if chosen.visit is not None:
             visit = history.visit(chosen.visit)
@@ -82,12 +84,25 @@ def _one_machine(
 ) -> Sequence[Event]:
     """Of imports of one file for several machines one holds: the days of the others are measured
     without it."""
-    imports = [e for e in group.events if isinstance(e, TrackImported)]
     ids = tuple(sorted(e.event_id for e in group.events))
     again = history.anew(replace(chosen, supersedes=ids, because=because))
-    left = tuple(t for t in history.farm.tracks if t.event_id not in ids)
-    farm = replace(history.farm, tracks=(*left, again))
-    events: list[Event] = [again]
+    return [again, *_measured(history, group, [again])]
+
+
+def _no_machine(history: History, group: Unsettled, because: str | None) -> Sequence[Event]:
+    """Of imports of one file none holds."""
+    ids = tuple(sorted(e.event_id for e in group.events))
+    struck = EntryStruck(supersedes=ids, because=because, **stated())
+    return [struck, *_measured(history, group, [])]
+
+
+def _measured(
+    history: History, group: Unsettled, instead: Sequence[TrackImported]
+) -> Iterator[Event]:
+    """The days of some imports, with others in their place."""
+    imports = [e for e in group.events if isinstance(e, TrackImported)]
+    ids = {e.event_id for e in imports}
+    left = (t for t in history.farm.tracks if t.event_id not in ids)
+    farm = replace(history.farm, tracks=(*left, *instead))
     for machine, day in sorted({d for one in imports for d in days_of(farm, one)}):
-        events += measured_anew(history, farm, machine, day, history.log.fixes)
-    return events
+        yield from measured_anew(history, farm, machine, day, history.log.fixes)

@@ -34,6 +34,7 @@ from oplog.flow.history import History, read, stated
 from oplog.flow.remeasuring import measured_anew
 from oplog.flow.saying import measured_with, measurements, said_before
 from oplog.fold import Farm
+from oplog.fold.doubled import same_file
 from oplog.fold.rivals import CORRECTED, brings_back
 from oplog.log import Entry, Log
 
@@ -173,8 +174,7 @@ def _strike(history: History, undoing: _Undoing, target: Event) -> None:
     elif isinstance(target, VisitSaid):
         _saying(history, undoing, target)
     elif isinstance(target, TrackImported):
-        undoing.strike([target, *_of_the_same_file(history, target)])
-        _without_track(undoing, target)
+        _import(history, undoing, target)
     else:
         _refuse_in_use(history, target)
         undoing.strike([target])
@@ -288,17 +288,24 @@ def _visit_anew(
         )
 
 
-def _of_the_same_file(history: History, track: TrackImported) -> list[EntryStruck]:
-    """Strikes of the same file for other machines: who strikes one more knows of them, which tells
-    it from two who strike apart."""
-    content = {track.file_digest, track.fixes}
-    held = (history.events.get(i) for s in history.farm.struck for i in s.supersedes)
-    same = {
-        e.event_id
-        for e in held
-        if isinstance(e, TrackImported) and {e.file_digest, e.fixes} & content
-    }
-    return [s for s in history.farm.struck if same & set(s.supersedes)]
+def _import(history: History, undoing: _Undoing, target: TrackImported) -> None:
+    """An import struck, with what is known of strikes of the same file for other machines, so that
+    it is no disagreement (see fold.doubled): one of this command takes in both."""
+    now: list[Event] = [target]
+    for struck in [e for e in undoing.events if _strikes_file(history, e, target)]:
+        undoing.events.remove(struck)
+        now += [history.events[i] for i in struck.supersedes]
+    known = [e for e in history.current if _strikes_file(history, e, target)]
+    undoing.strike([*now, *known])
+    _without_track(undoing, target)
+
+
+def _strikes_file(history: History, event: Event, of: TrackImported) -> bool:
+    """Whether an event is a strike of an import of the same file."""
+    return isinstance(event, EntryStruck) and any(
+        isinstance(e, TrackImported) and same_file(e, of)
+        for e in map(history.events.get, event.supersedes)
+    )
 
 
 def _without_track(undoing: _Undoing, track: TrackImported) -> None:

@@ -37,7 +37,7 @@ from oplog.events import (
     VisitSaid,
     WorkMeasured,
 )
-from oplog.fold.doubled import doubled
+from oplog.fold.doubled import doubled, struck_apart
 from oplog.fold.farm import Farm, Standing, Unsettled, handles
 from oplog.fold.rivals import brings_back, rivals
 from oplog.fold.settle import Strike, at_place_of, by_place, known_to, settle
@@ -78,9 +78,8 @@ def _folded(events: Iterable[Event]) -> Farm:
     struck = [
         Strike(e, known_to(e, every)) for e in _all(now, EntryStruck) if not brings_back(e, every)
     ]
-    imports = _all(now, TrackImported)
-    twice = doubled(imports, [s.event for s in struck], every, entries)
-    return _farm(now, entries, struck, (*found.unsettled, *twice))
+    apart = struck_apart(every, [s.event for s in struck], entries)
+    return _farm(now, entries, struck, [*found.unsettled, *apart])
 
 
 def _farm(
@@ -119,7 +118,7 @@ def _farm(
         days=settled.days,
         found=_all(now, GroundFound),
         standing=_standing(settled.visits, crops, jobs, said),
-        unsettled=(*settled.unsettled, *unsettled),
+        unsettled=(*settled.unsettled, *unsettled, *doubled(_all(now, TrackImported), entries)),
         entries=tuple(sorted(entries, key=lambda e: (e.writer, e.number, e.event_id))),
     )
 

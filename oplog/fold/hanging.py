@@ -14,6 +14,7 @@ from oplog.events import (
     DayMeasured,
     DeviceAssigned,
     DrillCalibrated,
+    EntryStruck,
     Event,
     FarmOpened,
     FieldDrawn,
@@ -81,7 +82,25 @@ class Subject:
 
 def of_subject(farm: Farm, subject: Subject) -> list[Unsettled]:
     """Unsettled matters that bear on figures about something."""
-    return [u for u in farm.unsettled if not u.events or any(_bears(e, subject) for e in u.events)]
+    return [
+        u
+        for u in farm.unsettled
+        if not u.events or any(_bears(e, subject) for e in u.events) or _is_missing(u, subject)
+    ]
+
+
+def missing(farm: Farm, first: date, last: date) -> list[Unsettled]:
+    """Unsettled matters that keep work of some days from counting, wherever it was."""
+    return [u for u in farm.unsettled if _is_missing(u, Subject(first=first, last=last))]
+
+
+def _is_missing(matter: Unsettled, subject: Subject) -> bool:
+    """Whether imports that were struck may have work in the days of a subject: in which fields, and
+    for which job, nobody can tell."""
+    if not any(isinstance(e, EntryStruck) for e in matter.events):
+        return False
+    days = Subject(first=subject.first, last=subject.last)
+    return any(isinstance(e, TrackImported) and _of_track(e, days) for e in matter.events)
 
 
 def of_tables(farm: Farm, tables: Collection[str]) -> list[Unsettled]:

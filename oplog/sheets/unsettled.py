@@ -5,11 +5,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import fields as columns_of
+from datetime import MAXYEAR, MINYEAR, date
 from typing import Any
 
 from oplog.events import EntryStruck, EntryWritten, Event, TrackImported, VisitSaid
 from oplog.fold import Farm, Unsettled, of_subject, of_visits
-from oplog.fold.hanging import folded
+from oplog.fold.hanging import folded, missing
 from oplog.fold.rivals import UNSAID
 from oplog.sheets import figures as fig
 from oplog.sheets.table import METRIC
@@ -26,10 +27,15 @@ def open_choices(farm: Farm) -> list[Unsettled]:
 
 def of_season(farm: Farm, year: int) -> list[Unsettled]:
     """What is unsettled of a harvest year's figures, which stand against those of the year before:
-    all work in their days, and the kit and the jobs it was done with."""
+    all work in their days, and the kit and the jobs it was done with; and work of these calendar
+    years that does not count meanwhile."""
     years = (year, year - 1)
     visits = [v for v in farm.visits if farm.standing[v.event_id].harvest_year in years]
-    return of_subject(farm, of_visits(farm, visits, whole=True, machines=None)) if visits else []
+    about = of_visits(farm, visits, whole=True, machines=None)
+    found = of_subject(farm, about) if visits else []
+    first, last = (min(max(y, MINYEAR), MAXYEAR) for y in (year - 1, year))
+    lacks = missing(farm, date(first, 1, 1), date(last, 12, 31))
+    return [u for u in farm.unsettled if u in found or u in lacks]
 
 
 def of_field(farm: Farm, field: str) -> list[Unsettled]:

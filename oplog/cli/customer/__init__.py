@@ -35,16 +35,16 @@ def _show(ctx: click.Context, output: _shared.Output) -> None:
         (p.operation, p.customer or "all", p.price, p.currency, p.per, p.basis, p.valid_from)
         for p in farm.prices
     )
+    names = ("customer", "farms", "fields")
+    aside = _shared.beside(farm, of_tables(farm, ("customers", "prices")))
     if output.form == "text" and not customers and not prices:
         click.echo("No customer is on file. Add one: oplog customer add NAME --farm FARM")
+        _shared.end(aside)
         return
-    names = ("customer", "farms", "fields")
-    found = of_tables(farm, ("customers", "prices"))
-    aside = _shared.beside(farm, found)
     _shared.put(Table("", tuple(Column(n, n) for n in names), customers), output, aside=aside)
     if output.form == "text" and prices:
         click.echo()
         heads = ("operation", "customer", "price", "currency", "per", "basis", "from")
         _shared.put(Table("", tuple(Column(n, n) for n in heads), prices), output)
     if output.form == "text":
-        _shared.tell_unsettled(farm, found, output.units)
+        _shared.end(aside, output.units)

@@ -32,13 +32,14 @@ def _show(ctx: click.Context, output: _shared.Output) -> None:
 
     farm = _shared.farm_of(_shared.log_of(ctx), detail=False)
     today = _shared.today(farm)
-    found = of_tables(farm, ["kit"])
+    aside = _shared.beside(farm, of_tables(farm, ["kit"]))
     if output.form != "text":
-        _shared.put(kit_table(farm, today), output, aside=_shared.beside(farm, found))
-    elif not farm.kit:
+        _shared.put(kit_table(farm, today), output, aside=aside)
+        return
+    if not farm.kit:
         click.echo("No machine and no implement yet. Add one: oplog kit add NAME --kind KIND")
     else:
         _shared.put(machines_table(farm, today), output)
         click.echo()
         _shared.put(implements_table(farm, today), output)
-        _shared.tell_unsettled(farm, found, output.units)
+    _shared.end(aside, output.units)

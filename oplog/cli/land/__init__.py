@@ -39,9 +39,9 @@ def _show(ctx: click.Context, output: _shared.Output) -> None:
     today = _shared.today(farm)
     table = land_table(farm, today)
     waiting = waiting_table(farm)
-    found = of_tables(farm, ("fields", "crops"))
+    aside = _shared.beside(farm, of_tables(farm, ("fields", "crops")))
     if output.form != "text":
-        _shared.put(land_data(table, waiting), output, aside=_shared.beside(farm, found))
+        _shared.put(land_data(table, waiting), output, aside=aside)
         return
     if table.rows:
         _shared.put(table, output)
@@ -53,4 +53,4 @@ def _show(ctx: click.Context, output: _shared.Output) -> None:
         click.echo()
         _shared.put(waiting, output)
         _shared.say("To name one and take its outline: oplog land accept NUMBER --name FIELD")
-    _shared.tell_unsettled(farm, found, output.units)
+    _shared.end(aside, output.units)
