@@ -47,6 +47,22 @@ def test_gaps_that_the_noise_explains_are_closed_and_wider_ones_stay() -> None:
     assert left.worked.area == pytest.approx(9_800, abs=25)
 
 
+def test_a_margin_all_round_stays_and_what_wandering_leaves_is_closed() -> None:
+    field = box(0, 0, 200, 200)
+    ys = np.arange(0.0, 201.0, 5.0)
+
+    def worked(edge_m: float, wander_m: float) -> float:
+        """Bouts of 20 m that keep off the edge, or wander about it by the minute."""
+        middles = np.linspace(edge_m + 10, 190 - edge_m, 9)
+        wave = wander_m * np.sin(ys / 25)
+        ends = np.clip(ys, edge_m, 200 - edge_m)
+        lines = [LineString(np.column_stack([x + wave, ends])) for x in middles]
+        return float(cover(lines, 20.0, field, 6.0).worked.area)
+
+    assert worked(8.0, 0.0) == pytest.approx(184.0**2, rel=0.002)
+    assert worked(0.0, 3.0) == pytest.approx(200.0**2, rel=0.002)
+
+
 def test_a_bout_left_out_is_missed() -> None:
     c = cover(TEN[:4] + TEN[5:], 10.0, SQUARE, 0.05)
     assert c.worked.area == pytest.approx(9_000, abs=2)
