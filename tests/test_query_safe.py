@@ -11,6 +11,7 @@ import pytest
 from oplog import query
 from oplog.errors import OplogError
 from oplog.fold import Farm, fold
+from oplog.query import asking
 from tests.factory import drawn, opened, work
 
 HEADER = "-- purpose: Anything\n-- reads:   visits\n"
@@ -111,15 +112,43 @@ def test_a_select_reaches_nothing_but_the_tables(sql: str, farm: Farm, tmp_path:
     ("sql", "told"),
     [("SELECT getenv('HOME')", "questions do not have getenv()"),
      ("SELECT * FROM secret_values", "no table secret_values that it may read. There are "),
-     ("FROM enable_logging(storage = 'file')", "outside the log's tables")],
+     ("FROM enable_logging(storage = 'file')", "outside the log's tables"),
+     ("SELECT * FROM sqlite_scan('a', 'b')", "outside the log's tables"),
+     ("SELECT worked_ha FROM visits", "no column worked_ha. Near it: worked_m2"),
+     ("SELECT v.worked_ha FROM visits v", "no column worked_ha. queries/README"),
+     ("SELECT * FROM visits WHERE field = $f", "-- param: f varchar, required"),
+     ("SELECT * FROM range(100_000_000_000)", "more memory than a question may have"),
+     ("SELECT * FROM visits WHERE field = 5", "does not run: Could not convert string")],
 )  # fmt: skip
 def test_why_it_does_not_run_is_said_in_words_of_the_log(
-    sql: str, told: str, farm: Farm, tmp_path: Path
+    sql: str, told: str, farm: Farm, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
+    monkeypatch.setattr(asking, "MEMORY", "100MB")
+    monkeypatch.chdir(tmp_path)
     with pytest.raises(OplogError) as error:
         asked(farm, tmp_path, sql)
     assert told in str(error.value)
-    assert "Did you mean" not in str(error.value)
+    words = ("Did you mean", "Candidate", "Binder", "CREATE", "temp_directory", "extension")
+    assert not [w for w in words if w in str(error.value)]
+    left_alone(farm, tmp_path)
+
+
+def test_a_mistake_is_shown_where_it_stands(farm: Farm, tmp_path: Path) -> None:
+    with pytest.raises(OplogError) as error:
+        asked(farm, tmp_path, "SELECT day FROM visits WHERE field = 5")
+    *_, line, mark = str(error.value).rstrip().splitlines()
+    assert line[mark.index("^") :].startswith("field")
+
+
+def test_what_is_too_large_for_memory_goes_to_no_disk(
+    farm: Farm, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """DuckDB would put it into a folder .tmp where it runs, up to nine tenths of the disk."""
+    monkeypatch.setattr(asking, "MEMORY", "100MB")
+    monkeypatch.chdir(tmp_path)
+    with pytest.raises(OplogError, match="Ask for less"):
+        asked(farm, tmp_path, "SELECT * FROM range(100_000_000) ORDER BY hash(range)")
+    left_alone(farm, tmp_path)
 
 
 def left_alone(farm: Farm, place: Path) -> None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
@@ -13,6 +12,7 @@ from oplog import units
 from oplog.errors import OplogError, UnknownName
 from oplog.events import Event
 from oplog.fold import Farm
+from oplog.query import refusal
 from oplog.query.of_log import OF_LOG, event_rows, fix_arrays
 from oplog.query.question import Question, find
 from oplog.query.tables import TABLES, Columns
@@ -30,14 +30,8 @@ _MACROS = {
 }
 """What the questions convert with: argument's unit, divisor and factor."""
 
-_NO_SELECT = (
-    "The question {} is not one SELECT, so nothing of it was run: questions read the log's tables "
-    "and do nothing else."
-)
-_OUTSIDE = (
-    "The question {} reaches for something outside the log's tables, so it was not run: no "
-    "question reads or writes files, or uses the network. ({})"
-)
+MEMORY = "4GB"
+"""What a question may have. What does not go in is refused: nothing of it goes to the disk."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,37 +81,17 @@ def ask(
         _prepare(connection, farm, question, values, source)
         columns, rows = _run(connection, text, values)
     except duckdb.TransactionException as error:
-        raise OplogError(_NO_SELECT.format(question.name)) from error
+        raise OplogError(refusal.NO_SELECT.format(question.name)) from error
     except duckdb.PermissionException as error:
-        raise OplogError(_OUTSIDE.format(question.name, str(error).splitlines()[0])) from error
+        raise OplogError(refusal.outside(question.name, error)) from error
     except duckdb.Error as error:
-        raise OplogError(_does_not_run(question.name, error)) from error
+        raise OplogError(refusal.does_not_run(question.name, error)) from error
     finally:
         _clear(connection, question)
     unit_of = {c.name: c.unit for c in question.columns}
     return Answer(
         question.name, question.purpose, columns, tuple(unit_of.get(c, "") for c in columns), rows
     )
-
-
-def _does_not_run(name: str, error: Exception) -> str:
-    """Why a question does not run, in words of the log where it reaches past its tables."""
-    said = str(error)
-    if "configuration has been locked" in said:
-        return _OUTSIDE.format(name, "Settings of the database are locked.")
-    if found := re.search(r"Table with name (\S+) does not exist", said):
-        known = ", ".join(sorted({*TABLES, *OF_LOG}))
-        return (
-            f"The question {name} does not run: there is no table {found[1]} that it may read. "
-            f"There are {known}; those it reads are named in its head."
-        )
-    if found := re.search(r"Function with name (\S+) does not exist", said):
-        return (
-            f"The question {name} does not run: questions do not have {found[1]}(). They have the "
-            "functions of DuckDB that work out values, and to_ha, to_h, to_kmh, to_ha_h and "
-            "per_minute."
-        )
-    return f"The question {name} does not run: {said}"
 
 
 def _one_select(connection: Any, question: Question) -> str:
@@ -129,7 +103,7 @@ def _one_select(connection: Any, question: Question) -> str:
 
     found = connection.extract_statements(question.sql)
     if [s.type for s in found] != [duckdb.StatementType.SELECT]:
-        raise OplogError(_NO_SELECT.format(question.name))
+        raise OplogError(refusal.NO_SELECT.format(question.name))
     return question.sql.strip().rstrip(";")
 
 
@@ -140,7 +114,7 @@ def _run(
     is parsed as a SELECT may still hold a DELETE or a COPY in its WITH."""
     connection.execute("BEGIN TRANSACTION READ ONLY")
     try:
-        connection.execute(f"CREATE TEMP TABLE answer AS {text}", values or None)
+        connection.execute(f"{refusal.AROUND}{text}", values or None)
         return _rows(connection)
     finally:
         connection.execute("ROLLBACK")
@@ -160,7 +134,9 @@ def _base(farm: Farm) -> Any:
     import duckdb
 
     if farm not in _BASES:
-        base = duckdb.connect(":memory:", config={"python_enable_replacements": False})
+        config: dict[str, Any] = {"python_enable_replacements": False, "memory_limit": MEMORY,
+                  "temp_directory": "", "max_temp_directory_size": "0KB"}  # fmt: skip
+        base = duckdb.connect(":memory:", config=config)
         base.execute("SET TimeZone = 'UTC'")
         for name, (argument, divisor, factor) in _MACROS.items():
             base.execute(
