@@ -18,6 +18,7 @@ from oplog import events, log
 from oplog.errors import DAMAGED, DONE, DONE_WITH_PROBLEMS, CannotWrite, LogDamaged
 from oplog.events import EntryWritten, NoteWritten
 from oplog.log import chain, disk, kept, proving, schema
+from oplog.log import survey as survey_room
 from oplog.log.reading import decode, index, table_of
 from tests.logs import imported, meaning, measured, new_log, note, own_configuration, with_import
 from tests.test_events import full, least
@@ -300,6 +301,29 @@ def test_what_is_on_its_way_from_another_computer_is_waiting_at_first(tmp_path, 
     assert kinds(log.check(here.path, now=newest + 7200)) == ["missing"]
     here.merge(there)
     assert log.check(here.path).findings == ()
+
+
+@pytest.mark.parametrize("at", range(9))
+def test_what_is_written_and_tidied_while_it_reads_is_no_damage(at, tmp_path, monkeypatch):
+    """Before any of the listings of folders that a check goes by."""
+    made = with_import(tmp_path / "log")
+    for text in "ab":
+        made.append([note(text)])
+    listed, calls = survey_room._listed, []
+
+    def meanwhile(folder: Path) -> list[str]:
+        names = listed(folder)
+        calls.append(folder)
+        if len(calls) == at + 1:
+            other = log.open_log(tmp_path / "log")
+            event, drive, data = imported(7)
+            other.append([event], fixes={event.fixes: drive}, raw={event.file_digest: data})
+            other.tidy()
+        return names
+
+    monkeypatch.setattr(survey_room, "_listed", meanwhile)
+    assert log.check(made.path).findings == ()
+    assert len(calls) > at
 
 
 def test_a_copied_folder_begins_a_chain_of_its_own(tmp_path):

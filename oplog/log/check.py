@@ -12,6 +12,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
+from oplog.errors import DONE
 from oplog.events import EntryWritten, TrackCut
 from oplog.log import chain, forgetting, removing, writer
 from oplog.log.book import Log
@@ -28,11 +29,14 @@ from oplog.log.report import (
     WAITING,
     Report,
 )
-from oplog.log.survey import Survey, survey, survey_events
+from oplog.log.survey import Survey, names, survey, survey_events
 from oplog.log.writer import Writer
 
 ARRIVING_S = 3600.0
 """What another writer's entry names may come this much later than the entry itself. [s]"""
+
+TRIES = 4
+"""How often a log is read that others write to meanwhile."""
 
 TRACK_DIGEST = 32
 """Length of the digest of a track; that of a file is longer."""
@@ -41,11 +45,21 @@ TRACK_DIGEST = 32
 def check(path: Path, *, now: float | None = None) -> Report:
     """Read every byte of a log and report what is not as it was written. Changes nothing.
 
-    now: seconds since 1970, for what may still be arriving; by default the computer's clock.
-    Raises: NotALog.
+    What another program wrote or tidied while the log was read may look amiss: then it is read
+    again. now: seconds since 1970, for what may still be arriving; by default the computer's
+    clock. Raises: NotALog.
     """
     path = open_log(Path(path)).path
-    seen, known = survey(path), writer.recall(path)
+    for _ in range(TRIES):
+        before = names(path)
+        report = _checked(path, now)
+        if report.exit_code == DONE or names(path) == before:
+            break
+    return report
+
+
+def _checked(path: Path, now: float | None) -> Report:
+    known, seen = writer.recall(path), survey(path)  # in this order: newer entries may come
     index = seen.index
     own = known.id if known else None
     at = time.time() if now is None else now

@@ -155,6 +155,11 @@ def _all_of(folder: Path) -> Iterator[Path]:
         yield from (folder / name for name in new)
 
 
+def names(path: Path) -> list[list[str]]:
+    """Names of all files of a log, as they are now."""
+    return [_listed(path), *(_listed(path / folder) for folder in (EVENTS, FIXES, RAW))]
+
+
 def _listed(folder: Path) -> list[str]:
     try:
         return sorted(os.listdir(folder))
@@ -175,6 +180,8 @@ def _read(file: Path, name: str, seen: Survey) -> bytes | None:
 
 
 def _events_file(file: Path, name: str, seen: Survey) -> None:
+    if not os.path.lexists(file):  # taken away by a tidy
+        return
     if not file.name.endswith(".parquet") or not file.is_file():
         _other(file.name, name, seen)
         return
@@ -245,6 +252,8 @@ def _unreadable(name: str, data: bytes, seen: Survey) -> None:
 
 
 def _kept(file: Path, name: str, seen: Survey) -> None:
+    if not os.path.lexists(file):
+        return
     if not kept.is_kept(file.name) or not file.is_file():
         _other(file.name, name, seen)
         return
