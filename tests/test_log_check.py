@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import os
 import shutil
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import UTC
 from pathlib import Path
+from typing import ClassVar
 
 import pyarrow as pa
 import pyarrow.parquet as pq
@@ -15,6 +16,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from oplog import events, log
+from oplog.cli import main
 from oplog.errors import DAMAGED, DONE, DONE_WITH_PROBLEMS, CannotWrite, LogDamaged
 from oplog.events import EntryWritten, NoteWritten
 from oplog.log import chain, disk, kept, proving, schema
@@ -531,6 +533,37 @@ def test_a_log_of_a_later_version_is_read_and_never_written_to(tmp_path, monkeyp
     report = log.check(made.path)
     assert kinds(report) == ["newer"]
     assert report.exit_code == DONE_WITH_PROBLEMS
+
+
+def test_a_type_of_event_that_is_not_known_yet_is_read_past_and_said(tmp_path, capsys):
+    """With a column of its own: what is older in the same file is read and shown."""
+
+    @dataclass(frozen=True, kw_only=True)
+    class RainMeasured(events.Event):
+        TYPE: ClassVar[str] = "rain.measured"
+        rain_mm: float
+
+    made = with_import(tmp_path / "log")
+    with pytest.MonkeyPatch.context() as later:
+        later.setitem(events.TYPES, RainMeasured.TYPE, RainMeasured)
+        made.append([RainMeasured(rain_mm=3.5), note("in the same file")])
+    before = {p: p.read_bytes() for p in made.path.rglob("*") if p.is_file()}
+    again = log.open_log(made.path)
+    held = again.events()
+    assert [e.type for e in held if isinstance(e, log.LaterEvent)] == ["rain.measured"]
+    assert [e.note for e in held if isinstance(e, NoteWritten)] == ["in the same file"]
+    at = ("--log", str(made.path))
+    assert main([*at, "notes"]) == 0
+    said = capsys.readouterr()
+    assert "in the same file" in said.out
+    assert "newer version" in said.err
+    period = ("--from", "2026-03-01T00:00", "--to", "2026-03-09T00:00")
+    forget = ("forget", "--machine", "blue", *period, "--because", "x", "--yes")
+    for words in (("note", "b"), forget):
+        assert main([*at, *words]) == 1
+        assert "newer version" in " ".join(capsys.readouterr().err.split())
+    assert main([*at, "check"]) == DONE_WITH_PROBLEMS
+    assert {p: p.read_bytes() for p in made.path.rglob("*") if p.is_file()} == before
 
 
 def test_a_folder_of_a_later_layout_is_read_and_never_written_to(tmp_path):

@@ -276,3 +276,64 @@ def test_what_a_virus_scanner_holds_for_a_moment_is_renamed_in_the_end(tmp_path,
     made.append([note("a")])
     assert len(calls) == 3
     assert len(meaning(log.open_log(made.path).events())) == 2
+
+
+@pytest.mark.parametrize(("how", "renames_last"), [("torn", True), ("power", False)])
+def test_a_mending_that_is_broken_off_loses_nothing_more(how, renames_last, tmp_path, monkeypatch):
+    """What could not be read is there or set aside, what is whole is there, and the next mending
+    ends where the first would have."""
+    made = before(tmp_path / "first")
+    files = sorted((made.path / "events").glob("*.parquet"))
+    harmed = [files[0], next((made.path / "fixes").iterdir())]
+    for path in harmed:
+        data = bytearray(path.read_bytes())
+        data[len(data) // 2] ^= 1
+        path.write_bytes(data)
+    broken = [p.read_bytes() for p in harmed]
+    _, drive, _ = imported(1)
+    well = copied(tmp_path / "first", tmp_path / "well")
+    log.mend(well.path, lambda event, data: drive)
+    new = meaning(log.open_log(well.path).events())
+    for fail_at in range(100):
+        again = copied(tmp_path / "first", tmp_path / str(fail_at))
+        faulty, done = Disk(fail_at, how), False
+        with monkeypatch.context() as patched:
+            install(patched, faulty)
+            try:
+                log.mend(again.path, lambda event, data: drive)
+                done = True
+            except (CannotWrite, PowerCut):
+                pass
+        if how == "power":
+            faulty.cut(renames_last)
+        held = [p.read_bytes() for p in again.path.rglob("*") if p.is_file()]
+        assert all(b in held for b in broken), "set aside, or where it was"
+        assert meaning(log.open_log(again.path).events()) == new
+        log.mend(again.path, lambda event, data: drive)
+        assert meaning(log.open_log(again.path).events()) == new
+        assert {f.kind for f in log.check(again.path).findings} == {
+            f.kind for f in log.check(well.path).findings
+        }
+        if done:
+            break
+    assert fail_at > 3
+
+
+def test_a_tidy_whose_files_another_program_holds_open_loses_nothing(tmp_path, monkeypatch):
+    """Windows does not let go of a file that a reader has open: it is taken away later."""
+    made = before(tmp_path / "first")
+    old = meaning(made.events())
+
+    def held_open(path: Path) -> None:
+        raise PermissionError(errno.EACCES, "in use")
+
+    real = {k: v for k, v in vars(os).items() if not k.startswith("__")}
+    with monkeypatch.context() as patched:
+        patched.setattr(disk, "os", types.SimpleNamespace(**(real | {"unlink": held_open})))
+        made.tidy()
+    again = log.open_log(made.path)
+    assert meaning(again.events()) == old
+    assert log.check(made.path).findings == ()
+    again.tidy()
+    assert len(list((made.path / "events").glob("*.parquet"))) == 1
+    assert meaning(log.open_log(made.path).events()) == old

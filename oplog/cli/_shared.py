@@ -277,14 +277,15 @@ def note(message: str, *, indent: str = "") -> None:
 
 
 def file_stem(*names: Any) -> str:
-    """Names as the beginning of a file's name on any system. What a name loses by that is made up
-    for by four digits of its own, so that two names are not one file."""
+    """Names as the beginning of a file's name on any system: without dots too, as Windows takes
+    "con.x-lines.gpx" for the console. What a name loses by that is made up for by four digits of
+    its own, so that two names are not one file."""
     return "-".join(_plain(str(n)) for n in names)
 
 
 def _plain(name: str) -> str:
     text = unicodedata.normalize("NFC", name)
-    plain = re.sub(r"[^\w.-]+", "-", text).strip(".-")[:60]
+    plain = re.sub(r"[^\w-]+", "-", text).strip("-")[:60]
     if plain == text.replace(" ", "-"):
         return plain
     own = hashlib.sha256(text.encode("utf-8", "replace")).hexdigest()[:4]

@@ -21,11 +21,13 @@ def put(page: str, out: str | None, *names: Any) -> None:
     if out == "-":
         click.echo(page, nl=False)
         return
+    from oplog.log.disk import rename
+
     path = Path(out) if out else Path(f"{_shared.file_stem(*names)}.html")
     aside = path.with_name(f".{path.name}.{os.getpid()}")
     try:
         aside.write_text(page, encoding="utf-8", newline="\n")
-        os.replace(aside, path)
+        rename(aside, path)
     except OSError as error:
         aside.unlink(missing_ok=True)
         why = error.strerror or str(error)

@@ -8,6 +8,7 @@ from pathlib import Path
 
 from oplog.errors import CannotWrite, OplogError
 from oplog.fold import Farm
+from oplog.log.disk import rename
 from oplog.season.lines import Lines, tramlines, wheelings
 
 SPRAYED = ("spraying", "spreading")
@@ -61,7 +62,7 @@ def put_files(folder: str, files: Mapping[str, bytes], *, overwrite: bool = Fals
         for path, data in zip(paths, files.values(), strict=True):
             aside = path.with_name(f".{path.name}.{os.getpid()}")
             aside.write_bytes(data)
-            aside.replace(path)
+            rename(aside, path)
     except OSError as error:
         raise CannotWrite(f"{folder} cannot be written to: {error.strerror or error}.") from error
     return [str(p) for p in paths]

@@ -14,7 +14,7 @@ import hashlib
 import os
 import secrets
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
@@ -54,7 +54,7 @@ def write_whole(folder: Path, name: str, data: bytes) -> None:
         was_there = target.exists()
         try:
             _write_and_flush(aside, data)
-            _rename(aside, target)
+            rename(aside, target)
             flush_folder(folder)
         except BaseException:
             for left in (aside,) if was_there else (aside, target):
@@ -69,7 +69,7 @@ def set_aside(path: Path, folder: Path) -> None:
     """Move a file into a folder of things set aside. Raises: CannotWrite."""
     try:
         folder.mkdir(exist_ok=True)
-        _rename(path, folder / free_name(folder, path.name))
+        rename(path, folder / free_name(folder, path.name))
         flush_folder(folder)
         flush_folder(path.parent)
     except OSError as error:
@@ -159,10 +159,14 @@ def _write_and_flush(path: Path, data: bytes) -> None:
         os.fsync(file.fileno())
 
 
-def _rename(source: Path, target: Path) -> None:
+def rename(source: Path, target: Path, replace: Callable[[Path, Path], None] | None = None) -> None:
+    """Put a file in the place of another, again where a virus scanner holds one of them.
+
+    replace: what does it; the system's.
+    """
     for attempt in range(RENAME_TRIES):
         try:
-            os.replace(source, target)
+            (replace or os.replace)(source, target)
             return
         except PermissionError:
             if os.name != "nt" or attempt == RENAME_TRIES - 1:

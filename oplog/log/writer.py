@@ -17,6 +17,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from oplog.log.disk import rename
+
 
 @dataclass(frozen=True)
 class Writer:
@@ -81,7 +83,7 @@ def _keep(name: str, content: str) -> None:
                 file.write(content)
                 file.flush()
                 os.fsync(file.fileno())
-            os.replace(aside, folder / name)
+            rename(aside, folder / name, os.replace)
         finally:
             aside.unlink(missing_ok=True)
 
