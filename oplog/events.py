@@ -22,7 +22,7 @@ import json
 import types
 import typing
 from collections.abc import Callable
-from dataclasses import MISSING, dataclass, fields
+from dataclasses import MISSING, FrozenInstanceError, dataclass, fields
 from datetime import UTC, date, datetime
 from functools import cache, cached_property
 from typing import Any, ClassVar, NamedTuple, TypeVar, cast, dataclass_transform
@@ -31,13 +31,13 @@ _T = TypeVar("_T")
 
 
 @dataclass_transform(frozen_default=True, kw_only_default=True, eq_default=False)
-def _event(cls: type[_T]) -> type[_T]:
+def event_form(cls: type[_T]) -> type[_T]:
     """A frozen dataclass with what `Event` has in place of methods of its own: a class is made
     whenever the tool starts, and every method of thirty of them takes a part of a millisecond."""
-    return dataclass(frozen=True, kw_only=True, eq=False, repr=False)(cls)
+    return dataclass(init=False, kw_only=True, eq=False, repr=False)(cls)
 
 
-@_event
+@event_form
 class Event:
     """The envelope. A derived event leaves the last three at None.
 
@@ -54,6 +54,20 @@ class Event:
     stated_by: str | None = None
     stated_at: datetime | None = None
     nonce: str | None = None
+
+    def __init__(self, **given: Any) -> None:
+        made: Any = type(self)
+        held = self.__dict__
+        held.update(_defaults(made), **given)
+        if held.keys() != _names(made):
+            wrong = ", ".join(sorted(held.keys() ^ _names(made)))
+            raise TypeError(f"{made.__qualname__}: missing or unknown: {wrong}")
+
+    def __setattr__(self, name: str, value: object) -> None:
+        raise FrozenInstanceError(f"cannot assign to field {name!r}")
+
+    def __delattr__(self, name: str) -> None:
+        raise FrozenInstanceError(f"cannot delete field {name!r}")
 
     def __eq__(self, other: object) -> bool:
         if other.__class__ is not self.__class__:
@@ -73,6 +87,17 @@ class Event:
         """Digest of type, version and content: 32 hexadecimal digits. The log sets it when it
         reads an event whose bytes it has verified."""
         return event_id(self)
+
+
+@cache
+def _names(event_type: type[Any]) -> frozenset[str]:
+    return frozenset(f.name for f in fields(event_type))
+
+
+@cache
+def _defaults(event_type: type[Any]) -> dict[str, Any]:
+    """What columns hold that are not given."""
+    return {f.name: f.default for f in fields(event_type) if f.default is not MISSING}
 
 
 def _cells(event: Any) -> tuple[Any, ...]:
@@ -103,7 +128,7 @@ class Found:
     done: str
 
 
-@_event
+@event_form
 class FarmOpened(Event):
     """A log was started. day_turns_at: local time at which one working day becomes the next."""
 
@@ -113,7 +138,7 @@ class FarmOpened(Event):
     day_turns_at: str = "04:00"
 
 
-@_event
+@event_form
 class FieldDrawn(Event):
     """A boundary was drawn (again). geometry: WKB, lon/lat, Polygon or MultiPolygon."""
 
@@ -126,7 +151,7 @@ class FieldDrawn(Event):
     source_name: str | None = None
 
 
-@_event
+@event_form
 class CropStated(Event):
     """A crop stands or will stand in a field. valid_from: first day whose work counts to it."""
 
@@ -138,7 +163,7 @@ class CropStated(Event):
     valid_from: date | None = None
 
 
-@_event
+@event_form
 class KitListed(Event):
     """A machine or implement was listed, or listed anew from a day on (see kit.KitItem)."""
 
@@ -160,7 +185,7 @@ class KitListed(Event):
     valid_from: date | None = None
 
 
-@_event
+@event_form
 class DeviceAssigned(Event):
     """Files that this device writes belong to this machine."""
 
@@ -169,7 +194,7 @@ class DeviceAssigned(Event):
     machine: str
 
 
-@_event
+@event_form
 class TrackImported(Event):
     """The new fixes of one file were taken in. Derived.
 
@@ -194,7 +219,7 @@ class TrackImported(Event):
     kept: str | None = None
 
 
-@_event
+@event_form
 class WorkMeasured(Event):
     """What one machine did in one stay in one field. Derived. One per visit.
 
@@ -270,7 +295,7 @@ class WorkMeasured(Event):
     unseen: bytes | None = None
 
 
-@_event
+@event_form
 class GroundFound(Event):
     """Ground was worked that lies in no field on file. Derived. One per piece and machine's day.
 
@@ -290,7 +315,7 @@ class GroundFound(Event):
     geometry: bytes
 
 
-@_event
+@event_form
 class DayMeasured(Event):
     """One machine's whole working day, fields and roads. Derived.
 
@@ -319,7 +344,7 @@ class DayMeasured(Event):
     spans: tuple[Span, ...] = ()
 
 
-@_event
+@event_form
 class WorkReplaced(Event):
     """Measurements were replaced by later ones of the same day with more fixes. Derived."""
 
@@ -329,7 +354,7 @@ class WorkReplaced(Event):
     measured: tuple[str, ...]
 
 
-@_event
+@event_form
 class VisitSaid(Event):
     """Someone said what a visit was. Named columns override what was known before.
 
@@ -350,7 +375,7 @@ class VisitSaid(Event):
     job: str | None = None
 
 
-@_event
+@event_form
 class EntryStruck(Event):
     """Events were struck out, for a reason; `supersedes` names them.
 
@@ -365,7 +390,7 @@ class EntryStruck(Event):
     ended_at: datetime | None = None
 
 
-@_event
+@event_form
 class JobPlanned(Event):
     """A job: an operation over some fields for a crop and harvest year. by: deadline."""
 
@@ -378,7 +403,7 @@ class JobPlanned(Event):
     by: date | None = None
 
 
-@_event
+@event_form
 class JobClosed(Event):
     """A job was closed, done or not."""
 
@@ -386,7 +411,7 @@ class JobClosed(Event):
     job: str
 
 
-@_event
+@event_form
 class NoteWritten(Event):
     """A note on a day, a field, a machine or a visit."""
 
@@ -398,7 +423,7 @@ class NoteWritten(Event):
     visit: str | None = None
 
 
-@_event
+@event_form
 class InputPlanned(Event):
     """What a job is to get of a product. per_ha: amount a hectare, in `unit` (kg or l)."""
 
@@ -410,7 +435,7 @@ class InputPlanned(Event):
     unit: str
 
 
-@_event
+@event_form
 class InputApplied(Event):
     """Seed, spray, fertiliser, fuel or water went out.
 
@@ -449,7 +474,7 @@ class InputApplied(Event):
     use: str | None = None
 
 
-@_event
+@event_form
 class DrillCalibrated(Event):
     """A drill was set for a product: what it is to sow, and what it gave over a known area.
 
@@ -468,7 +493,7 @@ class DrillCalibrated(Event):
     caught_kg: float | None = None
 
 
-@_event
+@event_form
 class CustomerStated(Event):
     """Work in these fields, and in the fields of these farms, is done for a customer."""
 
@@ -478,7 +503,7 @@ class CustomerStated(Event):
     fields: tuple[str, ...] = ()
 
 
-@_event
+@event_form
 class PriceStated(Event):
     """What an operation costs. per: "ha" or "h". basis: the area that is charged: field, net or
     gross; hours for per h. customer: None for every customer without a price of his own."""
@@ -493,7 +518,7 @@ class PriceStated(Event):
     valid_from: date | None = None
 
 
-@_event
+@event_form
 class SequencePlanned(Event):
     """The operations that a crop is to get, in order."""
 
@@ -503,7 +528,7 @@ class SequencePlanned(Event):
     harvest_year: int | None = None
 
 
-@_event
+@event_form
 class PrivatePlace(Event):
     """What machines do here is nobody's business: cut from tracks before anything is stored.
 
@@ -517,7 +542,7 @@ class PrivatePlace(Event):
     radius_m: float | None = None
 
 
-@_event
+@event_form
 class StretchForgotten(Event):
     """Fixes of a machine were taken out of the log for good, by whom, when and why.
 
@@ -537,7 +562,7 @@ class StretchForgotten(Event):
     place: str | None = None
 
 
-@_event
+@event_form
 class TrackCut(Event):
     """What is left of an import of which something was forgotten. Derived.
 
@@ -551,7 +576,7 @@ class TrackCut(Event):
     rest: str | None = None
 
 
-@_event
+@event_form
 class EntryWritten(Event):
     """One entry of one writer: what it holds, and the writer's entry before it (a hash chain).
 
@@ -679,7 +704,7 @@ def from_row(row: dict[str, Any]) -> Event:
     for f in fields(event_type):
         value = row.get(f.name)
         if value is None:
-            if f.default is MISSING and f.default_factory is MISSING and not _may_be_none(f.type):
+            if f.default is MISSING and not _may_be_none(f.type):
                 raise ValueError(f"{row['type']} {row.get('event_id')}: {f.name} is missing")
             values[f.name] = None if f.default is MISSING else f.default
         else:

@@ -183,3 +183,15 @@ def test_a_visit_is_the_same_on_every_laptop():
     assert identity != visit_id("blue", "Long Ground", AT + timedelta(seconds=1))
     assert len(identity) == 26
     assert not set(identity) & set("ilou")
+
+
+def test_an_event_takes_its_own_columns_and_keeps_them():
+    event = FarmOpened(farm_name="F", zone="UTC")
+    assert (event.day_turns_at, event.supersedes, event.nonce) == ("04:00", (), None)
+    for wrong in ({"farm_name": "F"}, {"farm_name": "F", "zone": "UTC", "more": 1}):
+        with pytest.raises(TypeError, match=r"zone|more"):
+            FarmOpened(**wrong)
+    with pytest.raises(dataclasses.FrozenInstanceError):
+        event.zone = "Europe/London"  # type: ignore[misc]
+    with pytest.raises(dataclasses.FrozenInstanceError):
+        del event.zone

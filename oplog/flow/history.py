@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import secrets
+import os
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
@@ -121,5 +121,5 @@ def stated() -> dict[str, Any]:
     return {
         "stated_by": writer_name(),
         "stated_at": datetime.now(UTC),
-        "nonce": secrets.token_hex(8),
+        "nonce": os.urandom(8).hex(),
     }

@@ -12,7 +12,6 @@ from __future__ import annotations
 import errno
 import hashlib
 import os
-import secrets
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
@@ -48,7 +47,7 @@ def write_whole(folder: Path, name: str, data: bytes) -> None:
     Raises: CannotWrite; nothing of the file is then left behind.
     """
     target = folder / name
-    aside = folder / f"{name}.{secrets.token_hex(4)}{ASIDE}"
+    aside = folder / f"{name}.{os.urandom(4).hex()}{ASIDE}"
     try:
         folder.mkdir(exist_ok=True)
         was_there = target.exists()

@@ -19,6 +19,7 @@ from oplog.events import (
     Span,
     TrackImported,
     columns,
+    event_form,
     event_id,
     struct,
 )
@@ -36,7 +37,7 @@ _MADE_OF = (Span, Found)
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 
 
-@dataclass(frozen=True, kw_only=True)
+@event_form
 class LaterEvent(Event):
     """An event of a kind or version that this program does not know yet.
 

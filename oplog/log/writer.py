@@ -11,7 +11,6 @@ from __future__ import annotations
 import getpass
 import json
 import os
-import secrets
 from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
@@ -31,7 +30,7 @@ class Writer:
 
 def fresh() -> Writer:
     """A writer that nobody has been before."""
-    return Writer(secrets.token_hex(8))
+    return Writer(os.urandom(8).hex())
 
 
 def recall(log: Path) -> Writer | None:
@@ -75,7 +74,7 @@ def _folder() -> Path:
 def _keep(name: str, content: str) -> None:
     """Replace a file of the configuration, whole or not at all; not at all where it cannot be."""
     folder = _folder()
-    aside = folder / f"{name}.{secrets.token_hex(4)}"
+    aside = folder / f"{name}.{os.urandom(4).hex()}"
     with suppress(OSError):
         folder.mkdir(parents=True, exist_ok=True)
         try:
