@@ -16,11 +16,13 @@ import gc
 import hashlib
 import os
 import random
+import shutil
 import signal
 import sys
 import tempfile
 import time
 from collections.abc import Callable, Iterator
+from concurrent.futures import ProcessPoolExecutor
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -405,7 +407,8 @@ def kill(commits_wanted: int = 1000) -> bool:
 
 
 def flip() -> bool:
-    """Every byte of a small log altered in turn."""
+    """Every byte of a small log altered in turn, each core on a copy of it: ten milliseconds of
+    reading, twice, for each of 25,000."""
     print("every byte of a small log altered in turn")
     with place() as folder:
         made = log.create(folder / "log", *FARM)
@@ -414,23 +417,33 @@ def flip() -> bool:
         event = imported(day, data)
         made.append([event, visit(1)], fixes={event.fixes: day}, raw={event.file_digest: data})
         made.append([NoteWritten(note="a")])
-        everything = {e.event_id: e for e in made.events()}
-        flips = unnoticed = wrong = 0
-        for path in sorted(p for p in made.path.rglob("*") if p.is_file()):
-            content = path.read_bytes()
-            for k in range(len(content)):
-                altered = bytearray(content)
-                altered[k] ^= 1 << k % 8
-                path.write_bytes(altered)
-                flips += 1
-                unnoticed += not log.check(made.path).findings
-                if path.parent.name == "events":
-                    read: list[Event] = log.open_log(made.path).events()
-                    wrong += any(everything.get(e.event_id) != e for e in read)
-            path.write_bytes(content)
+        parts = os.cpu_count() or 1
+        copies = [shutil.copytree(made.path, folder / f"copy{k}") for k in range(parts)]
+        with ProcessPoolExecutor(parts) as cores:
+            found = list(cores.map(flipped, copies, range(parts), [parts] * parts))
+    flips, unnoticed, wrong = (sum(f[k] for f in found) for k in range(3))
     say("altered", str(flips))
     say("unnoticed by check", str(unnoticed), f"read as if nothing were wrong: {wrong}")
     return not (unnoticed or wrong)
+
+
+def flipped(path: Path, first: int, step: int) -> tuple[int, int, int]:
+    """Every so many bytes of a log altered: how many, unnoticed by a check, believed by reading."""
+    everything = {e.event_id: e for e in log.open_log(path).events()}
+    flips = unnoticed = wrong = 0
+    for file in sorted(p for p in path.rglob("*") if p.is_file()):
+        content = file.read_bytes()
+        for k in range(first, len(content), step):
+            altered = bytearray(content)
+            altered[k] ^= 1 << k % 8
+            file.write_bytes(altered)
+            flips += 1
+            unnoticed += not log.check(path).findings
+            if file.parent.name == "events":
+                read: list[Event] = log.open_log(path).events()
+                wrong += any(everything.get(e.event_id) != e for e in read)
+        file.write_bytes(content)
+    return flips, unnoticed, wrong
 
 
 def main() -> int:

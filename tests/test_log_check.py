@@ -62,6 +62,26 @@ def test_a_whole_log_is_whole_and_a_check_changes_nothing(tmp_path):
     assert {p: p.read_bytes() for p in made.path.rglob("*") if p.is_file()} == before
 
 
+@pytest.mark.parametrize("other", [{"a": 1}, [1], "text", 1.5])
+@pytest.mark.parametrize("name", ["spans", "tracks", "settings", "worked_m2", "started_at"])
+def test_a_footer_that_makes_another_kind_of_a_column_is_told_and_hides_no_other(
+    name, other, tmp_path
+):
+    made = with_import(tmp_path / "log")
+    made.append([measured(4), note("beside it")])
+    file = file_of(made, measured(4).event_id)
+    table = table_of(file.read_bytes())
+    column = pa.array([other] * len(table))
+    table = table.set_column(table.column_names.index(name), name, column)
+    pq.write_table(table, file)
+    report = log.check(made.path)
+    assert report.damaged
+    assert {f.file.rpartition("/")[2] for f in report.findings if f.file} == {file.name}
+    kept_on = log.open_log(made.path).events()
+    assert "beside it" in [e.note for e in kept_on if isinstance(e, NoteWritten)]
+    assert measured(4).event_id not in {e.event_id for e in kept_on}
+
+
 def test_no_byte_can_change_unnoticed_and_none_makes_the_rest_unreadable(tmp_path):
     made = new_log(tmp_path / "log")
     event, drive, data = imported(1)

@@ -28,9 +28,12 @@ from oplog.log._arrow import nulls, rows_of, whole_numbers
 
 NO_COLUMNS: frozenset[str] = frozenset()
 
-UNREADABLE = (OSError, ValueError, LookupError, TypeError, RuntimeError, MemoryError, OverflowError)
+UNREADABLE = (
+    OSError, ValueError, LookupError, TypeError, AttributeError, RuntimeError, MemoryError,
+    OverflowError,
+)  # fmt: skip
 """What reading bytes that are not an events file may raise: pyarrow's errors, and those of a
-damaged footer that speaks of columns and sizes that make no sense."""
+damaged footer that speaks of columns, types and sizes that make no sense."""
 
 _MADE_OF = (Span, Found)
 
@@ -237,11 +240,30 @@ def _row_groups(data: bytes) -> Iterator[Any]:
         held: dict[str, Any] = {}
         for name in file.schema_arrow.names:
             try:
-                held[name] = file.read_row_group(group, [name], use_threads=False)[name]
+                column = file.read_row_group(group, [name], use_threads=False)[name]
             except UNREADABLE:
                 continue
+            if _is_of_its_kind(name, column.type):
+                held[name] = column
         if {"event_id", "type", "version"} <= held.keys():
             yield pa.table(held)
+
+
+def _is_of_its_kind(name: str, kind: Any) -> bool:
+    """Whether a column is a list, a map or neither, as its name asks for: a damaged footer may
+    make one of the other."""
+    import pyarrow.types as t
+
+    hints = {h for known in TYPES.values() if (h := columns(known).get(name)) is not None}
+    for hint in hints:
+        origin, inner = getattr(hint, "__origin__", None), getattr(hint, "__args__", (None,))[0]
+        if t.is_list(kind) != (origin is tuple) or t.is_map(kind) != (origin is dict):
+            return False
+        if origin is tuple and t.is_struct(kind.value_type) != (inner in _MADE_OF):
+            return False
+        if origin is None and t.is_struct(kind):
+            return False
+    return True
 
 
 def _events(table: Any, type_string: str, version: int) -> list[Event]:
