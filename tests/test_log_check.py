@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import shutil
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import UTC
 from pathlib import Path
 from typing import ClassVar
@@ -558,7 +558,7 @@ def test_a_log_of_a_later_version_is_read_and_never_written_to(tmp_path, monkeyp
 def test_a_type_of_event_that_is_not_known_yet_is_read_past_and_said(tmp_path, capsys):
     """With a column of its own: what is older in the same file is read and shown."""
 
-    @dataclass(frozen=True, kw_only=True)
+    @events.event_form
     class RainMeasured(events.Event):
         TYPE: ClassVar[str] = "rain.measured"
         rain_mm: float
