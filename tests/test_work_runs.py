@@ -8,7 +8,7 @@ from shapely.geometry import box
 
 from oplog.work import states
 from oplog.work.line import working_line
-from oplog.work.runs import comb, likeness, running, runs_of
+from oplog.work.runs import abreast, comb, likeness, running, runs_of
 from tests.work_days import PLAIN, driven, leg, up_and_down
 
 WIDTH_M = 10.0
@@ -101,3 +101,13 @@ def test_ways_at_odd_distances_or_of_odd_lengths_are_none() -> None:
     assert not every([0, 25, 41, 56], [200, 200, 200, 200]).any()
     assert not every([0, 20, 40, 60], [200, 90, 200, 90]).any()
     assert not every([0, 20], [200, 200]).any()
+
+
+def test_bouts_lie_beside_others_and_a_way_across_does_not() -> None:
+    x, y = leg([*up_and_down(BOUTS, WIDTH_M, LONG_M), (WORKED_M, 0.0), (0.0, LONG_M)])
+    p = driven(x, y)
+    run = running(p)
+    beside = abreast(runs_of(p, working_line(p, PLAIN), run, None, WIDTH_M), WIDTH_M, 0.02)
+    assert beside[run[(np.abs(np.sin(p.heading)) > 0.999) & (run > 0)]].mean() > 0.9
+    assert not beside[run[-20]]
+    assert not beside[0]

@@ -124,10 +124,7 @@ def likeness(
     bout = (fit >= 0.5) & (runs.length_m > 4 * width_m)
     bout[0] = False
     k = np.flatnonzero(bout)
-    turned = np.abs((runs.angle[:, None] - runs.angle[k] + np.pi / 2) % np.pi - np.pi / 2)
-    dx, dy = runs.x[:, None] - runs.x[k], runs.y[:, None] - runs.y[k]
-    along = np.abs(dx * np.cos(runs.angle[k]) + dy * np.sin(runs.angle[k]))
-    aside = np.abs(dy * np.cos(runs.angle[k]) - dx * np.sin(runs.angle[k]))
+    turned, along, aside = _laid(runs, np.arange(len(fit))[:, None], k)
     beside = (turned < np.radians(8)) & (aside < NEAR_WIDTHS * width_m)
     beside &= (along < runs.length_m[k] / 2) & (k != np.arange(len(fit))[:, None])
     enough = beside.sum(axis=1) >= 2
@@ -151,10 +148,8 @@ def comb(runs: Runs, width_m: float) -> Flags:
     k = np.flatnonzero(runs.length_m > 2 * width_m)
     k = k[k > 0]
     a, b = k[:-1], k[1:]
-    turned = np.abs((runs.angle[b] - runs.angle[a] + np.pi / 2) % np.pi - np.pi / 2)
-    dx, dy = runs.x[b] - runs.x[a], runs.y[b] - runs.y[a]
-    cos, sin = np.cos(runs.angle[a]), np.sin(runs.angle[a])
-    along, aside = np.abs(dx * cos + dy * sin), np.abs(dy * cos - dx * sin) / width_m
+    turned, along, aside_m = _laid(runs, b, a)
+    aside = aside_m / width_m
     widths = np.rint(aside)
     longer = np.maximum(runs.length_m[a], runs.length_m[b])
     alike = np.abs(runs.length_m[b] - runs.length_m[a]) < 0.2 * longer
@@ -165,6 +160,28 @@ def comb(runs: Runs, width_m: float) -> Flags:
     for offset in range(3):
         found[k[offset : offset + len(row)][row]] = True
     return found
+
+
+def abreast(runs: Runs, width_m: float, drift_m: float) -> Flags:
+    """Runs that lie parallel beside two others or more, as bouts do and ways seldom: (k,) mask."""
+    k = np.flatnonzero(runs.length_m > 2 * width_m)
+    k = k[k > 0]
+    turned, along, aside = _laid(runs, k[:, None], k)
+    half = (runs.length_m[k, None] + runs.length_m[k]) / 2
+    slack = np.radians(2) + 2 * drift_m / np.minimum(runs.length_m[k, None], runs.length_m[k])
+    beside = (turned < slack) & (along < half) & (aside > 0.5 * width_m)
+    beside &= aside < NEAR_WIDTHS * width_m
+    found = np.zeros(len(runs.x), dtype=bool)
+    found[k] = beside.sum(axis=1) >= 2
+    return found
+
+
+def _laid(runs: Runs, of: NDArray[np.intp], by: NDArray[np.intp]) -> tuple[Floats, Floats, Floats]:
+    """How runs lie to others: turned [rad], and their middles along and aside of these. [m]"""
+    turned = np.abs((runs.angle[of] - runs.angle[by] + np.pi / 2) % np.pi - np.pi / 2)
+    dx, dy = runs.x[of] - runs.x[by], runs.y[of] - runs.y[by]
+    cos, sin = np.cos(runs.angle[by]), np.sin(runs.angle[by])
+    return turned, np.abs(dx * cos + dy * sin), np.abs(dy * cos - dx * sin)
 
 
 def _along_edge(line: Line, run: NDArray[np.intp], ground: Any | None, width_m: float) -> Floats:

@@ -36,7 +36,7 @@ from oplog.work.ends import trim
 from oplog.work.header import strokes
 from oplog.work.line import Line
 from oplog.work.motion import Path
-from oplog.work.runs import heading_change, run_mean, running, runs_of, true_runs
+from oplog.work.runs import abreast, heading_change, run_mean, running, runs_of, true_runs
 from oplog.work.ways import apart as apart_from_work
 from oplog.work.ways import fitting
 
@@ -108,13 +108,17 @@ def label(
     blurred, sight = wander > 1 / 4, 1 / (1 + (3 * wander) ** 2)
     run = running(path)
     runs = runs_of(path, line, run, ground, width_m)
+    peers = abreast(runs, width_m, drift_m(path.noise_m))
     some = weights.part_width if cuts else weights.some_new
     before: Floats | float = 0.0
     for turn in range(10):
         usual = working_speed(path.speed, work)
         covered = ground_of(lays.wide, work)
         new = novelty(
-            lays.inside, lays.wide, work, _rank(path, runs.lap[run], lays, covered, usual, cuts)
+            lays.inside,
+            lays.wide,
+            work,
+            _rank(path, run, runs.lap, peers, lays, covered, usual, cuts),
         )
         gain = weights.new_ground * (1 - np.exp(-new / some)) - weights.old_ground
         fits = _fits(covered, sides, new)
@@ -175,19 +179,23 @@ def _lay(path: Path, line: Line, width_m: float, gap_m: float, ground: Any | Non
 
 
 def _rank(
-    path: Path, lap: NDArray[np.intp], lays: _Lays, covered: Ground, usual: float, cuts: bool
-) -> NDArray[np.int8]:
+    path: Path, run: NDArray[np.intp], lap_of: NDArray[np.intp], peers: Flags, lays: _Lays,
+    covered: Ground, usual: float, cuts: bool,
+) -> NDArray[np.int8]:  # fmt: skip
     """How good a claim each second of work has on its ground: (m,) 0, 1 or 2.
 
-    Steady straight running counts, and so does a run most of whose ground nobody else covers:
-    a bout has its ground to itself; a way across the field, driven before or after, has not.
-    lap: (m,) number of the run, or of the lap of the headland that it is a side of.
+    Steady straight running counts, and so does a run most of whose ground nobody else covers, or
+    beside which others lie: a bout has its ground to itself, or its like on both sides; a way
+    across the field, driven before or after, has neither.
+    run: (m,) number of the run; lap_of, peers: (k,) of each run the lap of the headland that it
+    is a side of, and whether others lie beside it.
     """
     steady = (np.abs(np.log(np.maximum(path.speed, 0.05) / usual)) < 0.2) & (
         heading_change(path.heading, 8 if cuts else 3) < np.radians(30)
     )
+    lap = lap_of[run]
     alone_run = (lap > 0) & (run_mean(lap, alone(lays.inside, covered)) >= 0.5)
-    return np.asarray(steady * (1 + alone_run), dtype=np.int8)
+    return np.asarray(steady * (1 + (alone_run | peers[run])), dtype=np.int8)
 
 
 def _deep(work: Flags, piece: NDArray[np.int32], ends_s: int = 8) -> NDArray[np.int8]:
