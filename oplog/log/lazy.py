@@ -34,7 +34,7 @@ ONE_BY_ONE = frozenset({"spans", "geometry", "missed", "overlap", "bouts", "unse
 MANY = 200
 """After so many rows of such a column, all of them are read."""
 
-LARGE = 1 << 20
+LARGE = 1 << 16
 """A file smaller than this is read whole: to read it by parts would take longer. [byte]"""
 
 _SINGLE = (str, int, float, bool, date, datetime)
