@@ -334,8 +334,26 @@ def fixes() -> None:
         recorded, _ = readers.read(data, name=path.name)
         if len(recorded) > 4000:
             bytes_a_fix(path.stem, data, recorded)
+    for quality in ("rtk", "sbas", "phone"):
+        for rate in (1, 10):
+            made = wandering(quality, rate)
+            bytes_a_fix(f"simulated {quality}, {rate} Hz", gpx_like(made), made)
     made = drive(1)
     bytes_a_fix("a made-up day at 1 Hz", gpx_like(made), made)
+
+
+def wandering(quality: str, rate: int) -> Track:
+    """Two hours up and down a field at 2.5 m/s, with the errors of the simulator's receivers."""
+    from tests.simulator.receiver import wander
+
+    t = np.arange(0.0, 7200.0, 1.0 / rate)
+    error_m = wander(np.random.default_rng(5), t, quality)
+    y = np.abs((t * 2.5) % 600 - 300) + error_m[:, 1]
+    x = (t // 120) * 4 + error_m[:, 0]
+    start = np.datetime64("2026-03-01T06:00:00", "us")
+    return track(
+        start + np.round(t * 1e6).astype("timedelta64[us]"), 52.0 + y * 9e-6, -1.5 + x * 1.46e-5
+    ).rounded()
 
 
 def bytes_a_fix(name: str, data: bytes, recorded: Track) -> None:
