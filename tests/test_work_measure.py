@@ -141,6 +141,20 @@ def test_without_an_implement_the_width_is_that_of_the_bouts() -> None:
     assert any("No implement is stated" in doubt for doubt in visit.doubts)
 
 
+def test_bad_reception_is_told_and_costs_no_ground() -> None:
+    x, y = day_in_the_square()
+    y_thrown = y.copy()
+    middle = len(y) // 2
+    for k in range(5):
+        y_thrown[middle + 20 * k : middle + 20 * k + 3] += 12.0
+    whole, thrown = (
+        measure_day(recorded(x, north), [field()], lambda *_: PLAIN) for north in (y, y_thrown)
+    )
+    assert whole.doubts == ()
+    assert [d for d in thrown.doubts if "15 positions" in d] == list(thrown.doubts) != []
+    assert thrown.visits[0].worked_m2 == pytest.approx(whole.visits[0].worked_m2, rel=0.002)
+
+
 def test_a_pond_is_left_out() -> None:
     pond = Polygon(SQUARE.exterior, [box(42, 40, 58, 60).exterior])
     visit = the_visit(day_in_the_square(), pond)

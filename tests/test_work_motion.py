@@ -59,13 +59,13 @@ def test_a_gap_in_straight_driving_is_bridged_and_any_other_is_not() -> None:
         return len(set(driven(x[kept], y[kept], seconds).piece.tolist()))
 
     assert pieces(x, y, 30) == 1
-    assert pieces(x, y, 50) == 2
+    assert pieces(x, y, 58) == 2
     assert pieces(x, y, 20, stood_s=15.0) == 2
     assert pieces(*turning, 30) == 2
 
 
 def test_nothing_is_bridged_that_may_be_a_private_place() -> None:
-    assert BRIDGED_S < GAP_S - 10
+    assert BRIDGED_S < GAP_S - 5
 
 
 def test_what_counts_as_a_hole_follows_from_the_sampling() -> None:

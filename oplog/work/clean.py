@@ -22,8 +22,8 @@ class Cleaned:
     seconds: (n,) since the first fix, strictly increasing. [s]
     x, y: (n,) in `plane`. [m]
     rows: (n,) row of the input track that each fix came from.
-    repeats, jumps: how many fixes were left out for which reason; short stretches thrown aside
-    are left out besides.
+    repeats, jumps, thrown: how many fixes were left out: of one instant twice, where no machine
+    can have been, and in short stretches thrown aside.
     """
 
     plane: Plane
@@ -34,6 +34,7 @@ class Cleaned:
     rows: NDArray[np.intp]
     repeats: int
     jumps: int
+    thrown: int = 0
 
     def __len__(self) -> int:
         return len(self.seconds)
@@ -52,7 +53,8 @@ def clean(track: Track, plane: Plane) -> Cleaned:
     x, y = plane.xy(track.lon[rows], track.lat[rows])
     keep = plausible(seconds, x, y)
     jumps = int((~keep).sum())
-    keep[np.flatnonzero(keep)[shifted(seconds[keep], x[keep], y[keep])]] = False
+    thrown = np.flatnonzero(keep)[shifted(seconds[keep], x[keep], y[keep])]
+    keep[thrown] = False
     return Cleaned(
         plane=plane,
         start=track.time[rows[0]] if len(rows) else np.datetime64("NaT"),
@@ -62,6 +64,7 @@ def clean(track: Track, plane: Plane) -> Cleaned:
         rows=rows[keep],
         repeats=repeats,
         jumps=jumps,
+        thrown=len(thrown),
     )
 
 

@@ -79,7 +79,10 @@ def shifted(seconds: Floats, x: Floats, y: Floats) -> NDArray[np.bool_]:
     throw = (velocity - usual) * dt
     least = np.maximum(SHIFT_M, 8 * np.median(np.abs(throw)))
     least = np.maximum(least, np.maximum(1.5 * np.abs(usual), TURN_M_S2 * dt**2))
-    thrown = np.flatnonzero(np.abs(throw) > least)
+    far = np.abs(throw)
+    # The steps before and after a throw stand out half as much.
+    peak = far >= 0.99 * np.maximum(np.r_[0.0, far[:-1]], np.r_[far[1:], 0.0])
+    thrown = np.flatnonzero((far > least) & peak)
     last = -1
     for i, j in zip(thrown[:-1].tolist(), thrown[1:].tolist(), strict=True):
         if i > last and seconds[j] - seconds[i + 1] <= SHIFT_S and i > 0 and j < len(dt) - 1:

@@ -20,6 +20,9 @@ from oplog.work.stays import Leave, Stay, stays
 from oplog.work.timeline import Clock
 from oplog.work.visit import Place, RigFor, measure_field
 
+FEW_LOST, MANY_LOST = 10, 0.002
+"""Positions left out, by number and share, up to which it is not worth a word."""
+
 
 def measure_day(
     track: Track, fields: list[Field], rig_for: RigFor, settings: Settings | None = None
@@ -83,15 +86,25 @@ def _day(
     last = float(cleaned.seconds[-1])
     spans, road_s, elsewhere_s, road_m = _outside(way, visits, last, clock)
     nearest_m, nearest = _nearest(cleaned, fields) if not visits else (None, None)
-    doubts = ["Two machines seem to be in one track."] if interleaved(cleaned) else []
     return DayWork(
         started_at=clock.at(0.0), ended_at=clock.at(last), visits=tuple(visits),
         spans=spans, tracked_s=(clock.at(last) - clock.at(0.0)).total_seconds(),
         field_s=sum((v.ended_at - v.started_at).total_seconds() for v in visits),
         road_s=road_s, elsewhere_s=elsewhere_s, road_m=road_m,
-        nearest_m=nearest_m, nearest_field=nearest, doubts=tuple(doubts),
+        nearest_m=nearest_m, nearest_field=nearest, doubts=_doubts(cleaned),
         found=tuple({id(v.field): v.field for v in visits if not v.field.name}.values()),
     )  # fmt: skip
+
+
+def _doubts(cleaned: Cleaned) -> tuple[str, ...]:
+    """What the record itself leaves unsure, as sentences for the person."""
+    lost = cleaned.jumps + cleaned.thrown
+    if interleaved(cleaned):
+        return ("Two machines seem to be in one track.",)
+    if lost > max(FEW_LOST, MANY_LOST * len(cleaned)):
+        where = "where the machine cannot have been"
+        return (f"Bad reception: {lost:,} positions, {where}, were left out.",)
+    return ()
 
 
 def _outside(

@@ -17,7 +17,7 @@ from oplog.track import Floats
 from oplog.work.clean import Cleaned, Noise
 
 STEP_S = 1.0
-BRIDGED_S = 45.0
+BRIDGED_S = 55.0
 """A gap up to this is bridged where the machine went straight on. Less than `GAP_S` in
 `oplog/flow/cutting.py`, so that nothing is drawn across a private place."""
 STRAIGHT_S = 8.0
