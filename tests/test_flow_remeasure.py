@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import date, timedelta
 from pathlib import Path
 
 import pytest
@@ -14,8 +14,8 @@ from oplog.flow import Told, measuring
 from oplog.flow.changing import Which, measure_again, would_change
 from oplog.kit import KitItem
 from oplog.work.model import METHOD
-from tests.evening import DAY, FIELDS, Run, day_gpx, every, in_field, measured, now
-from tests.tracks import geojson, square
+from tests.evening import DAY, FIELDS, ROLLED, Run, day_gpx, every, in_field, measured, now
+from tests.tracks import geojson, gpx, square
 
 DRILL = Told(machine="blue", implement="drill")
 LATER = str(int(METHOD) + 1)
@@ -45,6 +45,25 @@ def test_a_new_method_moves_no_figure_until_it_is_asked_for(
     assert measured(worked).isdisjoint(before)
     assert {e.event_id for e in worked.events()} >= before
     assert would_change(worked, Which()).changes == ()
+
+
+def test_a_day_or_a_machine_is_measured_again_alone(
+    worked: log.Log, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    flow.add_kit(worked, KitItem("red", "tractor", True))
+    next_day = [(t + timedelta(days=1), x, y) for t, x, y in ROLLED]
+    flow.import_file(worked, gpx(next_day, "another"), "next.gpx", Told(machine="red"))
+    monkeypatch.setattr(measuring, "METHOD", LATER)
+
+    def changed(which: Which) -> set[tuple[str, date]]:
+        return {(c.machine, c.day) for c in would_change(worked, which).changes}
+
+    blue, red = ("blue", DAY), ("red", DAY + timedelta(days=1))
+    assert changed(Which(day=DAY)) == {blue}
+    assert changed(Which(machine="RED")) == {red}
+    assert changed(Which(day=DAY, machine="red")) == set()
+    measure_again(would_change(worked, Which(day=DAY)))
+    assert changed(Which()) == {red}
 
 
 def test_a_boundary_drawn_again_is_used_when_asked_and_says_why(worked: log.Log) -> None:
