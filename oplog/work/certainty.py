@@ -9,7 +9,7 @@ import numpy as np
 from oplog.work.clean import drift_m
 from oplog.work.coverage import Covered
 
-A_RUN_M2 = 120.0
+A_RUN_M2 = 105.0
 """Ground of a stray run taken for work, or of work taken for a stray run."""
 
 
@@ -28,15 +28,15 @@ def area_range(
 
     Three things move it, taken as independent: the outer edge of the work wanders by the drift
     of the positions, in stretches of about 60 m; where each bout begins and ends is told to
-    about 0.7 s; and now and then a run is taken for work that is none. Factors set on the
+    about 0.6 s; and now and then a run is taken for work that is none. Factors set on the
     simulator's scenarios so that nine truths in ten lie inside (benchmarks/inference.py).
     """
     area = float(covered.worked.area)
     open_edge_m = _open_edge(covered)
     drift = drift_m(noise_m)
-    edge = 1.4 * drift * np.sqrt(max(open_edge_m, 1.0) * 60.0)
-    ends = 0.7 * width_m * np.sqrt(max(bouts, 1))
-    half = 1.64 * float(np.sqrt(edge**2 + ends**2 + (0.004 * area) ** 2 + A_RUN_M2**2))
+    edge = 1.2 * drift * np.sqrt(max(open_edge_m, 1.0) * 60.0)
+    ends = 0.6 * width_m * np.sqrt(max(bouts, 1))
+    half = 1.64 * float(np.sqrt(edge**2 + ends**2 + (0.0035 * area) ** 2 + A_RUN_M2**2))
     high = area + half
     if boundary_m2 is not None:
         high = min(high, max(boundary_m2, area))
@@ -55,7 +55,7 @@ def hours_range(working_s: float, bouts: int, interval_s: float, noise_m: float)
     and then is misread; both are worse with noise. Set on the simulator, like the range of the
     area.
     """
-    each = 1.8 + interval_s / 3 + 2.5 * noise_m
+    each = 1.5 + interval_s / 3 + 2.3 * noise_m
     ends = each * np.sqrt(2 * max(bouts, 1))
-    half = 1.64 * float(np.hypot(ends, (0.010 + 0.025 * noise_m) * working_s))
+    half = 1.64 * float(np.hypot(ends, (0.0085 + 0.022 * noise_m) * working_s))
     return Range(max(working_s - half, 0.0), working_s + half)
