@@ -123,6 +123,27 @@ def test_driving_through_a_field_works_nothing() -> None:
     assert day_of(recorded(*through), field()).visits == ()
 
 
+@pytest.mark.parametrize(
+    "way",
+    [
+        pytest.param([(-150, 30), (120, 30), (130, 40), (-150, 40)], id="in, turned and out"),
+        pytest.param([(200, -150), (200, 200), (300, 250), (550, 260)], id="with a bend"),
+        pytest.param(
+            [(-150, 30), (1500, 30), (1500, 40), (-150, 40)], id="there and back, side by side"
+        ),
+    ],
+)
+def test_nor_does_a_way_that_looks_like_two_bouts(way: list[tuple[float, float]]) -> None:
+    big = field(box(0, 0, 400, 400))
+    assert day_of(recorded(*leg(way, speed=3.0)), big).visits == ()
+
+
+def test_a_field_as_narrow_as_a_swath_is_worked_in_passing() -> None:
+    strip = field(box(0, 0, 300, 12))
+    (visit,) = day_of(recorded(*leg([(-100, 6), (400, 6)], speed=2.0)), strip).visits
+    assert visit.worked_m2 == pytest.approx(3000, rel=0.05)
+
+
 def test_a_width_that_the_bouts_do_not_fit_is_told() -> None:
     bouts = up_and_down(width_m=6.0, bouts=16, length_m=150.0)
     x, y = leg([(3, -150), *bouts, (93, -150)])

@@ -40,6 +40,10 @@ AREAS = (
 CUT_IN_FRONT = ("combining", "harvesting", "chopping")
 """Operations whose working line is carried in front, whether or not it is stated how far."""
 
+THROUGH, IN_AND_OUT = 0.2, 0.05
+"""A swath over less of a field than this may be that of a machine driving through; IN_AND_OUT:
+and over less than this, of one that came in, turned and left."""
+
 WIDEST_M = 45.0
 """How far apart bouts are looked for where no width is stated."""
 
@@ -150,7 +154,26 @@ def _worked(parts: list[_Part], place: Place) -> list[NDArray[np.bool_]]:
     work = _labels(path, line, width_m, gap, ground, gates, cuts, again)
     if cuts:
         work = ahead(path, line, work, rig.line_m is not None)
-    return np.split(work, ends[1:-1])
+    split = np.split(work, ends[1:-1])
+    share = width_m * float(idle.way_m(path, work).sum()) / float(ground.area)
+    through = share < THROUGH and all(
+        _only_through(p, w) for p, w in zip(parts, split, strict=True)
+    )
+    through |= share < IN_AND_OUT and len(gates) > 1 and len(true_runs(work, path.piece)) < 3
+    return [np.zeros_like(w) for w in split] if through else split
+
+
+def _only_through(part: _Part, work: NDArray[np.bool_]) -> bool:
+    """Whether a stay leads from a gate to a gate and its runs never turn back.
+
+    A way with a bend in it looks like two bouts, and so do two ways there and back side by side;
+    but nobody works a field by never turning in it, but for one so narrow that a swath fills it.
+    """
+    runs = true_runs(work, part.path.piece)
+    if not (part.stay.came_in and part.stay.went_out) or len(runs) > 3:
+        return False
+    headings = [part.path.heading[a : b + 1] for a, b in runs]
+    return bool(np.ptp(np.concatenate(headings or [np.zeros(1)])) < np.radians(100))
 
 
 def _rig(part: Path, stay: Stay, place: Place) -> tuple[Rig, Spacing | None]:
