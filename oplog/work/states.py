@@ -106,6 +106,8 @@ def label(
     # fitting edge to edge means nothing.
     wander = drift_m(path.noise_m) / width_m
     blurred, sight = wander > 1 / 4, 1 / (1 + (3 * wander) ** 2)
+    # Where less speaks for and against, less has to speak for a change, or short bouts go under.
+    change = max(sight, 0.5)
     run = running(path)
     runs = runs_of(path, line, run, ground, width_m)
     peers = abreast(runs, width_m, drift_m(path.noise_m))
@@ -133,7 +135,7 @@ def label(
         score = np.clip(score, -6.0, 4.0)
         # Two readings can each call the other forth; their mean settles which is the stronger.
         score = before = score if turn < 2 else (score + before) / 2
-        again = decode(score, weights.lower, weights.lift)
+        again = decode(score, weights.lower * change, weights.lift * change)
         if bool((again == work).all()):
             break
         work = again
