@@ -97,10 +97,8 @@ def label(
     sides = _sides(line, width_m, ground, lays.narrow.raster)
     inland = np.maximum(share(lays.inside, lays.inside.field), 0.1)
     inside = _within(ground, line.x, line.y, max(2.0, 0.4 * width_m))
-    fixed = -weights.reverse * path.reverse - weights.outside * ~inside
+    fixed = _fixed_evidence(path, inside, weights, cuts)
     turning = _turning_evidence(path, line, weights)
-    if cuts:
-        fixed = fixed + weights.stroke * strokes(path)
     work = first_guess(path) & inside
     # With positions that wander by a part of the width, it is not seen what ground is new, and
     # fitting edge to edge means nothing.
@@ -295,6 +293,12 @@ def _speed_evidence(
     faster = 0.5 * np.minimum((r / above) ** 2, 8.0)
     still = weights.still * (speed < 0.12 * usual)
     return np.asarray(weights.steady - np.where(r < 0, slower, faster) - still)
+
+
+def _fixed_evidence(path: Path, inside: Flags, weights: Evidence, cuts: bool) -> Floats:
+    """What does not hang on any label: (m,) [nats]"""
+    fixed = -weights.reverse * path.reverse - weights.outside * ~inside
+    return np.asarray(fixed + weights.stroke * strokes(path) if cuts else fixed)
 
 
 def _turning_evidence(path: Path, line: Line, weights: Evidence) -> Floats:
