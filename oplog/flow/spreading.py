@@ -11,6 +11,8 @@ from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager, suppress
 from typing import TYPE_CHECKING, Any, TypeVar
 
+from oplog.flow.heap import keep_freed
+
 if TYPE_CHECKING:
     from concurrent.futures import Future, ProcessPoolExecutor
 
@@ -54,6 +56,7 @@ def over_cores(count: int | None = None) -> Iterator[Spread[Any, Any]]:
     processes: functions of modules, and what can be pickled. What a task raises is raised here,
     when its turn comes.
     """
+    keep_freed()
     processes = min(count or cores(), MOST)
     pool: list[ProcessPoolExecutor] = []
 
@@ -159,6 +162,7 @@ def _begin() -> None:
     from multiprocessing import parent_process
 
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    keep_freed()
     parent = parent_process()
     if parent is None:
         return
