@@ -252,10 +252,9 @@ def _unreadable(name: str, data: bytes, seen: Survey) -> None:
 
 
 def _kept(file: Path, name: str, seen: Survey) -> None:
-    if not os.path.lexists(file):
-        return
-    if not kept.is_kept(file.name) or not file.is_file():
-        _other(file.name, name, seen)
+    if not kept.is_kept(file.name) or not os.path.isfile(file):
+        if os.path.lexists(file):
+            _other(file.name, name, seen)
         return
     data = _read(file, name, seen)
     if data is None:
