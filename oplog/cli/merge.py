@@ -29,7 +29,8 @@ def command(log: _shared.Log, other: str) -> None:
     there = open_log(Path(other))
     before = {e.event_id for e in log.forgotten().stretches}
     new = log.merge(there)
-    _shared.say(f"{new} events were new." if new else "Nothing was new.")
+    came = "1 event was new." if new == 1 else f"{new:,} events were new."
+    _shared.say(came if new else "Nothing was new.")
     _tell_of_forgotten(log, there, before)
     if settle(log, command=_shared.typed()) is not None:
         _shared.say("Days that had been measured in parts were measured again as a whole.")
