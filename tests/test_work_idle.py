@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from shapely.geometry import box
+from shapely.geometry import LineString, box
 
 from oplog.work import idle
 from oplog.work.certainty import area_range, hours_range
@@ -211,3 +211,11 @@ def test_the_range_of_hours_lies_about_them_and_never_below_nothing() -> None:
     # Nine truths in ten of the simulator's lie within some 2 %; wider than 4 % says little.
     assert 0.015 * 3600.0 < sure.high - 3600.0 < 0.04 * 3600.0
     assert hours_range(2.0, 40, 10.0, 0.05).low == 0.0
+
+
+def test_a_header_is_less_sure() -> None:
+    covered = cover([LineString([(5 + 10 * k, 0), (5 + 10 * k, 100)]) for k in range(10)], 10.0,
+                    None, 0.1)  # fmt: skip
+    low = [area_range(covered, 10, 10.0, None, 0.02, cuts).low for cuts in (False, True)]
+    assert low[1] < low[0]
+    assert hours_range(3600, 40, 1.0, 0.05, True).low < hours_range(3600, 40, 1.0, 0.05).low

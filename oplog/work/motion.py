@@ -16,7 +16,6 @@ from numpy.typing import NDArray
 from oplog.track import Floats
 from oplog.work.clean import Cleaned, Noise
 
-STEP_S = 1.0
 BRIDGED_S = 55.0
 """A gap up to this is bridged where the machine went straight on. Less than `GAP_S` in
 `oplog/flow/cutting.py`, so that nothing is drawn across a private place."""

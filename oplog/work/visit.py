@@ -275,7 +275,7 @@ def _visit(
     bouts = int(bout.max())
     known = rig.width_m is not None or seen is not None
     working_m = float(idle.way_m(part, bout > 0).sum())
-    sure_s = hours_range(seconds["working"], bouts, part.interval_s, part.noise_m)
+    sure_s = hours_range(seconds["working"], bouts, part.interval_s, part.noise_m, _cuts(rig))
     return Visit(
         field=stay.field, rig=rig, started_at=spans[0].started_at, ended_at=spans[-1].ended_at,
         spans=spans, break_s=break_seconds(spans, place.settings.break_s),
@@ -317,7 +317,7 @@ def _areas(
     """The areas of a visit by the names of Visit; None each where no width is known. [m2]"""
     if not known:
         return dict.fromkeys(f"{name}_m2" for name in AREAS)
-    sure = area_range(covered, bouts, width_m, field.area_m2, noise_m)
+    sure = area_range(covered, bouts, width_m, field.area_m2, noise_m, _cuts(rig))
     worked, overlap = float(covered.worked.area), float(covered.overlap.area)
     return {
         "worked_m2": worked,
