@@ -12,16 +12,19 @@ from numpy.typing import NDArray
 
 from oplog.track import Floats
 
-GRID_M = 0.001
-"""Precision of an overlay that fails in full precision: GEOS then rounds to millimetres."""
+GRID_M, HAIR_M = 1e-3, 1e-6
+"""Precision of an overlay that fails in full precision: GEOS then rounds to millimetres.
+HAIR_M: to which corners are rounded between two overlays."""
 _POLYGON = 3
 """What Shapely's get_type_id tells of a polygon."""
 EVERY_M = 5.0
 """How densely the boundary is looked at."""
 LEAST_BEYOND = 0.15
 """Work along a boundary of which less reaches over it leaves a margin; by wandering, half does."""
-THIN_M = 0.03
-"""Centre lines are thinned to 3 cm before they are widened: under 0.01 % of area."""
+THIN, THIN_M = 0.02, (0.03, 0.10)
+"""Centre lines are thinned to this share of the width before they are widened, in these bounds:
+some 0.01 % of area, either way."""
+_SQUARE: dict[str, Any] = {"join_style": "mitre", "mitre_limit": 2}
 
 
 @dataclass(frozen=True, eq=False)
@@ -73,35 +76,185 @@ def cover(lines: list[Any], width_m: float, boundary: Any | None, close_m: float
 
     close_m: gaps narrower than twice this are closed, as the noise explains them (a plain union
     of swaths loses area to gaps that are not there; a measured figure is in DEVELOPERS.md).
-    """
-    from shapely import MultiPolygon
 
-    if not lines:
+    The swaths are laid wider and longer by close_m: what they leave free, grown by as much, is
+    the ground left, and the rest of the field is worked. So little but the gaps is worked out.
+    """
+    from shapely import MultiPolygon, STRtree
+
+    thin = thinned(lines, width_m)
+    swaths = _swaths(thin, width_m)
+    if not len(swaths):
         return Covered(0.0, *(MultiPolygon(),) * 4)
-    swaths = _swaths(lines, width_m)
-    union = join(swaths)
-    overlap = _twice(swaths)
-    if boundary is None:
-        worked, outside = close(union, close_m), MultiPolygon()
-    else:
-        closed = _close_to if _keeps_to(union, boundary, close_m) else _close_within
-        worked = common(closed(union, boundary, close_m), boundary)
-        outside, overlap = without(union, boundary), common(overlap, boundary)
-    gross_m2 = float(sum(line.length for line in lines)) * width_m
-    return Covered(gross_m2, worked, outside, overlap, _missed(worked, boundary, width_m, close_m))
+    tree, grown = STRtree(swaths), _union(_swaths(_longer(thin, close_m), width_m + 2 * close_m))
+    field = _about(grown) if boundary is None else boundary
+    to_edge = boundary is not None and _keeps_to(tree, boundary, close_m)
+    left = _left(grown, field, close_m, to_edge)
+    worked = _reached(_cut(field, left), tree)
+    return Covered(
+        gross_m2=float(sum(line.length for line in lines)) * width_m,
+        worked=worked,
+        outside=MultiPolygon() if boundary is None else _outside(grown, boundary, close_m),
+        overlap=_twice(tree, boundary),
+        missed=_missed(worked, left, width_m, close_m),
+    )
+
+
+def thinned(lines: list[Any], width_m: float) -> NDArray[Any]:
+    """Centre lines without the corners that make no difference to the ground under them."""
+    from shapely import simplify
+
+    most_m = float(np.clip(THIN * width_m, *THIN_M))
+    return np.asarray(simplify(np.asarray(lines, dtype=object), most_m))
 
 
 def swept(lines: list[Any], width_m: float) -> Any:
     """Ground under bouts of one width, each spot once."""
-    return join(_swaths(lines, width_m))
+    return join(list(_swaths(thinned(lines, width_m), width_m)))
 
 
-def _swaths(lines: list[Any], width_m: float) -> list[Any]:
-    from shapely import buffer, simplify
+def _swaths(thin: NDArray[Any], width_m: float) -> NDArray[Any]:
+    from shapely import buffer, is_empty
 
-    thin = simplify(np.asarray(lines), THIN_M)
-    wide = buffer(thin, width_m / 2, cap_style="flat", join_style="mitre", mitre_limit=2)
-    return [w for w in wide.tolist() if not w.is_empty]
+    wide = buffer(thin, width_m / 2, cap_style="flat", **_SQUARE)
+    return np.asarray(wide[~is_empty(wide)])
+
+
+def _longer(lines: NDArray[Any], by_m: float) -> NDArray[Any]:
+    """Lines that reach further at either end."""
+    from shapely import get_coordinates, linestrings
+
+    at, line = get_coordinates(lines, return_index=True)
+    first = np.flatnonzero(np.diff(line, prepend=-1))
+    last = np.flatnonzero(np.diff(line, append=len(lines)))
+    for end, inner in ((first, first + 1), (last, last - 1)):
+        step = at[end] - at[inner]
+        at[end] += step * (by_m / np.hypot(*step.T))[:, None]
+    return np.asarray(linestrings(at, indices=line))
+
+
+def _about(ground: Any) -> Any:
+    """Room about some ground, in place of a boundary."""
+    from shapely import box
+
+    west, south, east, north = ground.bounds
+    return box(west - 1.0, south - 1.0, east + 1.0, north + 1.0)
+
+
+def _left(grown: Any, field: Any, by_m: float, to_edge: bool) -> Any:
+    """Ground of the field that is not worked, gaps up to twice by_m wide let go.
+
+    grown: the swaths, wider by by_m on all sides. to_edge: gaps between them and the field's
+    edge are let go too. Bouts along the edge wander in and out of it: what they lose inside is
+    made up for by no gain outside, as that is cut off.
+    """
+    from shapely import buffer
+
+    # Over the edge by a hair, or what is left would miss it here and there by a hair.
+    room = buffer(field, GRID_M - by_m if to_edge else GRID_M + 2 * by_m, **_SQUARE)
+    return _rounded(polygons(buffer(_cut(room, grown), by_m, **_SQUARE)))
+
+
+def _reached(ground: Any, tree: Any) -> Any:
+    """What of some ground a swath lies in: spikes of the field's edge, narrower than the gaps
+    that are let go, are not worked. tree: of the swaths."""
+    from shapely import get_parts, multipolygons
+
+    parts = get_parts(ground)
+    if len(parts) < 2:
+        return ground
+    return multipolygons(parts[np.unique(tree.query(parts, predicate="intersects")[0])])
+
+
+def _outside(grown: Any, boundary: Any, by_m: float) -> Any:
+    """Ground covered beyond the boundary. grown: the swaths, wider by by_m on all sides."""
+    from shapely import buffer, contains_properly, prepare
+
+    whole, holes = _without_holes(grown)
+    # Most corners are about gaps within the field, which make no difference here.
+    prepare(boundary)
+    crossed = holes[~contains_properly(boundary, holes)]
+    if len(crossed):
+        whole = _cut(whole, polygons(crossed))
+    return _cut(polygons(buffer(whole, -by_m, **_SQUARE)), boundary)
+
+
+def _without_holes(ground: Any) -> tuple[Any, NDArray[Any]]:
+    """Some ground with its holes filled, and the holes."""
+    from shapely import get_parts, get_rings
+    from shapely import polygons as within
+
+    rings, part = get_rings(get_parts(ground), return_index=True)
+    shells = np.diff(part, prepend=-1) > 0
+    return polygons(_union(within(rings[shells]))), np.asarray(within(rings[~shells]))
+
+
+def _keeps_to(tree: Any, boundary: Any, by_m: float) -> bool:
+    """Whether work that comes near the boundary keeps to it, rather than leaving a margin.
+
+    Positions that wander are as often beyond the boundary as within it, whichever way they have
+    drifted on one side of the field; where a margin is left they are never beyond.
+    tree: of the swaths.
+    """
+    from shapely import get_coordinates, intersects, points, segmentize
+
+    edge = points(get_coordinates(segmentize(boundary.boundary, EVERY_M)))
+    near, swath = tree.query(edge, predicate="dwithin", distance=2 * by_m)
+    under = near[intersects(edge[near], tree.geometries[swath])]
+    return len(np.unique(under)) >= LEAST_BEYOND * len(np.unique(near))
+
+
+def _twice(tree: Any, boundary: Any | None) -> Any:
+    """Ground within the boundary that two swaths share. tree: of the swaths."""
+    from shapely import STRtree, contains, get_parts, intersection, prepare
+
+    swaths = tree.geometries
+    a, b = tree.query(swaths, predicate="intersects")
+    pairs = a < b
+    shared = get_parts(_overlay(intersection, swaths[a[pairs]], swaths[b[pairs]]))
+    if boundary is not None:
+        prepare(boundary)
+        within = contains(boundary, shared)
+        cut = get_parts(_overlay(intersection, shared[~within], boundary))
+        shared = np.concatenate([shared[within], cut])
+    # Mostly slivers between neighbours, far apart from each other.
+    a, b = STRtree(shared).query(shared, predicate="intersects")
+    met = np.isin(np.arange(len(shared)), a[a != b])
+    return polygons([*shared[~met], *get_parts(_union(shared[met]))])
+
+
+def _missed(worked: Any, left: Any, width_m: float, close_m: float) -> Any:
+    """Ground left that the work goes round: closed over by up to two widths."""
+    from shapely import contains, get_parts, intersection, prepare
+
+    hull = _rounded(polygons(_filled(_outline(worked, width_m), width_m)))
+    parts = get_parts(left)
+    prepare(hull)
+    within = contains(hull, parts)
+    some = get_parts(_overlay(intersection, parts[~within], hull))
+    found = np.concatenate([parts[within], some])
+    return polygons(found[_as_wide(found, max(0.2, 2 * close_m))])
+
+
+def _outline(ground: Any, width_m: float) -> Any:
+    """Ground without the holes that two widths close, its outline thinned."""
+    from shapely import simplify
+
+    whole, holes = _without_holes(ground)
+    wide = holes[_as_wide(holes, 2 * width_m)]
+    return simplify(_cut(whole, polygons(wide)) if len(wide) else whole, THIN * width_m)
+
+
+def _as_wide(parts: NDArray[Any], least_m: float) -> NDArray[np.bool_]:
+    """Which polygons are as wide as this somewhere."""
+    from shapely import area, bounds, buffer, is_empty, length
+
+    # Where there is so much ground to so little edge, some of it lies that far from the edge.
+    wide = np.asarray(area(parts) > length(parts) * least_m / 2)
+    west, south, east, north = bounds(parts).T
+    asked = ~wide & (np.minimum(east - west, north - south) >= least_m)
+    wide[asked] = ~is_empty(buffer(parts[asked], -least_m / 2))
+    return wide
 
 
 def close(ground: Any, by_m: float) -> Any:
@@ -115,60 +268,7 @@ def _filled(ground: Any, by_m: float) -> Any:
     """Ground grown and shrunk again, which may cost it the tips of sharp corners."""
     from shapely import buffer
 
-    grown = buffer(ground, by_m, join_style="mitre", mitre_limit=2)
-    return buffer(grown, -by_m, join_style="mitre", mitre_limit=2)
-
-
-def _close_to(ground: Any, boundary: Any, by_m: float) -> Any:
-    """Close gaps, those between the ground and the boundary too.
-
-    Bouts along the edge wander in and out of it: what they lose inside is made up for by no
-    gain outside, as that is cut off.
-    """
-    rim = without(boundary.buffer(4 * by_m + 1.0), boundary)
-    near = common(rim, polygons(ground.buffer(2 * by_m + 0.5, cap_style="square")))
-    return close(join([ground, near]), by_m)
-
-
-def _close_within(ground: Any, boundary: Any, by_m: float) -> Any:
-    """Close gaps, but those between the ground and the boundary."""
-    return close(ground, by_m)
-
-
-def _keeps_to(ground: Any, boundary: Any, by_m: float) -> bool:
-    """Whether work that comes near the boundary keeps to it, rather than leaving a margin.
-
-    Positions that wander are as often beyond the boundary as within it, whichever way they have
-    drifted on one side of the field; where a margin is left they are never beyond.
-    """
-    from shapely import distance, get_coordinates, points, prepare, segmentize
-
-    prepare(ground)
-    gaps = distance(ground, points(get_coordinates(segmentize(boundary.boundary, EVERY_M))))
-    return bool((gaps == 0).sum() >= LEAST_BEYOND * (gaps < 2 * by_m).sum())
-
-
-def _twice(swaths: list[Any]) -> Any:
-    """Ground that two swaths share."""
-    from shapely import STRtree, intersection
-
-    tree = STRtree(swaths)
-    a, b = tree.query(swaths, predicate="intersects")
-    pairs = a < b
-    ground = np.asarray(swaths)
-    return join(intersection(ground[a[pairs]], ground[b[pairs]]).tolist())
-
-
-def _missed(worked: Any, boundary: Any | None, width_m: float, close_m: float) -> Any:
-    """Ground that the work goes round but did not reach: closed over by up to two widths."""
-    from shapely import MultiPolygon, buffer, get_parts, is_empty
-
-    hull = _filled(worked, width_m)
-    if boundary is not None:
-        hull = common(hull, boundary)
-    least = max(0.2, 2 * close_m)
-    holes = get_parts(without(hull, worked))
-    return MultiPolygon(holes[~is_empty(buffer(holes, -least / 2))].tolist())
+    return buffer(buffer(ground, by_m, **_SQUARE), -by_m, **_SQUARE)
 
 
 def join(parts: list[Any]) -> Any:
@@ -176,8 +276,8 @@ def join(parts: list[Any]) -> Any:
     from shapely import get_parts, union
 
     if len(parts) == 2:
-        return _overlaid(union, *(polygons(p) for p in parts))
-    return _overlaid(_union, get_parts(polygons(np.asarray(parts, dtype=object))))
+        return _rounded(_overlay(union, *(polygons(p) for p in parts)))
+    return _rounded(_overlay(_union, get_parts(polygons(np.asarray(parts, dtype=object)))))
 
 
 def _union(pieces: NDArray[Any], **grid: float) -> Any:
@@ -199,39 +299,43 @@ def common(a: Any, b: Any) -> Any:
     """Intersection, as polygons only."""
     from shapely import intersection
 
-    return _overlaid(intersection, polygons(a), polygons(b))
+    return _rounded(_overlay(intersection, polygons(a), polygons(b)))
 
 
 def without(a: Any, b: Any) -> Any:
     """Difference, as polygons only."""
+    return _rounded(_cut(polygons(a), polygons(b)))
+
+
+def _cut(a: Any, b: Any) -> Any:
+    """Difference of polygons, in full precision."""
     from shapely import difference
 
-    return _overlaid(difference, polygons(a), polygons(b))
+    return _overlay(difference, a, b)
 
 
-def _overlaid(overlay: Callable[..., Any], *parts: Any) -> Any:
-    """An overlay in full precision, then rounded to millimetres; three times as fast as on a
-    millimetre grid from the start, which stays as the way out where it fails.
-    """
+def _overlay(overlay: Callable[..., Any], *parts: Any) -> Any:
+    """An overlay in full precision, as polygons only; where it fails, on a millimetre grid, which
+    takes three times as long."""
     from shapely.errors import GEOSException
 
     try:
-        return _rounded(polygons(overlay(*parts)))
+        return polygons(overlay(*parts))
     except GEOSException:
         return polygons(overlay(*parts, grid_size=GRID_M))
 
 
 def _rounded(ground: Any) -> Any:
-    """Polygons with their corners on whole millimetres.
+    """Polygons with their corners on whole micrometres.
 
     Points a hair apart make shapes that the next overlay gets wrong. Rounding each corner by
     itself nearly always leaves a sound shape, in a tenth of the time that GEOS takes to see to
     it, which is done where it does not.
     """
-    from shapely import is_valid, set_precision, transform
+    from shapely import is_valid, make_valid, transform
 
-    plain = transform(ground, lambda at: np.rint(at / GRID_M) * GRID_M)
-    return plain if is_valid(plain) else polygons(set_precision(ground, GRID_M))
+    plain = transform(ground, lambda at: np.rint(at / HAIR_M) * HAIR_M)
+    return plain if is_valid(plain) else polygons(make_valid(plain, method="structure"))
 
 
 def polygons(geometry: Any) -> Any:
