@@ -8,12 +8,14 @@ floats or arrays and give the same. Rounding and writing out for people is the s
 from __future__ import annotations
 
 import re
-from typing import Any, TypeVar
+from math import isfinite
+from typing import TYPE_CHECKING, Any, TypeVar
 
-import numpy as np
-from numpy.typing import NDArray
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
 
-Number = TypeVar("Number", float, NDArray[np.float64])
+Number = TypeVar("Number", float, "NDArray[np.float64]")
 
 INCH_M = 0.0254
 FOOT_M = 0.3048
@@ -194,7 +196,7 @@ def _number(digits: str, text: str) -> float:
             f"{digits.replace(',', '.')}"
         )
     value = float(digits.replace(",", "."))
-    if not np.isfinite(value):
+    if not isfinite(value):
         raise ValueError(f"{text!r} is not a number that anything can have")
     return value
 

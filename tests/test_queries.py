@@ -14,8 +14,7 @@ from shapely.geometry import box
 
 from oplog.events import JobClosed, JobPlanned, WorkMeasured
 from oplog.fold import Farm, fold
-from oplog.query import Question, ask, questions
-from oplog.query.asking import _base, _clear, _prepare
+from oplog.query import Question, ask, asking, database, questions
 from tests.factory import STATED, crop, drawn, work
 from tests.test_fold import EVENTS
 
@@ -45,12 +44,14 @@ class TestHeaders:
         assert set(re.findall(r"\$(\w+)", self.body(question))) == {p.name for p in question.params}
 
     def test_columns_are_those_stated(self, question: Question) -> None:
-        connection = _base(FARM)
+        connection = asking.base_of(FARM)
         values = {p.name: None for p in question.params}
-        _prepare(connection, FARM, question, values)
+        database.show(
+            connection, question, values, lambda t: asking.put_in(connection, FARM, t, values)
+        )
         described = connection.execute(f"DESCRIBE {question.sql}", values or None).fetchall()
         found = [(d[0], d[1]) for d in described]
-        _clear(connection, question)
+        database.hide(connection, question)
         types = {"timestamptz": "TIMESTAMP WITH TIME ZONE"}
         stated = [(c.name, types.get(c.type, c.type.upper())) for c in question.columns]
         assert found == stated

@@ -3,6 +3,9 @@ read other files, not reach out, not see the program's own values, not change it
 
 from __future__ import annotations
 
+import sys
+from collections.abc import Mapping
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -11,7 +14,9 @@ import pytest
 from oplog import query
 from oplog.errors import OplogError
 from oplog.fold import Farm, fold
-from oplog.query import asking
+from oplog.log import disk, tables
+from oplog.log.shelf import Contents
+from oplog.query import asking, database, kept
 from tests.factory import drawn, opened, work
 
 HEADER = "-- purpose: Anything\n-- reads:   visits\n"
@@ -80,27 +85,57 @@ REACHING_OUT = [
 ]
 
 
-@pytest.fixture
-def farm() -> Farm:
-    return fold([opened(), drawn(), work("2026-04-10")])
+@dataclass(frozen=True)
+class Asked:
+    """A farm that is asked: its tables worked out, or kept between commands."""
+
+    farm: Farm
+    tables: Contents | None
+
+    def __call__(
+        self, question: query.Question, params: Mapping[str, str] | None = None
+    ) -> query.Answer:
+        if self.tables is None:
+            return query.ask(self.farm, question, params)
+        answer = kept.answer(self.tables, question, params or {})
+        assert answer is not None
+        return answer
 
 
-def asked(farm: Farm, place: Path, sql: str) -> query.Answer:
+@pytest.fixture(params=["worked out", "kept"])
+def farm(
+    request: pytest.FixtureRequest,
+    tmp_path_factory: pytest.TempPathFactory,
+    monkeypatch: pytest.MonkeyPatch,
+) -> Asked:
+    held = fold([opened(), drawn(), work("2026-04-10")])
+    if request.param == "worked out":
+        return Asked(held, None)
+    base = asking.base_of(held)
+    asking.put_in(base, held, "visits", {})
+    data = tables.encoded(base.table("kept_visits").to_arrow_table())
+    file = tmp_path_factory.mktemp("shelf") / f"kept_visits-{disk.digest(data)}.parquet"
+    file.write_bytes(data)
+    monkeypatch.delitem(sys.modules, "duckdb")  # as in a command, which loads its core alone
+    return Asked(held, Contents(held.zone, "", frozenset({"visits"}), {"kept_visits": file}))
+
+
+def asked(farm: Asked, place: Path, sql: str) -> query.Answer:
     (place / "there.csv").write_text("a\n1\n", "utf-8")
     file = place / "mine.sql"
     file.write_text(HEADER + sql.format(place=place.as_posix()) + "\n", "utf-8")
-    return query.ask(farm, query.read(file))
+    return farm(query.read(file))
 
 
 @pytest.mark.parametrize("sql", NOT_ONE_SELECT)
-def test_what_is_not_one_select_is_not_run(sql: str, farm: Farm, tmp_path: Path) -> None:
+def test_what_is_not_one_select_is_not_run(sql: str, farm: Asked, tmp_path: Path) -> None:
     with pytest.raises(OplogError):
         asked(farm, tmp_path, sql)
     left_alone(farm, tmp_path)
 
 
 @pytest.mark.parametrize("sql", REACHING_OUT)
-def test_a_select_reaches_nothing_but_the_tables(sql: str, farm: Farm, tmp_path: Path) -> None:
+def test_a_select_reaches_nothing_but_the_tables(sql: str, farm: Asked, tmp_path: Path) -> None:
     secret_values = np.arange(3)
     with pytest.raises(OplogError):
         asked(farm, tmp_path, sql)
@@ -121,9 +156,9 @@ def test_a_select_reaches_nothing_but_the_tables(sql: str, farm: Farm, tmp_path:
      ("SELECT * FROM visits WHERE field = 5", "does not run: Could not convert string")],
 )  # fmt: skip
 def test_why_it_does_not_run_is_said_in_words_of_the_log(
-    sql: str, told: str, farm: Farm, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    sql: str, told: str, farm: Asked, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(asking, "MEMORY", "100MB")
+    monkeypatch.setattr(database, "MEMORY", "100MB")
     monkeypatch.chdir(tmp_path)
     with pytest.raises(OplogError) as error:
         asked(farm, tmp_path, sql)
@@ -133,7 +168,7 @@ def test_why_it_does_not_run_is_said_in_words_of_the_log(
     left_alone(farm, tmp_path)
 
 
-def test_a_mistake_is_shown_where_it_stands(farm: Farm, tmp_path: Path) -> None:
+def test_a_mistake_is_shown_where_it_stands(farm: Asked, tmp_path: Path) -> None:
     with pytest.raises(OplogError) as error:
         asked(farm, tmp_path, "SELECT day FROM visits WHERE field = 5")
     *_, line, mark = str(error.value).rstrip().splitlines()
@@ -141,17 +176,17 @@ def test_a_mistake_is_shown_where_it_stands(farm: Farm, tmp_path: Path) -> None:
 
 
 def test_what_is_too_large_for_memory_goes_to_no_disk(
-    farm: Farm, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    farm: Asked, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """DuckDB would put it into a folder .tmp where it runs, up to nine tenths of the disk."""
-    monkeypatch.setattr(asking, "MEMORY", "100MB")
+    monkeypatch.setattr(database, "MEMORY", "100MB")
     monkeypatch.chdir(tmp_path)
     with pytest.raises(OplogError, match="Ask for less"):
         asked(farm, tmp_path, "SELECT * FROM range(100_000_000) ORDER BY hash(range)")
     left_alone(farm, tmp_path)
 
 
-def left_alone(farm: Farm, place: Path) -> None:
+def left_alone(farm: Asked, place: Path) -> None:
     """Nothing was written, and questions are answered as before."""
     assert {p.name for p in place.iterdir()} <= {"there.csv", "mine.sql", "configuration"}
     answer = asked(farm, place, "SELECT count(*) AS visits FROM visits;")
@@ -162,7 +197,7 @@ def left_alone(farm: Farm, place: Path) -> None:
 
 @pytest.mark.parametrize("value", ["x'; DROP TABLE kept_visits; --", "' OR '1'='1", "{}", "$day"])
 def test_values_are_bound_and_never_part_of_the_text(
-    value: str, farm: Farm, tmp_path: Path
+    value: str, farm: Asked, tmp_path: Path
 ) -> None:
     file = tmp_path / "mine.sql"
     file.write_text(
@@ -170,8 +205,8 @@ def test_values_are_bound_and_never_part_of_the_text(
         "SELECT count(*) AS visits FROM visits WHERE machine = $machine\n",
         "utf-8",
     )
-    assert query.ask(farm, query.read(file), {"machine": value}).rows == ((0,),)
-    assert query.ask(farm, query.read(file), {"machine": "blue"}).rows == ((1,),)
+    assert farm(query.read(file), {"machine": value}).rows == ((0,),)
+    assert farm(query.read(file), {"machine": "blue"}).rows == ((1,),)
 
 
 @pytest.mark.parametrize("name", ["'); DROP TABLE visits; --", '"quoted"', "../../etc", "=cmd()"])

@@ -59,10 +59,20 @@ def log_of(ctx: click.Context) -> Log:
 
     Raises: NotALog, with the way to open one.
     """
-    from oplog.log import find, open_log
+    from oplog.log import open_log
+
+    return open_log(path_of(ctx))
+
+
+def path_of(ctx: click.Context) -> Path:
+    """The folder of the log that was named, or of the one in the folder or above it.
+
+    Raises: NotALog, with the way to open one.
+    """
+    from oplog.log.folder import find, known
 
     named = ctx.find_root().obj
-    return open_log(Path(named) if named else find(Path.cwd()))
+    return known(Path(named)) if named else find(Path.cwd())
 
 
 def farm_of(log: Log, *, detail: bool = True) -> Farm:
@@ -165,17 +175,19 @@ def seen_by(farm: Farm, customer: str | None, drivers: bool) -> Farm:
 @dataclass(frozen=True, eq=False)
 class Beside:
     """What stands beside figures wherever they are shown: the seal of the log, and what is
-    unsettled of all that they hang on. farm: as they were read."""
+    unsettled of all that they hang on. farm: as they were read; None where nothing is."""
 
-    farm: Farm
+    farm: Farm | None
     seal: str
     unsettled: Sequence[Unsettled]
 
     def data(self, units: str) -> dict[str, Any]:
         """As it stands in data."""
-        from oplog.sheets.unsettled import as_data
+        found = []
+        if self.farm is not None and self.unsettled:
+            from oplog.sheets.unsettled import as_data
 
-        found = as_data(self.farm, self.unsettled, units)
+            found = as_data(self.farm, self.unsettled, units)
         return {"unsettled": found, "seal": self.seal}
 
 
@@ -191,18 +203,23 @@ def put(
 ) -> None:
     """Print a table to stdout in the form that was asked for; what stands beside it is part of
     JSON, and goes to stderr in CSV. As text it is the caller's (see `end`)."""
-    from oplog.sheets import data, text
     from oplog.sheets.table import in_units
 
     table = in_units(table, output.units)
     if output.form == "csv":
+        from oplog.sheets import data
+
         click.echo(data.to_csv(table, raw=output.raw), nl=False)
         if aside is not None:
             end(aside, output.units, err=True)
     elif output.form == "json":
+        from oplog.sheets import data
+
         held = aside.data(output.units) if aside is not None else {}
         click.echo(data.to_json(table, held), nl=False)
     else:
+        from oplog.sheets import text
+
         click.echo(text.write(table, zone=zone, width=columns(), bold=bold()))
 
 
@@ -230,9 +247,9 @@ def tell_unsettled(
     farm: Farm, found: Sequence[Unsettled], units: str = "metric", *, err: bool = False
 ) -> bool:
     """Show unsettled matters and what settles each; whether there were any."""
-    from oplog.sheets import unsettled
-
     if found:
+        from oplog.sheets import unsettled
+
         click.echo("\nUnsettled, because it was stated apart:", err=err)
         for line in unsettled.unsettled_lines(farm, found, units, columns()):
             click.echo(line, err=err)
@@ -243,7 +260,8 @@ def end(aside: Beside, units: str = "metric", *, err: bool = False) -> None:
     """End a sheet: what is unsettled of it, and the seal of the log it was made from."""
     from oplog.sheets import text
 
-    tell_unsettled(aside.farm, aside.unsettled, units, err=err)
+    if aside.farm is not None:
+        tell_unsettled(aside.farm, aside.unsettled, units, err=err)
     seal = text.paragraph(f"Seal: {aside.seal}", rest="      ", width=columns())
     click.echo(seal if err else f"\n{seal}", err=err)
 

@@ -2,11 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from oplog.cli import _shared
+
+if TYPE_CHECKING:
+    from datetime import tzinfo
+
+    from oplog.query import Answer, Question
 
 
 @click.command()
@@ -32,8 +39,7 @@ def command(
     oplog ask --sql mine.sql
     """
     from oplog import query
-    from oplog.fold import of_tables
-    from oplog.sheets.questions import answer_table, questions_table
+    from oplog.sheets.questions import questions_table
 
     own = _own(ctx)
     if file is not None:
@@ -47,13 +53,54 @@ def command(
     else:
         asked = query.find(question, own)
     given = dict(_pair(v) for v in values)
+    if customer is not None:
+        _ask(_shared.log_of(ctx), asked, given, output, customer, drivers)
+    else:
+        _ask_all(ctx, asked, given, output)
+
+
+def _ask_all(
+    ctx: click.Context, asked: Question, given: Mapping[str, str], output: _shared.Output
+) -> None:
+    """Answer from the tables that are kept; or from the log, and keep them."""
+    from zoneinfo import ZoneInfo
+
+    from oplog.log.shelf import shelf_of
+    from oplog.query import kept
+
+    shelf = shelf_of(_shared.path_of(ctx))
+    held = shelf.contents() if shelf else None
+    if held and (answer := kept.answer(held, asked, given)) is not None:
+        _tell(answer, output, ZoneInfo(held.zone), _shared.Beside(None, held.seal, ()))
+        return
     log = _shared.log_of(ctx)
+    farm, aside = _ask(log, asked, given, output)
+    if shelf and not log.problems:
+        kept.keep(shelf, farm, asked, given, aside.seal)
+
+
+def _ask(
+    log: _shared.Log, asked: Question, given: Mapping[str, str], output: _shared.Output,
+    customer: str | None = None, drivers: bool = False,
+) -> tuple[_shared.FarmType, _shared.Beside]:  # fmt: skip
+    """Answer from the log. Returns: the farm that was asked, and what stands beside the answer."""
+    from oplog import query
+    from oplog.fold import of_tables
+
     whole = _shared.farm_of(log)
     farm = _shared.seen_by(whole, customer, drivers)
     # Of a customer's ground only what is on it: not the log's own events and fixes.
     answer = query.ask(farm, asked, given, source=log if customer is None else None)
     aside = _shared.beside(farm, of_tables(farm, asked.reads), whole)
-    _shared.put(answer_table(answer), output, _shared.zone_of(farm), aside)
+    _tell(answer, output, _shared.zone_of(farm), aside)
+    return farm, aside
+
+
+def _tell(answer: Answer, output: _shared.Output, zone: tzinfo, aside: _shared.Beside) -> None:
+    """Print an answer with what stands beside it."""
+    from oplog.sheets.questions import answer_table
+
+    _shared.put(answer_table(answer), output, zone, aside)
     if output.form == "text":
         _shared.end(aside, output.units)
 
@@ -64,7 +111,7 @@ def _own(ctx: click.Context) -> Path | None:
     from oplog.query import own_folder
 
     try:
-        return own_folder(_shared.log_of(ctx).path)
+        return own_folder(_shared.path_of(ctx))
     except NotALog:
         return None
 

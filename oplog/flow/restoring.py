@@ -14,7 +14,7 @@ from oplog.flow import gather
 from oplog.flow.days import moment
 from oplog.flow.history import read
 from oplog.log import Log
-from oplog.log.mend import FixesAgain
+from oplog.log.mending import FixesAgain
 from oplog.readers.rollover import CYCLE_DAYS
 from oplog.track import Track
 

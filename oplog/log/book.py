@@ -9,18 +9,16 @@ from pathlib import Path
 from typing import Any
 
 from oplog.errors import LogDamaged, OplogError, Problem
-from oplog.events import EntryWritten, Event, StretchForgotten
-from oplog.log import chain, disk, forgetting, kept, removing, schema, store, tidy, writer
+from oplog.events import EntryWritten, Event, PrivatePlace, StretchForgotten, TrackCut
+from oplog.log import chain, disk, forgetting, kept, removing, schema, shelf, store, tidy, writer
 from oplog.log.entering import Entry, continued, entry_of
 from oplog.log.files import EventFiles
-from oplog.log.folder import EVENTS, FIXES, RAW, refuse_later, refuse_other_farm
+from oplog.log.folder import EVENTS, FIXES, MANY_FILES, RAW
 from oplog.log.reading import NO_COLUMNS, Index, LaterEvent
+from oplog.log.refusing import refuse_later, refuse_other_farm
 from oplog.track import Track
 
 EVENTS_IN_A_FILE = 5_000
-
-MANY_FILES = 100
-"""Writing never leaves as many small files as this; copying can."""
 
 
 @dataclass
@@ -232,6 +230,8 @@ class Log:
         return True
 
     def _put(self, events: Sequence[Event]) -> None:
+        if any(isinstance(e, PrivatePlace | StretchForgotten | TrackCut) for e in events):
+            shelf.clear()
         data = schema.encode(events)
         disk.write_whole(self.path / EVENTS, f"{disk.digest(data)}.parquet", data)
 

@@ -16,6 +16,7 @@ from typing import TypeVar
 from oplog.errors import Problem
 from oplog.events import Event
 from oplog.log import disk
+from oplog.log.folder import SUFFIX
 from oplog.log.reading import (
     NO_COLUMNS,
     UNREADABLE,
@@ -28,8 +29,6 @@ from oplog.log.reading import (
     salvage,
     together,
 )
-
-SUFFIX = ".parquet"
 
 _T = TypeVar("_T")
 

@@ -7,12 +7,13 @@ again; nothing is lost by that.
 
 from __future__ import annotations
 
-import os
 import sqlite3
 import zlib
 from collections.abc import Iterator, MutableMapping
 from contextlib import suppress
 from pathlib import Path
+
+from oplog.log.cache import cache_folder
 
 LARGEST_BYTES = 1 << 30
 """A memory that has grown beyond this begins anew."""
@@ -64,10 +65,5 @@ class Memory(MutableMapping[str, bytes]):
 
 
 def memory() -> Memory:
-    """This user's memory: beside the configuration where OPLOG_CONFIG names one, else in the
-    folder that the system has for such things."""
-    if said := os.environ.get("OPLOG_CONFIG"):
-        return Memory(Path(said) / "memory.sqlite")
-    from platformdirs import user_cache_dir
-
-    return Memory(Path(user_cache_dir("oplog", appauthor=False)) / "memory.sqlite")
+    """This user's memory."""
+    return Memory(cache_folder() / "memory.sqlite")

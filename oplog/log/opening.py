@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from oplog.errors import CannotWrite, NotALog
+from oplog.errors import CannotWrite
 from oplog.events import FarmOpened
 from oplog.log import disk
 from oplog.log.book import Log
-from oplog.log.folder import EVENTS, FIXES, HOW_TO_OPEN, RAW, is_log, write_marker
+from oplog.log.folder import EVENTS, FIXES, RAW, is_log, known, write_marker
 
 
 def create(path: Path, farm_name: str, zone: str, day_turns_at: str = "04:00") -> Log:
@@ -36,10 +36,4 @@ def create(path: Path, farm_name: str, zone: str, day_turns_at: str = "04:00") -
 
 def open_log(path: Path) -> Log:
     """The log in a folder. Raises: NotALog."""
-    path = Path(path)
-    if not is_log(path):
-        what = "does not exist"
-        if path.exists():
-            what = "is not a log" if path.is_dir() else "is not a folder"
-        raise NotALog(f"{path} {what}. {HOW_TO_OPEN}")
-    return Log(path)
+    return Log(known(Path(path)))

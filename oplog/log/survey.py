@@ -10,8 +10,7 @@ from pathlib import Path
 
 from oplog.events import Event
 from oplog.log import disk, kept, writer
-from oplog.log.files import SUFFIX
-from oplog.log.folder import EVENTS, FIXES, FORMAT, MARKER, RAW, format_of, marker
+from oplog.log.folder import EVENTS, FIXES, FORMAT, MARKER, RAW, SUFFIX, marker
 from oplog.log.proving import all_whole
 from oplog.log.reading import (
     UNREADABLE,
@@ -26,6 +25,7 @@ from oplog.log.reading import (
     table_of,
     together,
 )
+from oplog.log.refusing import format_of
 from oplog.log.report import (
     ALTERED,
     FOREIGN,

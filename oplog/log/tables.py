@@ -58,6 +58,16 @@ def of_lists(lists: Mapping[str, tuple[type, Sequence[Any]]]) -> Any:
     return pa.table(arrays, names=list(lists))
 
 
+def encoded(table: Any) -> bytes:
+    """A table as Parquet."""
+    import pyarrow as pa
+    import pyarrow.parquet as pq
+
+    sink = pa.BufferOutputStream()
+    pq.write_table(table, sink, compression="zstd", compression_level=1, store_schema=False)
+    return bytes(sink.getvalue())
+
+
 def array(cells: Sequence[Any], kind: Any) -> Any:
     """Values as an Arrow array, past Arrow's own way of reading lists, which loads pandas where
     there is one."""

@@ -12,7 +12,8 @@ from typing import Any
 
 from oplog.errors import OplogError
 from oplog.log import disk, schema
-from oplog.log.files import SUFFIX, EventFiles, as_named
+from oplog.log.files import EventFiles, as_named
+from oplog.log.folder import SUFFIX
 from oplog.log.reading import UNREADABLE, table_of, values
 
 TIERS = ((1 << 20, 24), (16 << 20, 12))

@@ -19,7 +19,7 @@ from oplog import ground, units
 from oplog.errors import OplogError, UnknownName
 from oplog.events import WorkMeasured
 from oplog.fold import Farm
-from oplog.query.asking import ask, records
+from oplog.query import ask, records
 
 Row = tuple[Any, ...]
 

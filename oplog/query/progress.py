@@ -10,7 +10,7 @@ from typing import Any
 
 from oplog.events import WorkMeasured
 from oplog.fold import Farm
-from oplog.query.asking import ask, records
+from oplog.query import ask, records
 from oplog.season.forecast import Forecast, Hours, WorkedDay, forecast, hours_kept
 from oplog.units import HECTARE_M2
 

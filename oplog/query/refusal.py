@@ -10,8 +10,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable
 
-from oplog.query.of_log import OF_LOG
-from oplog.query.tables import TABLES
+from oplog.query.question import BASE_TABLES
 
 NO_SELECT = (
     "The question {} is not one SELECT, so nothing of it was run: questions read the log's tables "
@@ -49,7 +48,7 @@ def _doors(found: re.Match[str]) -> str:
 def _table(found: re.Match[str]) -> str:
     return (
         f"there is no table {found[1]} that it may read. There are "
-        f"{', '.join(sorted({*TABLES, *OF_LOG}))}; those it reads are named in its head."
+        f"{', '.join(sorted(BASE_TABLES))}; those it reads are named in its head."
     )
 
 

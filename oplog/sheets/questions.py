@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from typing import TYPE_CHECKING
 
-from oplog.query import Answer, Question
 from oplog.sheets.table import Column, Table, from_answer
+
+if TYPE_CHECKING:
+    from oplog.query import Answer, Question
 
 
 def questions_table(questions: Iterable[Question]) -> Table:

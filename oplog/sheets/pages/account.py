@@ -8,7 +8,7 @@ from typing import Any
 
 from oplog.errors import OplogError
 from oplog.fold import Farm
-from oplog.query.asking import ask, records
+from oplog.query import ask, records
 from oplog.season.customer import for_customer
 from oplog.sheets import day as screen
 from oplog.sheets import figures as fig

@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 from oplog import ground
 from oplog.events import JobPlanned
 from oplog.fold import Farm
-from oplog.query.asking import ask, records
+from oplog.query import ask, records
 from oplog.query.progress import Progress, progress
 from oplog.sheets import figures as fig
 from oplog.sheets.inputs import CAUTION

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from oplog.fold import Farm
-from oplog.query.asking import ask, records
+from oplog.query import ask, records
 from oplog.sheets import figures as fig
 from oplog.sheets.table import METRIC
 from oplog.units import HECTARE_M2

@@ -10,7 +10,7 @@ from typing import Any
 from oplog.errors import OplogError
 from oplog.events import WorkMeasured
 from oplog.fold import Farm
-from oplog.query.asking import ask, records
+from oplog.query import ask, records
 from oplog.sheets import figures as fig
 from oplog.sheets.pages.chart import Axis, Mark, round_days, short_day
 from oplog.sheets.pages.render import render

@@ -9,10 +9,11 @@ from pathlib import Path
 from oplog.events import Event, TrackImported
 from oplog.log import disk, kept, schema
 from oplog.log.book import Log
-from oplog.log.check import check
-from oplog.log.folder import FIXES, MARKER, later_version, write_marker
+from oplog.log.checking import check
+from oplog.log.folder import FIXES, MARKER, write_marker
 from oplog.log.opening import open_log
 from oplog.log.reading import UNREADABLE, is_whole, salvage
+from oplog.log.refusing import later_version
 from oplog.log.report import (
     ALTERED,
     FOREIGN,
