@@ -19,13 +19,12 @@ Flags = np.ndarray
 
 def labelled(p: Path, ground: object = SQUARE) -> Flags:
     line = working_line(p, PLAIN)
-    return states.label(p, line, 10.0, 0.5, ground, (0, len(p)), states.Evidence())
+    return states.label(p, line, laid(p), 10.0, 0.5, ground, (0, len(p)), states.Evidence())
 
 
-def laid(p: Path, width: float = 10.0) -> claims.Swath:
+def laid(p: Path) -> claims.Swath:
     line = working_line(p, PLAIN)
-    grid = claims.raster(line.x, line.y, width)
-    return claims.swath(grid, line.x, line.y, line.heading, p.piece, width)
+    return claims.swath(claims.way_of(line.x, line.y, line.heading, p.piece, 10.0), 10.0)
 
 
 # --- claims
@@ -236,7 +235,7 @@ def test_a_trailed_implement_cuts_the_corner_and_swings_straight() -> None:
 
 def test_a_field_done_once_is_not_done_again() -> None:
     p = driven(*leg(up_and_down()))
-    assert done_again(p, working_line(p, PLAIN), 10.0) is None
+    assert done_again(p, working_line(p, PLAIN), laid(p), 10.0) is None
 
 
 def test_a_field_done_twice_is_seen_from_where_the_second_begins() -> None:
@@ -244,7 +243,7 @@ def test_a_field_done_twice_is_seen_from_where_the_second_begins() -> None:
     between = [(110.0, -12.0), (110.0, -30.0), (5.0, -30.0)]
     x, y = leg([*once, *between, *once])
     p = driven(x, y)
-    again = done_again(p, working_line(p, PLAIN), 10.0)
+    again = done_again(p, working_line(p, PLAIN), laid(p), 10.0)
     assert again is not None
     assert again.share > 0.9
     half = len(leg(once)[0])

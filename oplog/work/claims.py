@@ -23,6 +23,7 @@ NEVER = np.iinfo(np.int32).max
 Flags = NDArray[np.bool_]
 Cells = NDArray[np.int64]
 Seconds = NDArray[np.int32]
+Cellwise = NDArray[np.float32]
 
 
 @dataclass(frozen=True)
@@ -50,23 +51,41 @@ class Raster:
 
 
 @dataclass(frozen=True, eq=False)
-class Swath:
-    """The working line of every second as samples on a raster.
+class Way:
+    """The way of a working line over a raster, in steps no longer than a cell.
 
-    cells: (k,) cell of each sample; owner: (k,) second that it belongs to, ascending;
-    counts: (m,) samples of each second, at least one; field: (k,) whether the sample lies in the
-    field.
+    owner: (n,) second that each step belongs to, ascending; steps: (m,) steps of each second, at
+    least one; column, row: (n,) middle of the line, in cells; sin, cos: (n,) of its heading.
     """
 
     raster: Raster
-    cells: Cells
     owner: Seconds
-    counts: NDArray[np.intp]
+    steps: NDArray[np.intp]
+    column: Cellwise
+    row: Cellwise
+    sin: Cellwise
+    cos: Cellwise
+
+
+@dataclass(frozen=True, eq=False)
+class Swath:
+    """The working line of every second as samples on a raster, k of them in each step of its way.
+
+    cells: (n, k) cell of each sample; field: (n, k) whether the sample lies in the field.
+    """
+
+    way: Way
+    cells: Cells
     field: Flags
 
-    def spread(self, values: NDArray[Any]) -> NDArray[Any]:
-        """What is told of each second, told of each of its samples: (m,) -> (k,)."""
-        return np.repeat(values, self.counts)
+    @property
+    def raster(self) -> Raster:
+        return self.way.raster
+
+    @property
+    def owner(self) -> Seconds:
+        """Second that each step belongs to: (n,)"""
+        return self.way.owner
 
 
 def raster(x: Floats, y: Floats, width_m: float) -> Raster:
@@ -83,43 +102,57 @@ def raster(x: Floats, y: Floats, width_m: float) -> Raster:
     )
 
 
-def swath(
-    grid: Raster, x: Floats, y: Floats, heading: Floats, piece: Seconds, width_m: float
-) -> Swath:
-    """Lay the working line over the ground: (m,) its centre and heading -> samples.
+def way_of(x: Floats, y: Floats, heading: Floats, piece: Seconds, width_m: float) -> Way:
+    """The way of a working line, on a raster for a working width: (m,) its centre and heading."""
+    grid = raster(x, y, width_m)
+    after = np.minimum(np.arange(len(x)) + 1, len(x) - 1)
+    after = np.where(piece[after] == piece, after, after - 1)
+    dx, dy, turn = x[after] - x, y[after] - y, heading[after] - heading
+    steps = np.clip(np.ceil(np.hypot(dx, dy) / grid.size_m), 1, 60).astype(np.intp)
+    first = np.cumsum(steps) - steps
+    u = ((np.arange(steps.sum()) - np.repeat(first, steps) + 0.5) / np.repeat(steps, steps)).astype(
+        np.float32
+    )
 
-    grid: the raster of this very way, which reaches two widths beyond it on every side.
-    """
-    step = np.hypot(np.diff(x, append=x[-1]), np.diff(y, append=y[-1]))
-    step[np.diff(piece, append=-1) != 0] = 0.0
-    substeps = np.clip(np.ceil(step / grid.size_m), 1, 60).astype(np.intp)
-    owner = np.repeat(np.arange(len(x)), substeps)
-    within = np.arange(len(owner)) - np.repeat(np.cumsum(substeps) - substeps, substeps)
-    u = (within + 0.5) / substeps[owner]
-    after = np.minimum(owner + 1, len(x) - 1)
-    after = np.where(piece[after] == piece[owner], after, owner)
-    angle = heading[owner] + u * (heading[after] - heading[owner])
-    samples = int(np.ceil(width_m / grid.size_m - 1e-6))
-    # In cells from here on: by far the most of the arithmetic is done once for each sample.
-    across = ((np.arange(samples) + 0.5) / samples - 0.5) * (width_m / grid.size_m)
-    column = (x[owner] + u * (x[after] - x[owner]) - grid.west) / grid.size_m
-    row = (y[owner] + u * (y[after] - y[owner]) - grid.south) / grid.size_m
-    columns = (column[:, None] - np.sin(angle)[:, None] * across).astype(np.intp)
-    rows = (row[:, None] + np.cos(angle)[:, None] * across).astype(np.intp)
-    cells = (rows * grid.columns + columns).ravel()
-    owners = np.repeat(owner.astype(np.int32), samples)
-    return Swath(grid, cells, owners, substeps * samples, np.ones(len(cells), dtype=bool))
+    def between(start: Floats, change: Floats) -> Cellwise:
+        at, by = (np.repeat(v.astype(np.float32), steps) for v in (start, change))
+        return np.asarray(at + u * by)
+
+    angle = between(heading, turn)
+    return Way(
+        grid,
+        np.repeat(np.arange(len(x), dtype=np.int32), steps),
+        steps,
+        between((x - grid.west) / grid.size_m, dx / grid.size_m),
+        between((y - grid.south) / grid.size_m, dy / grid.size_m),
+        np.sin(angle),
+        np.cos(angle),
+    )
+
+
+def swath(way: Way, width_m: float) -> Swath:
+    """Lay the working line over the ground, without a hole."""
+    wide = width_m / way.raster.size_m
+    samples = int(np.ceil(wide - 1e-6))
+    across = ((np.arange(samples, dtype=np.float32) + 0.5) / samples - 0.5) * np.float32(wide)
+    # In cells: by far the most of the arithmetic is done once for each sample. The raster reaches
+    # two widths beyond the way, so that nothing lies off it.
+    columns = (way.column[:, None] - way.sin[:, None] * across).astype(np.int32)
+    rows = (way.row[:, None] + way.cos[:, None] * across).astype(np.int32)
+    cells = (rows * np.int32(way.raster.columns) + columns).astype(np.intp)
+    return Swath(way, cells, np.ones(cells.shape, dtype=bool))
 
 
 def within(lay: Swath, ground: Any, sure: Flags) -> Swath:
     """The same swath with its samples beyond the field told. sure: (m,) seconds wholly in it."""
     from shapely import contains_xy, prepare
 
-    asked = np.flatnonzero(lay.spread(~sure))
+    asked = np.flatnonzero(~sure[lay.owner])
     cells, back = np.unique(lay.cells[asked], return_inverse=True)
     prepare(ground)
     field = lay.field.copy()
-    field[asked] = np.asarray(contains_xy(ground, *lay.raster.centre(cells)))[back]
+    inside = np.asarray(contains_xy(ground, *lay.raster.centre(cells)))
+    field[asked] = inside[back].reshape(field[asked].shape)
     return replace(lay, field=field)
 
 
@@ -135,37 +168,48 @@ class Ground:
 def ground_of(wide: Swath, working: Flags) -> Ground:
     """The ground that the working seconds of a swath cover."""
     cells, owner = _worked(wide, working)
-    size = wide.raster.rows * wide.raster.columns
-    first, last = np.full(size, NEVER, dtype=np.int32), np.full(size, -1, dtype=np.int32)
+    last = np.full(wide.raster.rows * wide.raster.columns, -1, dtype=np.int32)
     # Of several values for one cell the last one given stays.
-    first[cells[::-1]] = owner[::-1]
     last[cells] = owner
-    return Ground(first, last)
+    return Ground(_first(wide, cells, owner), last)
 
 
 def first_claims(lay: Swath, working: Flags) -> Seconds:
     """First second at which each cell was covered by work: (cells,), NEVER where none."""
+    return _first(lay, *_worked(lay, working))
+
+
+def _first(lay: Swath, cells: Cells, owner: Seconds) -> Seconds:
     first = np.full(lay.raster.rows * lay.raster.columns, NEVER, dtype=np.int32)
-    cells, owner = _worked(lay, working)
     first[cells[::-1]] = owner[::-1]
     return first
 
 
 def _worked(lay: Swath, working: Flags) -> tuple[Cells, Seconds]:
-    chosen = lay.spread(working)
-    return lay.cells[chosen], lay.owner[chosen]
+    """Cells of the working seconds' samples, and the second of each, ascending: (j,)"""
+    chosen = np.flatnonzero(working[lay.owner])
+    cells = lay.cells.take(chosen, axis=0)
+    return cells.ravel(), np.repeat(lay.owner[chosen], cells.shape[1])
 
 
 def share(lay: Swath, flag: Flags) -> Floats:
-    """Share of each second's samples for which a flag is set: (k,) -> (m,) 0-1."""
-    starts = np.cumsum(lay.counts) - lay.counts
-    return np.asarray(np.add.reduceat(flag.view(np.int8), starts, dtype=np.int32) / lay.counts)
+    """Share of each second's samples for which a flag is set: (n, k) -> (m,) 0-1."""
+    across = lay.cells.shape[1]
+    steps = lay.way.steps
+    starts = (np.cumsum(steps) - steps) * across
+    told = np.add.reduceat(flag.ravel().view(np.int8), starts, dtype=np.int32)
+    return np.asarray(told / (steps * across))
 
 
 def alone(lay: Swath, ground: Ground, recent_s: int = 12) -> Floats:
     """Share of each second's line on the field's ground that no other work covers, ever: (m,)."""
-    first, last = ground.first[lay.cells], ground.last[lay.cells]
-    return share(lay, lay.field & (first >= lay.owner - recent_s) & (last <= lay.owner + recent_s))
+    return share(lay, lay.field & _own(ground, lay.cells, lay.owner[:, None], recent_s))
+
+
+def _own(ground: Ground, cells: Cells, owner: Seconds, recent_s: int) -> Flags:
+    """Whether no work but that of some seconds about it covers a cell."""
+    first, last = ground.first.take(cells), ground.last.take(cells)
+    return np.asarray((first >= owner - recent_s) & (last <= owner + recent_s))
 
 
 def novelty(
@@ -179,18 +223,18 @@ def novelty(
     covered in the last `recent_s` seconds is its own.
     """
     mine = lay.field.copy()
+    ranks = rank[lay.owner]
     for r in np.unique(rank[working]).tolist():
         chosen = working & (rank == r)
-        lower = np.flatnonzero(lay.spread(rank < r) & mine)
+        lower = np.flatnonzero(ranks < r)
         if len(lower):
             ground = ground_of(wide, chosen)
-            first, cells, owner = ground.first, lay.cells[lower], lay.owner[lower]
-            earlier, later = first[cells] < owner - recent_s, ground.last[cells] > owner + recent_s
-            mine[lower] = ~(earlier | later)
+            first = ground.first
+            mine[lower] &= _own(ground, lay.cells[lower], lay.owner[lower][:, None], recent_s)
         else:
             first = first_claims(wide, chosen)
-        equal = np.flatnonzero(lay.spread(rank == r) & mine)
-        mine[equal] = first[lay.cells[equal]] >= lay.owner[equal] - recent_s
+        equal = np.flatnonzero(ranks == r)
+        mine[equal] &= first.take(lay.cells[equal]) >= lay.owner[equal][:, None] - recent_s
     return share(lay, mine)
 
 

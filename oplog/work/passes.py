@@ -18,9 +18,7 @@ from oplog.work.claims import (
     beside,
     first_claims,
     ground_of,
-    raster,
     share,
-    swath,
 )
 from oplog.work.line import Line
 from oplog.work.motion import Path
@@ -54,18 +52,17 @@ class Again:
     share: float
 
 
-def done_again(path: Path, line: Line, width_m: float) -> Again | None:
+def done_again(path: Path, line: Line, lay: Swath, width_m: float) -> Again | None:
     """The longest stretch in which finished ground was worked again, or None.
 
     Only long straight runs are asked: turns, and ways to and from a trailer, cover ground again
     in any work. A stretch is runs one after the other, all on ground covered before, most of
-    them with another of the stretch at their side.
+    them with another of the stretch at their side. lay: of the line.
     """
     bouts, run = _long_runs(path, width_m)
     if bouts.sum() < 120:
         return None
-    lay = swath(raster(line.x, line.y, width_m), line.x, line.y, line.heading, path.piece, width_m)
-    old = share(lay, first_claims(lay, bouts)[lay.cells] < lay.owner - 120)
+    old = share(lay, first_claims(lay, bouts).take(lay.cells) < lay.owner[:, None] - 120)
     numbers = np.unique(run[bouts])
     mean_old = np.bincount(run, weights=old * bouts) / np.maximum(
         np.bincount(run, weights=bouts), 1

@@ -26,7 +26,6 @@ from oplog.work.claims import (
     beside,
     ground_of,
     novelty,
-    raster,
     share,
     swath,
     within,
@@ -79,6 +78,7 @@ class Evidence:
 def label(
     path: Path,
     line: Line,
+    lay: Swath,
     width_m: float,
     gap_m: float,
     ground: Any | None,
@@ -88,13 +88,13 @@ def label(
 ) -> Flags:
     """Working or not, for each second of the path: (m,) mask.
 
-    gap_m: what neighbouring bouts leave between them. [m]
+    lay: of the line on a raster. gap_m: what neighbouring bouts leave between them. [m]
     ground: the field in the plane, None for no field. gates: rows of the path at which the
     machine came in over the boundary or had just gone out. cuts: a header that has to cut its
     way round corners.
     """
-    lays = _lay(path, line, width_m, gap_m, ground)
-    sides = _sides(line, width_m, ground, lays.narrow.raster)
+    lays = _lays(line, lay, width_m, gap_m, ground)
+    sides = _sides(line, width_m, ground, lay.raster)
     inland = np.maximum(share(lays.inside, lays.inside.field), 0.1)
     inside = _within(ground, line.x, line.y, max(2.0, 0.4 * width_m))
     fixed = _fixed_evidence(path, inside, weights, cuts)
@@ -162,12 +162,8 @@ class _Lays:
     inside: Swath
 
 
-def _lay(path: Path, line: Line, width_m: float, gap_m: float, ground: Any | None) -> _Lays:
-    grid = raster(line.x, line.y, width_m)
-    narrow, wide = (
-        swath(grid, line.x, line.y, line.heading, path.piece, w)
-        for w in (width_m, width_m + 2 * gap_m)
-    )
+def _lays(line: Line, narrow: Swath, width_m: float, gap_m: float, ground: Any | None) -> _Lays:
+    wide = swath(narrow.way, width_m + 2 * gap_m)
     if ground is None:
         return _Lays(narrow, wide, narrow)
     sure = _within(ground, line.x, line.y, -0.6 * width_m)

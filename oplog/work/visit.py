@@ -17,6 +17,7 @@ from oplog.land import Field
 from oplog.track import Floats
 from oplog.work import idle
 from oplog.work.certainty import area_range, hours_range
+from oplog.work.claims import Swath, swath, way_of
 from oplog.work.clean import drift_m
 from oplog.work.coverage import Covered, bout_lines, cover
 from oplog.work.header import ahead
@@ -73,8 +74,12 @@ class _Part:
         return working_line(self.path, self.rig)
 
     @cached_property
+    def lay(self) -> Swath:
+        return _laid(self.path, self.line, _width(self.rig, self.found))
+
+    @cached_property
     def again(self) -> Again | None:
-        return done_again(self.path, self.line, _width(self.rig, self.found))
+        return done_again(self.path, self.line, self.lay, _width(self.rig, self.found))
 
 
 def measure_field(way: Path, stays: list[Stay], place: Place) -> list[Visit]:
@@ -149,9 +154,11 @@ def _worked(parts: list[_Part], place: Place) -> list[NDArray[np.bool_]]:
     gates += [b for b, p in zip(ends[1:], parts, strict=True) if p.stay.went_out]
     cuts = _cuts(rig)
     ground = place.plane.project(parts[0].stay.field.boundary)
-    again = parts[0].again if len(parts) == 1 else done_again(path, line, width_m)
+    alone = len(parts) == 1
+    lay = parts[0].lay if alone else _laid(path, line, width_m)
+    again = parts[0].again if alone else done_again(path, line, lay, width_m)
     gap = gap_m(parts[0].found, width_m)
-    work = _labels(path, line, width_m, gap, ground, gates, cuts, again)
+    work = _labels(path, line, lay, width_m, gap, ground, gates, cuts, again)
     if cuts:
         work = ahead(path, line, work, rig.line_m is not None)
     split = np.split(work, ends[1:-1])
@@ -195,6 +202,10 @@ def _width(rig: Rig, found: Spacing | None) -> float:
     return found.width_m if found is not None else 3.0
 
 
+def _laid(path: Path, line: Line, width_m: float) -> Swath:
+    return swath(way_of(line.x, line.y, line.heading, path.piece, width_m), width_m)
+
+
 def _cuts(rig: Rig) -> bool:
     """Whether the rig cuts its way with a header in front."""
     return (rig.line_m or 0.0) > 0 or rig.operation in CUT_IN_FRONT
@@ -203,6 +214,7 @@ def _cuts(rig: Rig) -> bool:
 def _labels(
     path: Path,
     line: Line,
+    lay: Swath,
     width_m: float,
     gap: float,
     ground: Any,
@@ -212,7 +224,7 @@ def _labels(
 ) -> NDArray[np.bool_]:
     """Working or not, ground done over again judged by itself: (m,) mask."""
     if again is None:
-        return label(path, line, width_m, gap, ground, gates, Evidence(), cuts)
+        return label(path, line, lay, width_m, gap, ground, gates, Evidence(), cuts)
     rows = np.arange(len(path))
     over = (rows >= again.first) & (rows <= again.last)
     work = np.zeros(len(path), dtype=bool)
@@ -220,7 +232,8 @@ def _labels(
         if chosen.sum() > 5:
             some, there = part_of(path, chosen), line.part_of(chosen)
             at = np.searchsorted(np.flatnonzero(chosen), gates).tolist()
-            work[chosen] = label(some, there, width_m, gap, ground, at, Evidence(), cuts)
+            by = _laid(some, there, width_m)
+            work[chosen] = label(some, there, by, width_m, gap, ground, at, Evidence(), cuts)
     return work
 
 
