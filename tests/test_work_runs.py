@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from shapely.geometry import box
 
-from oplog.work import states
+from oplog.work import claims, states
 from oplog.work.line import working_line
 from oplog.work.runs import abreast, comb, likeness, running, runs_of
 from tests.work_days import PLAIN, driven, leg, up_and_down
@@ -25,7 +25,8 @@ def ending(*way: tuple[float, float], speed: float = 2.0) -> tuple[np.ndarray, n
     p = driven(np.concatenate([x, last_x[1:]]), np.concatenate([y, last_y[1:]]))
     ground = box(0, 0, WORKED_M + 5.0, LONG_M)
     line = working_line(p, PLAIN)
-    work = states.label(p, line, WIDTH_M, 0.3, ground, (0, len(p)), states.Evidence())
+    lay = claims.swath(claims.way_of(line.x, line.y, line.heading, p.piece, WIDTH_M), WIDTH_M)
+    work = states.label(p, line, lay, WIDTH_M, 0.3, ground, (0, len(p)), states.Evidence())
     on_the_way = (np.arange(len(p)) >= len(x)) & (p.y > 15) & (p.y < LONG_M - 15)
     return on_the_way, work
 
