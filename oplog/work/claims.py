@@ -193,8 +193,11 @@ def _worked(lay: Swath, working: Flags) -> tuple[Cells, Seconds]:
 
 
 def share(lay: Swath, flag: Flags) -> Floats:
-    """Share of each second's samples for which a flag is set: (n, k) -> (m,) 0-1."""
-    across = lay.cells.shape[1]
+    """Share of each second's samples for which a flag is set: (n, k) -> (m,) 0-1.
+
+    flag: of all samples, or of some across the line.
+    """
+    across = flag.shape[1]
     steps = lay.way.steps
     starts = (np.cumsum(steps) - steps) * across
     told = np.add.reduceat(flag.ravel().view(np.int8), starts, dtype=np.int32)
@@ -212,10 +215,15 @@ def _own(ground: Ground, cells: Cells, owner: Seconds, recent_s: int) -> Flags:
     return np.asarray((first >= owner - recent_s) & (last <= owner + recent_s))
 
 
-def novelty(
+def novelty(lay: Swath, wide: Swath, working: Flags, rank: NDArray[np.int8]) -> Floats:
+    """Share of the working line of each second that has the best claim to its ground: (m,) 0-1."""
+    return share(lay, claimed(lay, wide, working, rank))
+
+
+def claimed(
     lay: Swath, wide: Swath, working: Flags, rank: NDArray[np.int8], recent_s: int = 8
-) -> Floats:
-    """Share of the working line of each second that has the best claim to its ground: (m,) 0-1.
+) -> Flags:
+    """Which samples of a swath have the best claim to their ground: (n, k) mask.
 
     wide: the same line laid wider by as much as neighbours leave between them, so that gaps do
     not look like ground left to work. A claim of higher rank wins whenever it was made; among
@@ -235,7 +243,7 @@ def novelty(
             first = first_claims(wide, chosen)
         equal = np.flatnonzero(ranks == r)
         mine[equal] &= first.take(lay.cells[equal]) >= lay.owner[equal][:, None] - recent_s
-    return share(lay, mine)
+    return mine
 
 
 def beside(ground: Ground, spots: list[Cells], recent_s: int = 12) -> Flags:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -11,13 +13,26 @@ from oplog.work.motion import Path
 from oplog.work.runs import heading_change, true_runs
 
 Flags = NDArray[np.bool_]
+SLANT_S = 4.0
+"""A line that takes longer to cross is not seen to cross at all."""
+TURN_LEFT_S = 4
+"""How long a turn may last into what looks like a run, at most."""
 LIFTED_LATE_S = 0.3
 """An implement is lifted when it is through, and takes its time to come up (common practice)."""
 
 
+@dataclass(frozen=True, eq=False)
+class Crossings:
+    """Share of the line, and of its right and left half, on ground of its own: (m,) 0-1 each."""
+
+    whole: Floats
+    right: Floats
+    left: Floats
+
+
 def trim(
-    path: Path, line: Line, work: Flags, new: Floats, usual: float, inmost: Flags, width_m: float,
-    far: int = 10,
+    path: Path, line: Line, work: Flags, new: Crossings, usual: float,
+    inmost: Flags, width_m: float, cuts: bool,
 ) -> Flags:  # fmt: skip
     """Move the ends of each run to where the line comes onto new ground and leaves it: (m,) mask.
 
@@ -25,11 +40,12 @@ def trim(
     second: where it crosses from old ground to new or back; failing that, where it runs straight,
     looked for as far as `far` seconds inward. inmost: (m,) where there is room for a headland.
     """
+    far = 5 if cuts else 10
     able = ~path.reverse & (path.speed > 0.25 * usual)
     turn = heading_change(line.heading, 1)
     # Noise bends a heading over two seconds by its size over the way gone.
     bent = np.radians(5) + 2 * path.noise_m / max(2 * usual, 0.5)
-    level = able & (new >= 0.2)
+    level = able & (new.whole >= 0.2)
     # A trailed implement swings straight some seconds after the machine: at the start the
     # machine's own heading tells, at the end the implement's.
     lined_up = level & (heading_change(path.heading, 1) < bent)
@@ -43,10 +59,26 @@ def trim(
     for (a, b), (begin, crossed), end in zip(runs, begins, ends, strict=True):
         if not crossed:
             begin = _at_neighbours_end(begin, line, inner, width_m, far)
+        if not cuts:
+            begin = _when_straight(begin, end, line.heading, bent)
         if end > begin:
             out[min(a, begin) : max(b, end) + 1] = False
             out[begin : end + 1] = True
     return np.asarray(out, dtype=bool)
+
+
+def _when_straight(begin: int, end: int, heading: Floats, bent: float) -> int:
+    """The row at which a run is out of the turn that led to it: nothing is lowered in a turn.
+
+    How straight is straight shows in the midst of the run, as some follow curves. bent: what
+    noise bends a heading within two seconds. [rad]
+    """
+    if end - begin < 3 * TURN_LEFT_S:
+        return begin
+    turn = np.abs(np.diff(heading[begin : end + 1]))
+    usual = float(np.median(turn[TURN_LEFT_S:-TURN_LEFT_S]))
+    askew = np.flatnonzero(turn[:TURN_LEFT_S] > bent + 3 * usual)
+    return begin + int(askew[-1]) + 1 if len(askew) else begin
 
 
 def _at_neighbours_end(begin: int, line: Line, ends: list[int], width_m: float, far: int) -> int:
@@ -74,46 +106,55 @@ def _at_neighbours_end(begin: int, line: Line, ends: list[int], width_m: float, 
 
 
 def _end_of_run(
-    at: int, inward: int, new: Floats, able: Flags, straight: Flags, far: int, reach: int = 5
-) -> tuple[int, bool]:
+    at: int, inward: int, new: Crossings, able: Flags, straight: Flags,
+    far: int, reach: int = 5,
+) -> tuple[int, bool]:  # fmt: skip
     """Where a run really ends, looked for within `reach` seconds; inward: +1 start, -1 end.
 
     With it, whether it was seen to come onto new ground there or to leave it.
     """
     rows = at + inward * np.arange(-reach, reach + 1)
-    rows = rows[(rows >= 0) & (rows < len(new))]
-    on = new[rows] >= (0.35 if inward > 0 else 0.2)
+    rows = rows[(rows >= 0) & (rows < len(new.whole))]
+    on = new.whole[rows] >= (0.35 if inward > 0 else 0.2)
     crossing = np.flatnonzero(on[1:] & ~on[:-1] & able[rows[1:]]) + 1
     if len(crossing):
-        k = int(crossing[np.argmin(np.abs(rows[crossing] - at))])
-        return int(rows[0]) + inward * _first_corner(
-            new[rows], k, 0.0 if inward > 0 else LIFTED_LATE_S
-        ), True
+        k = int(rows[crossing[np.argmin(np.abs(rows[crossing] - at))]])
+        return _first_corner(new, k, inward), True
     further = at + inward * np.arange(reach + 1, far + 1)
-    rows = np.concatenate([rows, further[(further >= 0) & (further < len(new))]])
+    rows = np.concatenate([rows, further[(further >= 0) & (further < len(new.whole))]])
     steady = np.flatnonzero(straight[rows])
     return (int(rows[steady[0]]) if len(steady) else at), False
 
 
-def _first_corner(new: Floats, k: int, late_s: float) -> int:
+def _first_corner(new: Crossings, k: int, inward: int) -> int:
     """The row at which the first corner of the line comes onto new ground, near crossing k.
 
     A line that crosses aslant is lowered when its first corner is over new ground, and lifted
-    when its last is over old. The share of new ground rises over as long as the line takes to
-    cross, and over the second that each row stands for.
+    when its last is over old. Its halves cross in turn; from the middle of the one to the middle
+    of the other is half of the whole.
     """
+    right, left = (_crossed(half, k, inward) for half in (new.right, new.left))
+    middle, slant = (left + right) / 2, min(2 * abs(left - right), SLANT_S)
+    if inward > 0:
+        return int(np.clip(np.floor(middle - slant / 2 + 0.5), max(k - 3, 0), k + 1))
+    at = int(np.floor(middle + slant / 2 + LIFTED_LATE_S + 0.5)) - 1
+    return int(np.clip(at, k - 1, min(k + 3, len(new.whole) - 1)))
 
-    def reached(level: float) -> float:
-        above = np.flatnonzero(new[k - 1 :] >= level)
-        if not len(above):
-            return np.nan
-        j = k - 1 + int(above[0])
-        if j == k - 1:
-            return float(j)
-        return float(j - (new[j] - level) / (new[j] - new[j - 1]))
 
-    low, mid, high = reached(0.3), reached(0.5), reached(0.7)
-    if np.isnan(high):
-        return k
-    slant = max((high - low) / 0.4 - 1.0, 0.0)
-    return int(np.clip(np.ceil(mid - slant / 2 - late_s), max(k - 3, 0), min(k + 1, len(new) - 1)))
+def _crossed(new: Floats, k: int, inward: int) -> float:
+    """When a part of the line crosses onto new ground or off it, near row k: in rows.
+
+    By how much new ground there is in the seconds about: a row stands for the second that begins
+    with it. Ground taken from a neighbour and slips between neighbours count for nothing.
+    """
+    out = new[max(k - 3, 0) : k] if inward > 0 else new[k + 1 : k + 4][::-1]
+    within = new[k : k + 4] if inward > 0 else new[max(k - 3, 0) : k + 1][::-1]
+    high = max(float(np.median(within)), 0.3)
+    low = min(float(out.min(initial=high)), 0.5 * high)
+    part = np.clip((np.concatenate([out, within]) - low) / (high - low), 0.0, 1.0)
+    # Outside the last row that is wholly old, nothing counts.
+    wholly = np.flatnonzero(part[: len(out)] < 0.1)
+    if len(wholly):
+        part[: int(wholly[-1])] = 0.0
+    after = k + len(within) if inward > 0 else k + 1 - len(within)
+    return float(after - inward * part.sum())

@@ -24,6 +24,7 @@ from oplog.work.claims import (
     Swath,
     alone,
     beside,
+    claimed,
     ground_of,
     novelty,
     share,
@@ -31,7 +32,7 @@ from oplog.work.claims import (
     within,
 )
 from oplog.work.clean import drift_m
-from oplog.work.ends import trim
+from oplog.work.ends import Crossings, trim
 from oplog.work.header import strokes
 from oplog.work.line import Line
 from oplog.work.motion import Path
@@ -138,10 +139,9 @@ def label(
             break
         work = again
     # The ends lie where the ground itself was worked, not where it was worked but for a gap.
-    bare = novelty(lays.narrow, lays.narrow, work, _deep(work, path.piece))
-    far = 5 if cuts else 10
+    bare = _crossings(lays.narrow, work, path.piece)
     inmost = _within(ground, line.x, line.y, -1.5 * width_m)
-    return trim(path, line, work, bare, usual, inmost, width_m, far)
+    return trim(path, line, work, bare, usual, inmost, width_m, cuts)
 
 
 def first_guess(path: Path) -> Flags:
@@ -188,6 +188,13 @@ def _rank(
     lap = lap_of[run]
     alone_run = (lap > 0) & (run_mean(lap, alone(lays.inside, covered)) >= 0.5)
     return np.asarray(steady * (1 + (alone_run | peers[run])), dtype=np.int8)
+
+
+def _crossings(lay: Swath, work: Flags, piece: NDArray[np.int32]) -> Crossings:
+    """How much of the line, and of its halves, lies on ground of its own."""
+    mine = claimed(lay, lay, work, _deep(work, piece))
+    half = mine.shape[1] // 2
+    return Crossings(share(lay, mine), share(lay, mine[:, :half]), share(lay, mine[:, -half:]))
 
 
 def _deep(work: Flags, piece: NDArray[np.int32], ends_s: int = 8) -> NDArray[np.int8]:
