@@ -40,7 +40,7 @@ class Disk:
         self.steps = 0
         self.off = False
         self.unflushed: set[Path] = set()
-        self.renames: list[tuple[Path, Path]] = []
+        self.renames: list[tuple[Path, Path, bytes | None]] = []
         self.handles: dict[int, Path] = {}
 
     def step(self, half: Callable[[], None] = lambda: None) -> None:
@@ -77,8 +77,9 @@ class Disk:
 
     def replace(self, source: Path, target: Path) -> None:
         self.step()
+        before = Path(target).read_bytes() if Path(target).exists() else None
         os.replace(source, target)
-        self.renames.append((Path(source), Path(target)))
+        self.renames.append((Path(source), Path(target), before))
         if Path(source) in self.unflushed:
             self.unflushed.remove(Path(source))
             self.unflushed.add(Path(target))
@@ -91,9 +92,12 @@ class Disk:
     def cut(self, renames_last: bool) -> None:
         """What the power cut leaves on the disk."""
         if not renames_last:
-            for source, target in reversed(self.renames):
+            for source, target, before in reversed(self.renames):
                 os.replace(target, source)
+                if before is not None:
+                    target.write_bytes(before)  # a rename that did not happen took nothing's place
                 if target in self.unflushed:
+                    self.unflushed.remove(target)
                     self.unflushed.add(source)
         for path in self.unflushed:
             if path.exists():

@@ -79,11 +79,12 @@ def walk(
 
 def gpx(fixes: Iterable[tuple[datetime, float, float]], creator: str = "field logger") -> bytes:
     """Fixes as a GPX 1.1 file."""
-    rows = []
-    for moment, x, y in fixes:
-        lon, lat = PLACE.lonlat([x], [y])
-        where = f'lat="{float(lat[0]):.8f}" lon="{float(lon[0]):.8f}"'
-        rows.append(f"<trkpt {where}><time>{moment:%Y-%m-%dT%H:%M:%SZ}</time></trkpt>")
+    fixes = list(fixes)
+    lons, lats = PLACE.lonlat([f[1] for f in fixes], [f[2] for f in fixes])
+    rows = [
+        f'<trkpt lat="{lat:.8f}" lon="{lon:.8f}"><time>{moment:%Y-%m-%dT%H:%M:%SZ}</time></trkpt>'
+        for (moment, _, _), lon, lat in zip(fixes, lons.tolist(), lats.tolist(), strict=True)
+    ]
     return (
         f'<?xml version="1.0"?><gpx version="1.1" creator="{creator}" '
         'xmlns="http://www.topografix.com/GPX/1/1"><trk><trkseg>'
