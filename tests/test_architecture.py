@@ -69,10 +69,16 @@ def room_of(path: Path) -> str:
     return path.relative_to(HOUSE).parts[0].removesuffix(".py")
 
 
+@cache
+def nodes(tree: ast.AST) -> tuple[ast.AST, ...]:
+    """All of a tree, walked once."""
+    return tuple(ast.walk(tree))
+
+
 def imported(path: Path, tree: ast.Module) -> Iterator[tuple[int, str]]:
     """Line and full dotted name of everything a module imports, wherever in it."""
     package = [*path.relative_to(ROOT).parent.parts]
-    for node in ast.walk(tree):
+    for node in nodes(tree):
         if isinstance(node, ast.Import):
             yield from ((node.lineno, alias.name) for alias in node.names)
         elif isinstance(node, ast.ImportFrom):
@@ -84,7 +90,7 @@ def imported(path: Path, tree: ast.Module) -> Iterator[tuple[int, str]]:
 
 
 def functions(tree: ast.AST) -> Iterator[ast.FunctionDef | ast.AsyncFunctionDef]:
-    return (n for n in ast.walk(tree) if isinstance(n, ast.FunctionDef | ast.AsyncFunctionDef))
+    return (n for n in nodes(tree) if isinstance(n, ast.FunctionDef | ast.AsyncFunctionDef))
 
 
 def body_lines(function: ast.FunctionDef | ast.AsyncFunctionDef) -> int:
@@ -158,7 +164,7 @@ def test_pure_rooms_are_pure():
             for line, name in imported(path, tree)
             if name.split(".")[0] in IMPURE_MODULES
         ]
-        for node in ast.walk(tree):
+        for node in nodes(tree):
             if isinstance(node, ast.Call):
                 name = getattr(node.func, "id", getattr(node.func, "attr", ""))
                 if name in IMPURE_CALLS:
@@ -176,7 +182,7 @@ def test_every_conversion_is_in_units():
     for path, tree in modules():
         if room_of(path) == "units":
             continue
-        for node in ast.walk(tree):
+        for node in nodes(tree):
             factors: list[ast.expr] = []
             if isinstance(node, ast.BinOp) and isinstance(node.op, ast.Mult | ast.Div):
                 factors = [node.left, node.right]

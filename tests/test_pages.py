@@ -38,16 +38,18 @@ from oplog.sheets.unsure import is_open
 from tests import factory as f
 from tests.evening import Run
 from tests.many_fields import LONG, MARKUP, day, made_day, two_seasons
-from tests.sample_log import sample
+from tests.sample_log import opened_sample, sample, with_memory
 
-__all__ = ["sample"]
+__all__ = ["opened_sample", "sample", "with_memory"]
 
 SAMPLE_DAYS = ("2026-04-07", "2026-04-11", "2026-06-02", "2026-06-04", "2026-08-06")
 Page = Callable[..., str]
 
 
 @pytest.fixture
-def page(sample: log.Log, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> Page:
+def page(
+    sample: log.Log, tmp_path: Path, capsys: pytest.CaptureFixture[str], with_memory: None
+) -> Page:
     """Makes a sheet of the sample farm as the command does; gives its HTML."""
 
     def make(*words: str) -> str:

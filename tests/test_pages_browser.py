@@ -17,9 +17,9 @@ from oplog.sheets.pages.job import job_page
 from oplog.sheets.pages.season import season_page
 from tests.browser import DESKTOP, PHONE, PRINT, Browser, pages_of
 from tests.many_fields import MARKUP, day, made_day, two_seasons
-from tests.sample_log import sample
+from tests.sample_log import opened_sample, sample, with_memory
 
-__all__ = ["sample"]
+__all__ = ["opened_sample", "sample", "with_memory"]
 
 pytestmark = pytest.mark.browser
 
@@ -48,7 +48,7 @@ def browser() -> Iterator[Browser]:
 
 
 @pytest.fixture
-def made(sample: log.Log, tmp_path: Path) -> Made:
+def made(sample: log.Log, tmp_path: Path, with_memory: None) -> Made:
     """Makes a sheet of the sample farm; gives its file."""
 
     def make(*words: str) -> Path:

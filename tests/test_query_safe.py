@@ -102,22 +102,27 @@ class Asked:
         return answer
 
 
-@pytest.fixture(params=["worked out", "kept"])
-def farm(
-    request: pytest.FixtureRequest,
-    tmp_path_factory: pytest.TempPathFactory,
-    monkeypatch: pytest.MonkeyPatch,
-) -> Asked:
-    held = fold([opened(), drawn(), work("2026-04-10")])
-    if request.param == "worked out":
-        return Asked(held, None)
-    base = asking.base_of(held)
-    asking.put_in(base, held, "visits", {})
+EVENTS = [opened(), drawn(), work("2026-04-10")]
+
+
+@pytest.fixture(scope="module")
+def shelf(tmp_path_factory: pytest.TempPathFactory) -> Contents:
+    """The farm's visits as they are kept between commands."""
+    farm = fold(EVENTS)
+    base = asking.base_of(farm)
+    asking.put_in(base, farm, "visits", {})
     data = tables.encoded(base.table("kept_visits").to_arrow_table())
     file = tmp_path_factory.mktemp("shelf") / f"kept_visits-{disk.digest(data)}.parquet"
     file.write_bytes(data)
+    return Contents(farm.zone, "", frozenset({"visits"}), {"kept_visits": file})
+
+
+@pytest.fixture(params=["worked out", "kept"])
+def farm(request: pytest.FixtureRequest, shelf: Contents, monkeypatch: pytest.MonkeyPatch) -> Asked:
+    if request.param == "worked out":
+        return Asked(fold(EVENTS), None)
     monkeypatch.delitem(sys.modules, "duckdb")  # as in a command, which loads its core alone
-    return Asked(held, Contents(held.zone, "", frozenset({"visits"}), {"kept_visits": file}))
+    return Asked(fold(EVENTS), shelf)
 
 
 def asked(farm: Asked, place: Path, sql: str) -> query.Answer:

@@ -6,8 +6,9 @@ import csv
 import io
 import json
 import shlex
+import shutil
 from collections import defaultdict
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from datetime import date, datetime
 from pathlib import Path
 from typing import Any
@@ -20,23 +21,24 @@ from shapely.geometry import shape
 from oplog import query
 from oplog.cli import main
 from oplog.flow.history import read
-from oplog.flow.sample import open_sample
 from oplog.fold import Farm
 from tests.evening import Run
+from tests.sample_log import opened_sample, with_memory
 from tests.test_readme import block
+
+__all__ = ["opened_sample", "with_memory"]
 
 Rows = list[dict[str, Any]]
 GEOD = pyproj.Geod(ellps="WGS84")
 
 
+pytestmark = pytest.mark.usefixtures("with_memory")
+
+
 @pytest.fixture(scope="module")
-def sample(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
-    """The sample farm in a folder, made once."""
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setenv("OPLOG_CONFIG", str(tmp_path_factory.mktemp("configuration")))
-        folder = tmp_path_factory.mktemp("sample") / "log"
-        open_sample(folder)
-        yield folder
+def sample(opened_sample: Path) -> Path:
+    """The sample farm in a folder, made once. To be read only."""
+    return opened_sample
 
 
 @pytest.fixture(scope="module")
@@ -440,7 +442,7 @@ def test_the_readmes_walk_through_the_season(
 ) -> None:
     """Each line answers, with more than a line."""
     monkeypatch.chdir(tmp_path)
-    monkeypatch.setenv("OPLOG_LOG", str(sample))
+    monkeypatch.setenv("OPLOG_LOG", str(shutil.copytree(sample, tmp_path / "log")))
     lines = block("season").splitlines()
     assert len(lines) >= 12
     for line in lines:

@@ -9,6 +9,7 @@ import gzip
 import io
 import zipfile
 from datetime import datetime, timedelta
+from functools import cache
 
 import pytest
 
@@ -27,6 +28,7 @@ HALF = WHOLE.rindex(b"<time>", 0, len(WHOLE) // 2) + 9
 HALF_COUNT = WHOLE.count(b"</trkpt>", 0, HALF)
 
 
+@cache
 def place(x: float, y: float) -> str:
     lon, lat = PLACE.lonlat([x], [y])
     a, o = float(lat[0]), float(lon[0])

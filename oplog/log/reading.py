@@ -77,6 +77,9 @@ def decode(data: bytes, without: Collection[str] = NO_COLUMNS) -> list[Event]:
     """
     file = _opened(data)
     names = [n for n in file.schema_arrow.names if n not in without]
+    if len(data) < lazy.LARGE:  # read at one go, of which nothing is left for later
+        table = file.read(columns=names, use_threads=False)
+        return events_of(table, lazy.source(file, names, set(values(table["type"])), len(data)))
     types = set(values(file.read(columns=["type"], use_threads=False)["type"]))
     rest = lazy.source(file, names, types, len(data))
     now = [n for n in names if rest is None or n not in rest.later]

@@ -71,27 +71,26 @@ def _words(a: float, b: float, d: float) -> list[tuple[str, float, float, float]
 
 def _trace(start: Pose, word: str, parts: tuple[float, float, float], radius: float) -> Floats:
     """Nodes of a word (n, 2), the first at the start, the last at the end."""
-    points = [np.array([[start.x, start.y]])]
     x, y, h = start
+    xs, ys = [np.array([x])], [np.array([y])]
     for letter, part in zip(word, parts, strict=True):
         n = max(1, math.ceil(part * radius / STEP_M))
-        u = np.linspace(0, part, n + 1)[1:]
+        u = np.arange(1, n + 1) * (part / n)
+        u[-1] = part
         if letter == "S":
-            xy = np.column_stack([x + u * radius * math.cos(h), y + u * radius * math.sin(h)])
+            east, north = x + u * radius * math.cos(h), y + u * radius * math.sin(h)
         else:
             sign = 1.0 if letter == "L" else -1.0
             cx, cy = x - sign * radius * math.sin(h), y + sign * radius * math.cos(h)
-            xy = np.column_stack(
-                [
-                    cx + sign * radius * np.sin(h + sign * u),
-                    cy - sign * radius * np.cos(h + sign * u),
-                ]
-            )
+            turned = h + sign * u
+            east = cx + sign * radius * np.sin(turned)
+            north = cy - sign * radius * np.cos(turned)
             h += sign * part
         if part > 1e-9:
-            points.append(xy)
-            x, y = float(xy[-1, 0]), float(xy[-1, 1])
-    return np.concatenate(points)
+            xs.append(east)
+            ys.append(north)
+            x, y = float(east[-1]), float(north[-1])
+    return np.array([np.concatenate(xs), np.concatenate(ys)]).T.copy()
 
 
 def dubins(start: Pose, end: Pose, radius: float, most: int = 6) -> list[Floats]:
@@ -111,7 +110,9 @@ def dubins(start: Pose, end: Pose, radius: float, most: int = 6) -> list[Floats]
 
 
 def length(xy: Floats) -> float:
-    return float(np.hypot(*np.diff(xy, axis=0).T).sum()) if len(xy) > 1 else 0.0
+    """Of a polyline. [m]"""
+    step = xy[1:] - xy[:-1]
+    return float(np.hypot(step[:, 0], step[:, 1]).sum())
 
 
 def arcs(xy: Floats) -> Floats:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -21,17 +22,23 @@ class Turn:
     out_m: float
 
 
-def priced(zone: Polygon, parts: list[tuple[int, Floats]]) -> Turn:
-    """A turn priced by length, reversing, changes of gear and ground beyond the zone."""
-    parts = [p for p in parts if length(p[1]) > 0.01]
-    cost, out = 0.0, 0.0
-    for gear, xy in parts:
-        size = length(xy)
+def priced(zone: Polygon, parts: list[tuple[int, Floats]], least: float = math.inf) -> Turn:
+    """A turn priced by length, reversing, changes of gear and ground beyond the zone.
+
+    least: a price that another turn has; where this one costs as much without the ground beyond
+    the zone, that is not looked at.
+    """
+    sized = [(gear, xy, size) for gear, xy in parts if (size := length(xy)) > 0.01]
+    parts = [(gear, xy) for gear, xy, _ in sized]
+    cost = sum(size * (1.0 if gear > 0 else 1.6) for gear, _, size in sized)
+    cost += 7.0 * (len(parts) - 1)
+    if cost >= least:
+        return Turn(parts, cost, 0.0)
+    out = 0.0
+    for _, xy in parts:
         line = shapely.linestrings(np.vstack([xy[:: max(1, len(xy) // 24)], xy[-1]]))
-        beyond = 0.0 if zone.contains(line) else line.difference(zone).length
-        cost += size * (1.0 if gear > 0 else 1.6) + 7.0 * beyond
-        out += beyond
-    return Turn(parts, cost + 7.0 * (len(parts) - 1), out)
+        out += 0.0 if zone.contains(line) else line.difference(zone).length
+    return Turn(parts, cost + 7.0 * out, out)
 
 
 def straight(p: Pose, d_m: float) -> Floats:
@@ -52,22 +59,28 @@ def _arc(p: Pose, side: int, angle: float, radius: float, gear: int) -> tuple[Fl
 
 def best_turn(a: Pose, b: Pose, radius: float, zone: Polygon, reverses: bool) -> Turn:
     """The cheapest turn between two poses: loops and U-turns, or with reversing."""
-    found = [priced(zone, [(1, xy)]) for xy in dubins(a, b, radius, 3)]
-    loop = min(found, key=lambda t: t.cost)
-    if not reverses or (loop.out_m < 0.5 and loop.cost < 7.5 * radius):
-        return loop
+    shapely.prepare(zone)
+    best = min((priced(zone, [(1, xy)]) for xy in dubins(a, b, radius, 3)), key=by_cost)
+    if not reverses or (best.out_m < 0.5 and best.cost < 7.5 * radius):
+        return best
+    for parts in _with_reversing(a, b, radius):
+        turn = priced(zone, parts, best.cost)
+        if turn.cost < best.cost:
+            best = turn
+    return best
+
+
+def _with_reversing(a: Pose, b: Pose, radius: float) -> Iterator[list[tuple[int, Floats]]]:
+    """Turns with one part or two in reverse."""
     for e in (4.0, 9.0, 14.0):
         beyond = b.moved(e)
-        found += [
-            priced(zone, [(1, xy), (-1, straight(beyond, -e))])
-            for xy in dubins(a, beyond, radius, 2)
-        ]
+        for xy in dubins(a, beyond, radius, 2):
+            yield [(1, xy), (-1, straight(beyond, -e))]
     for ahead in (0.0, 4.0):
         for e in (2.0, 7.0):
             start, end = a.moved(ahead), b.moved(-e)
             for xy in dubins(start.turned(math.pi), end.turned(math.pi), radius, 2):
-                first, last = straight(a, ahead), straight(end, e)
-                found.append(priced(zone, [(1, first), (-1, xy), (1, last)]))
+                yield [(1, straight(a, ahead)), (-1, xy), (1, straight(end, e))]
     turn = (b.heading - a.heading + math.pi) % (2 * math.pi) - math.pi
     for side in (1, -1) if abs(turn) > 2.8 else (1 if turn > 0 else -1,):
         for alpha in (0.6, 1.2, 1.8):
@@ -75,8 +88,7 @@ def best_turn(a: Pose, b: Pose, radius: float, zone: Polygon, reverses: bool) ->
             for beta in (0.4, 0.9, 1.4):
                 two, q = _arc(p, side, beta, radius, -1)
                 for three in dubins(q, b, radius, 1):
-                    found.append(priced(zone, [(1, one), (-1, two), (1, three)]))
-    return min(found, key=lambda t: t.cost)
+                    yield [(1, one), (-1, two), (1, three)]
 
 
 def way(ground: Polygon, a: tuple[float, float], b: tuple[float, float], edge_m: float) -> Floats:
