@@ -134,7 +134,7 @@ class Plane:
         rho0 = _meridian_radius(phi0)
         phi = phi0 + y / rho0
         dlon = np.zeros_like(x)
-        for _ in range(6):
+        for _ in range(3):
             sin, cos = np.sin(phi), np.cos(phi)
             nu = _A / np.sqrt(1 - _E2 * sin**2)
             dlon = x / (nu * cos * (1 - (sin * dlon) ** 2 / 6))

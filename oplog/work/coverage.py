@@ -34,6 +34,7 @@ class Covered:
     gross_m2: length worked x width. worked: ground covered inside the boundary, once, gaps that
     the noise explains closed. outside: covered outside it. overlap: covered more than once.
     missed: ground that the work goes round but did not reach, wider than the gaps closed.
+    bouts: centre lines, thinned.
     """
 
     gross_m2: float
@@ -41,6 +42,7 @@ class Covered:
     outside: Any
     overlap: Any
     missed: Any
+    bouts: Any
 
 
 def bout_lines(
@@ -80,12 +82,12 @@ def cover(lines: list[Any], width_m: float, boundary: Any | None, close_m: float
     The swaths are laid wider and longer by close_m: what they leave free, grown by as much, is
     the ground left, and the rest of the field is worked. So little but the gaps is worked out.
     """
-    from shapely import MultiPolygon, STRtree
+    from shapely import MultiLineString, MultiPolygon, STRtree
 
     thin = thinned(lines, width_m)
     swaths = _swaths(thin, width_m)
     if not len(swaths):
-        return Covered(0.0, *(MultiPolygon(),) * 4)
+        return Covered(0.0, *(MultiPolygon(),) * 4, MultiLineString())
     tree, grown = STRtree(swaths), _union(_swaths(_longer(thin, close_m), width_m + 2 * close_m))
     field = _about(grown) if boundary is None else boundary
     to_edge = boundary is not None and _keeps_to(tree, boundary, close_m)
@@ -97,6 +99,7 @@ def cover(lines: list[Any], width_m: float, boundary: Any | None, close_m: float
         outside=MultiPolygon() if boundary is None else _outside(grown, boundary, close_m),
         overlap=_twice(tree, boundary),
         missed=_missed(worked, left, width_m, close_m),
+        bouts=MultiLineString(thin.tolist()),
     )
 
 

@@ -15,8 +15,13 @@ from numpy.typing import NDArray
 
 from oplog.track import Floats
 
+Flags = NDArray[np.bool_]
 PARALLEL_RAD = np.radians(12.0)
-STATION_M = 8.0
+STATION_M, STATIONS = 8.0, 800
+"""How far stations lie apart along the bouts, and about how many are enough: where the way is
+longer, they lie further apart."""
+LEG_M = 5.0
+"""Length of the straight legs that a bout is taken for."""
 FEWEST = 12
 """Stations with a neighbour that an estimate needs."""
 
@@ -59,8 +64,8 @@ def gap_m(found: Spacing | None, width_m: float) -> float:
 class _Neighbours:
     bout: NDArray[np.intp]
     distance: Floats
-    left: NDArray[np.bool_]
-    against: NDArray[np.bool_]
+    left: Flags
+    against: Flags
 
 
 def spacing(
@@ -102,15 +107,11 @@ def _neighbours(
 ) -> _Neighbours | None:
     from shapely import STRtree, linestrings
 
-    rows = _stations(x, y, bout)
-    step = np.flatnonzero((bout[:-1] == bout[1:]) & (bout[:-1] > 0))
+    rows, (step, after) = _stations(x, y, bout), _legs(x, y, bout)
     if len(rows) < FEWEST or len(step) < FEWEST:
         return None
-    legs = linestrings(
-        np.stack(
-            [np.column_stack([x[step], y[step]]), np.column_stack([x[step + 1], y[step + 1]])], 1
-        )
-    )
+    ends = [np.column_stack([x[at], y[at]]) for at in (step, after)]
+    legs = linestrings(np.stack(ends, 1))
     tree = STRtree(legs)
     parts = []
     for side in (1.0, -1.0):
@@ -124,7 +125,7 @@ def _neighbours(
         turn = np.abs(_wrapped(heading[step[leg]] - heading[rows[ray]]))
         ok = other & ((turn < PARALLEL_RAD) | (turn > np.pi - PARALLEL_RAD))
         ray, leg, turn = ray[ok], leg[ok], turn[ok]
-        share, meets = _along(start[ray], end[ray], step[leg], x, y)
+        share, meets = _along(start[ray], end[ray], ends[0][leg], ends[1][leg])
         ray, leg, turn, share = ray[meets], leg[meets], turn[meets], share[meets]
         away = 0.3 + share * (reach_m - 0.3)
         order = np.lexsort([away, ray])
@@ -140,17 +141,14 @@ def _neighbours(
     return _Neighbours(*(np.concatenate(c) for c in zip(*parts, strict=True)))
 
 
-def _along(
-    start: Floats, end: Floats, leg: NDArray[np.intp], x: Floats, y: Floats
-) -> tuple[Floats, NDArray[np.bool_]]:
+def _along(start: Floats, end: Floats, first: Floats, last: Floats) -> tuple[Floats, Flags]:
     """How far along each ray it meets a leg, 0 at its start and 1 at its end; and whether it does.
 
-    start, end: (k, 2) of the rays; leg: (k,) row at which each leg starts, none of them along
-    its ray.
+    start, end: (k, 2) of the rays; first, last: (k, 2) of the legs, none of them along its ray.
     """
     ux, uy = (end - start).T
-    vx, vy = x[leg + 1] - x[leg], y[leg + 1] - y[leg]
-    wx, wy = x[leg] - start[:, 0], y[leg] - start[:, 1]
+    vx, vy = (last - first).T
+    wx, wy = (first - start).T
     across = ux * vy - uy * vx
     # One that stands still has no direction to be crossed in.
     across = np.where(across == 0, np.inf, across)
@@ -161,20 +159,34 @@ def _along(
 
 
 def _stations(x: Floats, y: Floats, bout: NDArray[np.int32]) -> NDArray[np.intp]:
-    """One row about every eight metres along the bouts."""
-    way = np.concatenate([[0.0], np.cumsum(np.hypot(np.diff(x), np.diff(y)))])
-    mark = np.floor(way / STATION_M)
+    """One row about every eight metres along the bouts, or fewer on a long way."""
+    way = np.cumsum(np.hypot(np.diff(x, prepend=x[0]), np.diff(y, prepend=y[0])))
+    mark = np.floor(way / max(STATION_M, float(way[-1]) / STATIONS))
     return np.flatnonzero((np.diff(mark, prepend=-1) > 0) & (bout > 0))
+
+
+def _legs(x: Floats, y: Floats, bout: NDArray[np.int32]) -> tuple[NDArray[np.intp], ...]:
+    """Rows at which straight legs along the bouts begin, and at which they end."""
+    rows = np.flatnonzero(bout > 0)
+    first = np.diff(bout[rows], prepend=0) != 0
+    apart = np.hypot(np.diff(x[rows], prepend=np.nan), np.diff(y[rows], prepend=np.nan))
+    usual_m = float(np.median(apart[~first])) if not first.all() else LEG_M
+    each = int(np.clip(LEG_M / max(usual_m, 0.1), 1, 10))
+    place = np.arange(len(rows))
+    place -= np.maximum.accumulate(np.where(first, place, 0))
+    last = np.diff(bout[rows], append=0) != 0
+    kept = rows[(place % each == 0) | last]
+    along = bout[kept[:-1]] == bout[kept[1:]]
+    return kept[:-1][along], kept[1:][along]
 
 
 def _commonest(distance: Floats) -> float:
     """Peak of the density of distances, on a scale of equal ratios."""
     logs = np.log(np.maximum(distance, 0.3))
-    grid = np.linspace(logs.min(), logs.max() + 1e-9, 400)
-    # Single precision is plenty for a peak, and four times as fast.
-    at, all_logs = ((v / 0.08).astype(np.float32) for v in (grid, logs))
-    apart = at[:, None] - all_logs
-    density = np.exp(np.float32(-0.5) * apart * apart).sum(axis=1)
+    grid, step = np.linspace(logs.min(), logs.max() + 1e-9, 400, retstep=True)
+    count = np.bincount(np.rint((logs - grid[0]) / step).astype(np.intp), minlength=len(grid))
+    apart = np.arange(1 - len(grid), len(grid)) * step / 0.08
+    density = np.convolve(np.exp(-0.5 * apart * apart), count, mode="valid")
     return float(np.exp(grid[int(density.argmax())]))
 
 

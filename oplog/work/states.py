@@ -258,20 +258,15 @@ def working_speed(speed: Floats, work: Flags) -> float:
 
 def decode(score: Floats, lower: float, lift: float) -> Flags:
     """Most likely sequence of two states given the evidence for "working": (m,) mask."""
-    n = len(score)
-    came_from_work = np.zeros((n, 2), dtype=bool)
-    off, on = 0.0, 0.0
-    for i, s in enumerate(score.tolist()):
-        to_off = on - lift > off
-        to_on = not off - lower > on
-        off, on = (on - lift if to_off else off), (on if to_on else off - lower) + s
-        came_from_work[i, 0], came_from_work[i, 1] = to_off, to_on
-    work = np.zeros(n, dtype=bool)
-    state = on > off
-    for i in range(n - 1, -1, -1):
-        work[i] = state
-        state = bool(came_from_work[i, int(state)])
-    return work
+    # How far working is ahead of not working; more than a change costs, and it is changed to.
+    ahead, before = 0.0, []
+    for s in score.tolist():
+        before.append(ahead)
+        ahead = (lift if ahead > lift else -lower if ahead < -lower else ahead) + s
+    lead = np.array([*before, np.inf if ahead > 0 else -np.inf])[1:]
+    # A second is told by the first after it at which a change would have paid.
+    told = np.flatnonzero((lead > lift) | (lead < -lower))
+    return np.asarray(lead[told][np.searchsorted(told, np.arange(len(score)))] > lift)
 
 
 def _slack(path: Path, work: Flags, usual: float) -> tuple[float, float]:

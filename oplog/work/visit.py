@@ -249,7 +249,7 @@ def _visit_of(part: _Part, work: NDArray[np.bool_], place: Place) -> Visit | Non
     lines = bout_lines(line.x, line.y, bout, path.piece)
     covered = cover(lines, width_m, ground, _closing_m(path, width_m))
     seen = spacing(path.x, path.y, path.heading, bout, 2.5 * width_m)
-    return _visit(path, part.stay, place, rig, lines, bout, covered, width_m, seen)
+    return _visit(path, part.stay, place, rig, bout, covered, width_m, seen)
 
 
 def number_bouts(work: NDArray[np.bool_], piece: NDArray[np.int32]) -> NDArray[np.int32]:
@@ -279,7 +279,7 @@ def _closing_m(part: Path, width_m: float) -> float:
 
 
 def _visit(
-    part: Path, stay: Stay, place: Place, rig: Rig, lines: list[Any], bout: NDArray[np.int32],
+    part: Path, stay: Stay, place: Place, rig: Rig, bout: NDArray[np.int32],
     covered: Covered, width_m: float, seen: Spacing | None,
 ) -> Visit:  # fmt: skip
     codes = idle.classify(part, bout > 0, rig.holds, width_m, place.settings.break_s, _cuts(rig))
@@ -301,7 +301,7 @@ def _visit(
         bout_width_m=seen.width_m if seen else None, bout_width_sd_m=seen.sd_m if seen else None,
         **_areas(covered, stay.field, bouts, width_m, part.noise_m, known, rig),
         noise_m=part.noise_m, interval_s=part.interval_s, line_m=rig.line_m, right_m=rig.right_m,
-        **_geometries(covered, lines, place.plane),
+        **_geometries(covered, place.plane),
         doubts=doubts(rig, seen, part, width_m),
     )  # fmt: skip
 
@@ -355,14 +355,12 @@ def _applied_m2(worked_m2: float, overlap_m2: float, rig: Rig, width_m: float) -
     return worked_m2 + overlap_m2 / rig.sections
 
 
-def _geometries(covered: Covered, lines: list[Any], plane: Plane) -> dict[str, Any]:
-    from shapely import MultiLineString
-
+def _geometries(covered: Covered, plane: Plane) -> dict[str, Any]:
     return {
         "worked": plane.unproject(covered.worked),
         "missed": plane.unproject(covered.missed),
         "overlap": plane.unproject(covered.overlap),
-        "bouts": plane.unproject(MultiLineString(lines)),
+        "bouts": plane.unproject(covered.bouts),
     }
 
 
