@@ -24,6 +24,8 @@ LEAST_BEYOND = 0.15
 THIN, THIN_M = 0.02, (0.03, 0.10)
 """Centre lines are thinned to this share of the width before they are widened, in these bounds:
 some 0.01 % of area, either way."""
+ROUGH = 0.05
+"""The same for the outline by which ground left is told from ground beyond."""
 _SQUARE: dict[str, Any] = {"join_style": "mitre", "mitre_limit": 2}
 
 
@@ -108,7 +110,8 @@ def thinned(lines: list[Any], width_m: float) -> NDArray[Any]:
     from shapely import simplify
 
     most_m = float(np.clip(THIN * width_m, *THIN_M))
-    return np.asarray(simplify(np.asarray(lines, dtype=object), most_m))
+    whole = np.asarray(lines, dtype=object)
+    return np.asarray(simplify(whole, most_m, preserve_topology=False))
 
 
 def swept(lines: list[Any], width_m: float) -> Any:
@@ -245,7 +248,7 @@ def _outline(ground: Any, width_m: float) -> Any:
 
     whole, holes = _without_holes(ground)
     wide = holes[_as_wide(holes, 2 * width_m)]
-    return simplify(_cut(whole, polygons(wide)) if len(wide) else whole, THIN * width_m)
+    return simplify(_cut(whole, polygons(wide)) if len(wide) else whole, ROUGH * width_m)
 
 
 def _as_wide(parts: NDArray[Any], least_m: float) -> NDArray[np.bool_]:
