@@ -90,6 +90,7 @@ def cover(lines: list[Any], width_m: float, boundary: Any | None, close_m: float
     swaths = _swaths(thin, width_m)
     if not len(swaths):
         return Covered(0.0, *(MultiPolygon(),) * 4, MultiLineString())
+    close_m = max(close_m, GRID_M)  # so that no two edges lie a hair apart
     tree, grown = STRtree(swaths), _union(_swaths(_longer(thin, close_m), width_m + 2 * close_m))
     field = _about(grown) if boundary is None else boundary
     to_edge = boundary is not None and _keeps_to(tree, boundary, close_m)
