@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from oplog.work.spacing import Spacing, gap_m, spacing
+from oplog.work.spacing import Spacing, drift_seen_m, gap_m, spacing
 from oplog.work.states import first_guess
 from oplog.work.visit import number_bouts
 from tests.work_days import driven, leg, up_and_down
@@ -61,3 +61,16 @@ def test_bouts_that_fit_leave_next_to_nothing_between_them() -> None:
 def test_bouts_further_apart_than_the_width_leave_a_gap() -> None:
     found = of(bouts=12, width_m=7.0, length_m=200.0)
     assert gap_m(found, 6.0) == pytest.approx(0.5, abs=0.05)
+
+
+@pytest.mark.parametrize(("noise", "taken_m"), [(1.0, 1.5), (0.02, 1.5), (1.0, 0.1)])
+def test_wandering_shows_in_the_spacing_where_the_receiver_is_not_steady(
+    noise: float, taken_m: float
+) -> None:
+    found = of(bouts=14, width_m=3.0, length_m=200.0, noise=noise)
+    seen_m = drift_seen_m(found, taken_m, 3.0)
+    if noise == 1.0 and taken_m == 1.5:
+        assert seen_m > 1.2 * taken_m
+    else:
+        assert seen_m == taken_m
+    assert drift_seen_m(None, taken_m, 3.0) == taken_m

@@ -14,7 +14,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from oplog.track import Floats
-from oplog.work.clean import drift_m
 from oplog.work.motion import Path
 
 PARALLEL_RAD = np.radians(15.0)
@@ -28,7 +27,7 @@ Flags = NDArray[np.bool_]
 
 def lane_m(path: Path) -> float:
     """Ways nearer than this count as one, more where positions wander. [m]"""
-    return max(2.5, 2.0 * drift_m(path.noise_m))
+    return max(2.5, 2.0 * path.drift_m)
 
 
 @dataclass(frozen=True, eq=False)

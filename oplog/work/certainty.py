@@ -6,7 +6,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from oplog.work.clean import drift_m
 from oplog.work.coverage import Covered
 
 A_RUN_M2 = 105.0
@@ -30,7 +29,7 @@ def area_range(
     bouts: int,
     width_m: float,
     boundary_m2: float | None,
-    noise_m: float,
+    drift_m: float,
     cuts: bool = False,
 ) -> Range:
     """90 % range of the worked area. [m2]
@@ -43,8 +42,7 @@ def area_range(
     """
     area = float(covered.worked.area)
     open_edge_m = _open_edge(covered)
-    drift = drift_m(noise_m)
-    edge = 1.2 * drift * np.sqrt(max(open_edge_m, 1.0) * 60.0)
+    edge = 1.2 * drift_m * np.sqrt(max(open_edge_m, 1.0) * 60.0)
     ends = 0.6 * width_m * np.sqrt(max(bouts, 1))
     share = (CUTS_AREA if cuts else 0.0035) * area
     half = 1.64 * float(np.sqrt(edge**2 + ends**2 + share**2 + A_RUN_M2**2))

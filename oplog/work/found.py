@@ -21,7 +21,7 @@ from oplog.geodesy import Plane, area_m2
 from oplog.kit import Rig
 from oplog.land import Field
 from oplog.work.abreast import abreast
-from oplog.work.clean import Cleaned, drift_m
+from oplog.work.clean import Cleaned
 from oplog.work.model import Visit
 from oplog.work.motion import Path, part_of
 from oplog.work.outline import clear_of, outline
@@ -66,7 +66,7 @@ def found_fields(
     fields: those on file; known: the day's stays in them. Boundaries in lon/lat, overlapping
     neither each other nor the fields on file.
     """
-    drift = drift_m(way.noise_m)
+    drift = way.drift_m
     taken = [place.plane.project(f.boundary) for f in fields]
     found: list[Any] = []
     for ground, apart_m in _places(_free(way, known)):

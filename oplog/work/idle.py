@@ -8,7 +8,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from oplog.track import Floats
-from oplog.work.clean import drift_m
 from oplog.work.motion import Path
 from oplog.work.runs import true_runs
 
@@ -54,7 +53,7 @@ def _joined_stops(path: Path, still: Flags, free: Flags) -> Flags:
     Noise makes a standing receiver seem to creep, and a machine at a trailer is shunted.
     """
     joined = still & free
-    near_m = max(3.0, 3.0 * drift_m(path.noise_m))
+    near_m = max(3.0, 3.0 * path.drift_m)
     for a, b in true_runs(~still & free, path.piece):
         between = a > 0 and b < len(path) - 1 and joined[a - 1] and joined[b + 1]
         if between and b - a < 20:
@@ -129,7 +128,7 @@ def _mark_filling(codes: Codes, path: Path, work: Flags, break_s: float, in_bout
         (a, b) for a, b in true_runs(codes == STANDING, path.piece) if FILL_S <= b - a + 1 < break_s
     ]
     places = np.array([[path.x[a : b + 1].mean(), path.y[a : b + 1].mean()] for a, b in stops])
-    reach_m = 40.0 + 3 * drift_m(path.noise_m)
+    reach_m = 40.0 + 3 * path.drift_m
     for k, (a, b) in enumerate(stops):
         size, in_bout = b - a + 1, _mid_bout(path, work, a, b)
         used_again = (np.hypot(*(places - places[k]).T) < reach_m).sum() >= 2

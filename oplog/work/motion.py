@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from oplog.track import Floats
-from oplog.work.clean import Cleaned, Noise
+from oplog.work.clean import Cleaned, Noise, drift_m
 
 BRIDGED_S = 55.0
 """A gap up to this is bridged where the machine went straight on. Less than `GAP_S` in
@@ -33,7 +33,8 @@ class Path:
     east, unwrapped within a piece. [rad]
     turn_rate: (m,) change of heading. [rad/s]
     reverse: (m,) going backwards.
-    piece: (m,) number of the unbroken piece. noise_m: of the smoothed positions. [m]
+    piece: (m,) number of the unbroken piece. noise_m: of the smoothed positions;
+    drift_m: how far they wander over minutes. [m]
     interval_s: median interval of the fixes. [s]
     """
 
@@ -46,6 +47,7 @@ class Path:
     reverse: NDArray[np.bool_]
     piece: NDArray[np.int32]
     noise_m: float
+    drift_m: float
     interval_s: float
 
     def __len__(self) -> int:
@@ -131,7 +133,9 @@ def path(cleaned: Cleaned, noise: Noise) -> Path:
         name: np.concatenate([getattr(p, name) for p in pieces]) if pieces else np.zeros(0)
         for name in columns
     }
-    return Path(**joined, noise_m=noise.across_m, interval_s=interval_s)
+    return Path(
+        **joined, noise_m=noise.across_m, drift_m=drift_m(noise.across_m), interval_s=interval_s
+    )
 
 
 def _piece(
@@ -153,7 +157,7 @@ def _piece(
     return Path(
         seconds=grid, x=x, y=y, speed=speed, heading=heading, turn_rate=turn_rate,
         reverse=reverse, piece=np.full(len(grid), number, dtype=np.int32),
-        noise_m=noise.across_m, interval_s=interval_s,
+        noise_m=noise.across_m, drift_m=drift_m(noise.across_m), interval_s=interval_s,
     )  # fmt: skip
 
 

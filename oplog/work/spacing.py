@@ -22,6 +22,9 @@ STATION_M, STATIONS = 8.0, 800
 longer, they lie further apart."""
 LEG_M = 5.0
 """Length of the straight legs that a bout is taken for."""
+LOOSE, UNSTEADY_M, WANDER = 0.15, 0.3, 1.7
+"""Spread of distances, in widths, that only wandering explains; of a receiver that wanders more
+than this. WANDER: drift for such a spread, as neighbours share some of it (simulators)."""
 FEWEST = 12
 """Stations with a neighbour that an estimate needs."""
 
@@ -58,6 +61,18 @@ def gap_m(found: Spacing | None, width_m: float) -> float:
         return 0.05 * width_m
     between = (float(np.percentile(near, 90)) - width_m) / 2
     return float(np.clip(between, width_m / 30, width_m / 4))
+
+
+def drift_seen_m(found: Spacing | None, drift_m: float, width_m: float) -> float:
+    """How far positions wander, as the spacing of bouts shows where it is much. [m]
+
+    drift_m: what is taken from how they tremble. A receiver that filters well trembles little
+    for how far it wanders. No driver keeps so little to his neighbour as LOOSE; a header does,
+    as it takes part-widths, but with a receiver that is steady.
+    """
+    if found is None or drift_m < UNSTEADY_M or found.spread_m < LOOSE * width_m:
+        return drift_m
+    return max(drift_m, WANDER * found.spread_m)
 
 
 @dataclass(frozen=True, eq=False)

@@ -31,7 +31,6 @@ from oplog.work.claims import (
     swath,
     within,
 )
-from oplog.work.clean import drift_m
 from oplog.work.ends import Crossings, trim
 from oplog.work.header import strokes
 from oplog.work.line import Line
@@ -97,19 +96,19 @@ def label(
     lays = _lays(line, lay, width_m, gap_m, ground)
     sides = _sides(line, width_m, ground, lay.raster)
     inland = np.maximum(share(lays.inside, lays.inside.field), 0.1)
-    inside = _within(ground, line.x, line.y, max(2.0, 0.4 * width_m))
+    inside = _within(ground, line.x, line.y, max(2.0, 0.4 * width_m, 2.5 * path.drift_m))
     fixed = _fixed_evidence(path, inside, weights, cuts)
     turning = _turning_evidence(path, line, weights)
     work = first_guess(path) & inside
     # With positions that wander by a part of the width, it is not seen what ground is new, and
     # fitting edge to edge means nothing.
-    wander = drift_m(path.noise_m) / width_m
-    blurred, sight = wander > 1 / 4, 1 / (1 + (3 * wander) ** 2)
+    wander = path.drift_m / width_m
+    blurred, sight = wander > 1 / 4, 1 / (1 + (4 * wander) ** 2)
     # Where less speaks for and against, less has to speak for a change, or short bouts go under.
     change = max(sight, 0.5)
     run = running(path)
     runs = runs_of(path, line, run, ground, width_m)
-    peers = abreast(runs, width_m, drift_m(path.noise_m))
+    peers = abreast(runs, width_m, path.drift_m)
     some = weights.part_width if cuts else weights.some_new
     before: Floats | float = 0.0
     for turn in range(10):

@@ -8,7 +8,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from oplog.track import Floats
-from oplog.work.clean import drift_m
 from oplog.work.motion import Path
 from oplog.work.runs import Runs, by_run, comb, likeness, run_mean, true_runs
 
@@ -27,7 +26,7 @@ def fitting(
     """
     fit, own = by_run(run, (fits | blurred).astype(np.float64)), by_run(run, new)
     alone = own > 0.8
-    drift = drift_m(path.noise_m)
+    drift = path.drift_m
     alike, askew = likeness(runs, np.where(alone, 1.0, fit), usual, width_m, drift)
     some = run_mean(run, np.minimum(new, 0.75)) > 0.02
     last = alike[run] & some & ((fit[run] < 0.5) | blurred)
