@@ -5,10 +5,7 @@ from __future__ import annotations
 
 from oplog.errors import Problem
 from oplog.events import Span
-from oplog.flow import cutting
 from oplog.fold import Farm
-from oplog.readers import cleared
-from oplog.readers.mentions import mentions
 from oplog.track import Track
 
 REWRITTEN = "the file itself is not kept, the track is, rewritten without them"
@@ -22,9 +19,12 @@ def of_places(
     track: all that was read, fixes without a time too. What was cut is added to the problems,
     as a count: neither where nor when.
     """
-    places = cutting.private(farm.private)
-    if not places:
+    if not farm.private:
         return fixes, False
+    from oplog.flow import cutting
+    from oplog.readers.mentions import mentions
+
+    places = cutting.private(farm.private)
     kept = cutting.without_places(fixes, places)
     led_there = len(kept) < len(fixes) or bool(places.inside(track).any())
     if not led_there and not mentions(data, places.boxes):
@@ -49,6 +49,8 @@ def of_forgotten(
     spans = forgotten_spans(farm, machine)
     if not spans:
         return fixes
+    from oplog.flow import cutting
+
     kept = cutting.without_spans(fixes, spans)
     if kept is not fixes:
         message = f"positions of a stretch that was forgotten of {machine}"
@@ -66,4 +68,6 @@ def forgotten_spans(farm: Farm, machine: str) -> list[Span]:
 
 def rewritten(fixes: Track) -> bytes:
     """What is kept in place of a file's own bytes."""
+    from oplog.readers import cleared
+
     return cleared.write(fixes)

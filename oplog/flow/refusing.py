@@ -7,8 +7,6 @@ from collections.abc import Sequence
 from oplog.errors import Problem
 from oplog.flow import gather
 from oplog.flow.mixed import two_machines
-from oplog.readers._csv_times import TWO_WAYS
-from oplog.readers._nmea_epochs import UNDATED
 from oplog.readers._tally import LOCAL_TIME
 from oplog.track import Track
 
@@ -34,6 +32,9 @@ def nothing_to_take(name: str, track: Track, fixes: Track, problems: Sequence[Pr
 
 def _why_untimed(track: Track, problems: Sequence[Problem]) -> str:
     """Why no position of a track has a time, and what to do."""
+    from oplog.readers._csv_times import TWO_WAYS
+    from oplog.readers._nmea_epochs import UNDATED
+
     found = {p.message for p in problems}
     if LOCAL_TIME in found:
         return (

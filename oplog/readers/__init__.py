@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import pkgutil
 import re
+from collections.abc import Iterator
 from dataclasses import replace
 from functools import cache
 from importlib import import_module
@@ -21,6 +22,7 @@ from oplog.readers import _containers
 from oplog.readers._tally import Tally
 from oplog.track import Track, concat, empty
 
+_COMMONEST = "gpx"
 _NOT_TRACKS = ("boundaries", "mentions", "rollover")
 
 
@@ -48,7 +50,7 @@ def _read_one(data: bytes, name: str, zone: str | None) -> tuple[Track, list[Pro
     if not re.search(rb"[^\0 \t\r\n]", data):
         what = "the file is empty" if b"\0" not in data else "the file holds nothing but zero bytes"
         return empty(), [Problem(name, None, what, done="nothing to read")]
-    for module in formats():
+    for module in _formats():
         if module.sniff(data):
             found: tuple[Track, list[Problem]] = module.read(data, name, zone)
             return found
@@ -58,12 +60,18 @@ def _read_one(data: bytes, name: str, zone: str | None) -> tuple[Track, list[Pro
 @cache
 def formats() -> tuple[ModuleType, ...]:
     """The modules that each read one format, by name."""
-    names = sorted(
+    return tuple(sorted(_formats(), key=lambda m: m.__name__))
+
+
+def _formats() -> Iterator[ModuleType]:
+    """The same, each made ready as it is asked for, and the commonest first."""
+    names = [
         m.name
         for m in pkgutil.iter_modules(__path__)
         if not m.name.startswith("_") and m.name not in _NOT_TRACKS
-    )
-    return tuple(import_module(f"{__name__}.{n}") for n in names)
+    ]
+    for name in sorted(names, key=lambda n: (n != _COMMONEST, n)):
+        yield import_module(f"{__name__}.{name}")
 
 
 def _in_time_order(tracks: list[Track]) -> Track:

@@ -6,8 +6,6 @@ import re
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
-from oplog.readers import csv, gpx, nmea
-
 WHOLE_BYTES = 128 << 20
 """Files up to this are read whole."""
 PART_BYTES = 64 << 20
@@ -42,6 +40,8 @@ def parts(read_at: ReadAt, size: int) -> Iterator[bytes] | None:
 
 
 def _how(head: bytes) -> _Cut | None:
+    from oplog.readers import csv, gpx, nmea
+
     if head[:2] in _WIDE or b"\0" in head[:4]:
         return None
     if gpx.sniff(head):
