@@ -8,6 +8,7 @@ click command called `command`. Nothing heavy is imported before a command runs,
 
 from __future__ import annotations
 
+import atexit
 import gc
 import os
 import re
@@ -20,7 +21,7 @@ import click
 from oplog import __version__
 from oplog.errors import FAILED, OplogError
 
-COLLECT_AFTER = 50_000
+COLLECT_AFTER = 200_000
 """New objects between two searches for circles among them; Python's own 700 suit programs that
 run for long, and cost a command a thirtieth of its time."""
 
@@ -159,6 +160,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
     """
     if arguments is None:
         gc.set_threshold(COLLECT_AFTER)
+        # Nor are they looked for on leaving: what is left goes with the process.
+        atexit.register(gc.freeze)
         sys.meta_path.insert(0, NoPandas())
     try:
         result = program.main(arguments, prog_name="oplog", standalone_mode=False)
