@@ -231,18 +231,18 @@ def claimed(
     covered in the last `recent_s` seconds is its own.
     """
     mine = lay.field.copy()
-    ranks = rank[lay.owner]
+    ranks, owner = rank[lay.owner], lay.owner
     for r in np.unique(rank[working]).tolist():
         chosen = working & (rank == r)
         lower = np.flatnonzero(ranks < r)
         if len(lower):
             ground = ground_of(wide, chosen)
-            first = ground.first
-            mine[lower] &= _own(ground, lay.cells[lower], lay.owner[lower][:, None], recent_s)
+            first, cells = ground.first, lay.cells.take(lower, axis=0)
+            mine[lower] &= _own(ground, cells, owner[lower][:, None], recent_s)
         else:
             first = first_claims(wide, chosen)
-        equal = np.flatnonzero(ranks == r)
-        mine[equal] &= first.take(lay.cells[equal]) >= lay.owner[equal][:, None] - recent_s
+        since = np.where(ranks == r, owner - recent_s, -1)
+        mine &= first.take(lay.cells) >= since[:, None]
     return mine
 
 

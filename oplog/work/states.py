@@ -93,10 +93,11 @@ def label(
     machine came in over the boundary or had just gone out. cuts: a header that has to cut its
     way round corners.
     """
-    lays = _lays(line, lay, width_m, gap_m, ground)
-    sides = _sides(line, width_m, ground, lay.raster)
+    inmost = _within(ground, line.x, line.y, -1.5 * width_m)
+    lays = _lays(line, lay, width_m, gap_m, ground, inmost)
+    sides = _sides(line, width_m, ground, lay.raster, inmost)
     inland = np.maximum(share(lays.inside, lays.inside.field), 0.1)
-    inside = _within(ground, line.x, line.y, max(2.0, 0.4 * width_m, 2.5 * path.drift_m))
+    inside = _within(ground, line.x, line.y, max(2.0, 0.4 * width_m, 2.5 * path.drift_m), inmost)
     fixed = _fixed_evidence(path, inside, weights, cuts)
     turning = _turning_evidence(path, line, weights)
     work = first_guess(path) & inside
@@ -139,7 +140,6 @@ def label(
         work = again
     # The ends lie where the ground itself was worked, not where it was worked but for a gap.
     bare = _crossings(lays.narrow, work, path.piece)
-    inmost = _within(ground, line.x, line.y, -1.5 * width_m)
     return trim(path, line, work, bare, usual, inmost, width_m, cuts)
 
 
@@ -161,11 +161,13 @@ class _Lays:
     inside: Swath
 
 
-def _lays(line: Line, narrow: Swath, width_m: float, gap_m: float, ground: Any | None) -> _Lays:
+def _lays(
+    line: Line, narrow: Swath, width_m: float, gap_m: float, ground: Any | None, inmost: Flags
+) -> _Lays:
     wide = swath(narrow.way, width_m + 2 * gap_m)
     if ground is None:
         return _Lays(narrow, wide, narrow)
-    sure = _within(ground, line.x, line.y, -0.6 * width_m)
+    sure = _within(ground, line.x, line.y, -0.6 * width_m, inmost)
     return _Lays(narrow, wide, within(narrow, ground, sure))
 
 
@@ -218,7 +220,9 @@ class _Side:
     off: Flags
 
 
-def _sides(line: Line, width_m: float, ground: Any | None, grid: Raster) -> list[_Side]:
+def _sides(
+    line: Line, width_m: float, ground: Any | None, grid: Raster, inmost: Flags
+) -> list[_Side]:
     def spot(reach: float) -> tuple[Floats, Floats]:
         across = reach * width_m
         return line.x - np.sin(line.heading) * across, line.y + np.cos(line.heading) * across
@@ -226,7 +230,7 @@ def _sides(line: Line, width_m: float, ground: Any | None, grid: Raster) -> list
     sides = []
     for left in (1.0, -1.0):
         past = [spot(left * reach) for reach in (0.6, 0.75, 0.95)]
-        off = np.any([~_within(ground, *at, 0.0) for at in past], axis=0)
+        off = np.any([~_within(ground, *at, 0.0, inmost) for at in past], axis=0)
         sides.append(_Side(grid.cell(*spot(left * 0.1)), [grid.cell(*at) for at in past], off))
     return sides
 
@@ -310,11 +314,18 @@ def _turning_evidence(path: Path, line: Line, weights: Evidence) -> Floats:
     return np.asarray(weights.turning * turning + weights.turning_back * back)
 
 
-def _within(ground: Any | None, x: Floats, y: Floats, by_m: float) -> Flags:
+def _within(
+    ground: Any | None, x: Floats, y: Floats, by_m: float, sure: Flags | None = None
+) -> Flags:
+    """Which positions lie in ground widened by so much: (m,) mask. sure: those that do."""
     from shapely import contains_xy, prepare
 
     if ground is None:
         return np.ones(len(x), dtype=bool)
     wider = ground.buffer(by_m)
     prepare(wider)
-    return np.asarray(contains_xy(wider, x, y), dtype=bool)
+    if sure is None:
+        return np.asarray(contains_xy(wider, x, y), dtype=bool)
+    asked, inside = np.flatnonzero(~sure), sure.copy()
+    inside[asked] = contains_xy(wider, x[asked], y[asked])
+    return inside
