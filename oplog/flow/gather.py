@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from oplog.events import TrackImported
 from oplog.flow.days import within
-from oplog.track import Track, concat, empty
+from oplog.track import Track, concat, empty, median
 
 _SAME_PIECE_S = 30.0
 """Fixes of a second receiver inside a gap shorter than this tell nothing new."""
@@ -95,7 +95,7 @@ def apart_m(track: Track, held: Iterable[Track]) -> float:
             )
         )
     joined = np.concatenate(far) if far else np.zeros(0)
-    return float(np.median(joined)) if len(joined) >= 30 else 0.0
+    return median(joined) if len(joined) >= 30 else 0.0
 
 
 def _covered(piece: Track, used: list[Track]) -> Mask:

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from oplog.geodesy import Plane
-from oplog.track import Floats, Times, Track
+from oplog.track import Floats, Times, Track, median
 from oplog.work.clean import clean, interleaved
 from oplog.work.jumps import FASTEST_M_S
 
@@ -40,7 +40,7 @@ Mask = NDArray[np.bool_]
 def two_machines(fixes: Track) -> str:
     """What shows that a track (as gather.ready gives it) is of more than one machine; "" if
     nothing does. The time named is UTC."""
-    plane = Plane(float(np.median(fixes.lon)), float(np.median(fixes.lat)))
+    plane = Plane(median(fixes.lon), median(fixes.lat))
     x, y = plane.xy(fixes.lon, fixes.lat)
     time = fixes.time
     apart = _at_one_moment(time, x, y)

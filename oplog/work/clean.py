@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from oplog.geodesy import Plane
-from oplog.track import NOT_STATED, Floats, Track
+from oplog.track import NOT_STATED, Floats, Track, median
 from oplog.work.jumps import impossible, plausible, shifted
 
 CROSS_NOISE_GAIN = np.sqrt(1.5)
@@ -116,7 +116,7 @@ def noise(cleaned: Cleaned, quality: NDArray[np.int8]) -> Noise:
 
 
 def _spread(second_difference: Floats) -> float:
-    return float(np.median(np.abs(second_difference)) / 0.6745 / CROSS_NOISE_GAIN)
+    return median(np.abs(second_difference)) / 0.6745 / float(CROSS_NOISE_GAIN)
 
 
 def drift_m(noise_m: float) -> float:
@@ -136,7 +136,7 @@ def _floor_m(quality: NDArray[np.int8]) -> float:
     to the next than absolutely, so their floor is low.
     """
     stated = quality[quality != NOT_STATED]
-    if len(stated) and np.median(stated) == 4:
+    if len(stated) and median(stated) == 4:
         return 0.01
     return 0.02
 

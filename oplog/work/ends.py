@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from oplog.track import Floats
+from oplog.track import Floats, median
 from oplog.work.line import Line
 from oplog.work.motion import Path
 from oplog.work.runs import heading_change, true_runs
@@ -76,7 +76,7 @@ def _when_straight(begin: int, end: int, heading: Floats, bent: float) -> int:
     if end - begin < 3 * TURN_LEFT_S:
         return begin
     turn = np.abs(np.diff(heading[begin : end + 1]))
-    usual = float(np.median(turn[TURN_LEFT_S:-TURN_LEFT_S]))
+    usual = median(turn[TURN_LEFT_S:-TURN_LEFT_S])
     askew = np.flatnonzero(turn[:TURN_LEFT_S] > bent + 3 * usual)
     return begin + int(askew[-1]) + 1 if len(askew) else begin
 
@@ -149,7 +149,7 @@ def _crossed(new: Floats, k: int, inward: int) -> float:
     """
     out = new[max(k - 3, 0) : k] if inward > 0 else new[k + 1 : k + 4][::-1]
     within = new[k : k + 4] if inward > 0 else new[max(k - 3, 0) : k + 1][::-1]
-    high = max(float(np.median(within)), 0.3)
+    high = max(median(within), 0.3)
     low = min(float(out.min(initial=high)), 0.5 * high)
     part = np.clip((np.concatenate([out, within]) - low) / (high - low), 0.0, 1.0)
     # Outside the last row that is wholly old, nothing counts.

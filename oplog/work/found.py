@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 from oplog.geodesy import Plane, area_m2
 from oplog.kit import Rig
 from oplog.land import Field
+from oplog.track import median
 from oplog.work.abreast import abreast
 from oplog.work.clean import Cleaned
 from oplog.work.model import Visit
@@ -76,7 +77,7 @@ def found_fields(
         visits = measure_field(way, here, fitting)
         bouts = [b for v in visits for b in _bouts_of(v, apart_m, place)]
         bouts.sort(key=lambda b: b.begin_s)
-        width_m = float(np.median([b.width_m for b in bouts])) if bouts else 0.0
+        width_m = median([b.width_m for b in bouts]) if bouts else 0.0
         for piece in pieces(bouts, way, drift) if bouts else []:
             found += clear_of(outline(piece, width_m, drift), [*taken, *found], width_m)
     shapes = [place.plane.unproject(ground) for ground in found]
@@ -145,7 +146,7 @@ def _places(way: Path) -> list[tuple[Any, float]]:
     found = []
     for ground in (Polygon(g.exterior) for g in grounds if g.geom_type == "Polygon"):
         near = seen.next_m[contains_xy(ground, way.x, way.y) & np.isfinite(seen.next_m)]
-        found.append((ground, float(np.median(near)) if len(near) else LOOSE_M))
+        found.append((ground, median(near) if len(near) else LOOSE_M))
     return found
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from oplog.track import Floats
+from oplog.track import Floats, median
 
 FASTEST_M_S = 40.0
 """No farm machine goes faster: 144 km/h. Common practice, generous for a pickup."""
@@ -77,7 +77,7 @@ def shifted(seconds: Floats, x: Floats, y: Floats) -> NDArray[np.bool_]:
     velocity = np.diff(at) / dt
     usual = np.concatenate([velocity[:1], (velocity[:-2] + velocity[2:]) / 2, velocity[-1:]])
     throw = (velocity - usual) * dt
-    least = np.maximum(SHIFT_M, 8 * np.median(np.abs(throw)))
+    least = np.maximum(SHIFT_M, 8 * median(np.abs(throw)))
     least = np.maximum(least, np.maximum(1.5 * np.abs(usual), TURN_M_S2 * dt**2))
     far = np.abs(throw)
     # The steps before and after a throw stand out half as much.

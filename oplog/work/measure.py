@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from oplog.events import Span
 from oplog.geodesy import Plane
 from oplog.land import Field
-from oplog.track import Floats, Track
+from oplog.track import Floats, Track, median
 from oplog.work import idle
 from oplog.work.clean import Cleaned, clean, interleaved, noise
 from oplog.work.found import found_fields, with_room
@@ -76,8 +76,8 @@ def plane_for(track: Track) -> Plane:
     lon, lat = track.lon[np.isfinite(track.lon)], track.lat[np.isfinite(track.lat)]
     if not len(lon):
         return Plane(0.0, 0.0)
-    middle = float(lon[0]) + float(np.median((lon - lon[0] + 180.0) % 360.0 - 180.0))
-    return Plane((middle + 180.0) % 360.0 - 180.0, float(np.median(lat)))
+    middle = float(lon[0]) + median((lon - lon[0] + 180.0) % 360.0 - 180.0)
+    return Plane((middle + 180.0) % 360.0 - 180.0, median(lat))
 
 
 def _day(

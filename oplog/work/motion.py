@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from oplog.track import Floats
+from oplog.track import Floats, median
 from oplog.work.clean import Cleaned, Noise, drift_m
 
 BRIDGED_S = 55.0
@@ -87,7 +87,7 @@ def stood(cleaned: Cleaned) -> NDArray[np.bool_]:
         return np.zeros(len(step), dtype=bool)
     shortest, short, usual = np.percentile(step, [1, 5, 50])
     interval_s = np.diff(cleaned.seconds)
-    uneven = (np.abs(interval_s - np.median(interval_s)) < 0.5).mean() < 0.85
+    uneven = (np.abs(interval_s - median(interval_s)) < 0.5).mean() < 0.85
     by_distance = usual > 0.5 and (short if uneven else shortest) > 0.4 * usual
     return np.asarray(step <= 2.2 * usual) if by_distance else np.zeros(len(step), dtype=bool)
 
@@ -119,7 +119,7 @@ def _straight_on(cleaned: Cleaned, gaps: NDArray[np.intp]) -> NDArray[np.bool_]:
 def path(cleaned: Cleaned, noise: Noise) -> Path:
     """Put the fixes on an even grid of a second and smooth them as far as the noise asks."""
     intervals = np.diff(cleaned.seconds)
-    interval_s = float(np.median(intervals)) if len(intervals) else 1.0
+    interval_s = median(intervals) if len(intervals) else 1.0
     hole = (intervals > longest_gap_s(interval_s)) & ~stood(cleaned)
     hole[hole] = ~_straight_on(cleaned, np.flatnonzero(hole))
     cuts = np.flatnonzero(hole) + 1
@@ -179,8 +179,8 @@ def even_stamps(seconds: Floats, x: Floats, y: Floats) -> Floats:
     moving = step > 0.5
     if moving.sum() < 10:
         return seconds
-    rough = np.median(np.abs(np.diff(step / dt))[moving[1:]])
-    even = np.median(np.abs(np.diff(step / np.maximum(np.diff(smooth), 0.05)))[moving[1:]])
+    rough = median(np.abs(np.diff(step / dt))[moving[1:]])
+    even = median(np.abs(np.diff(step / np.maximum(np.diff(smooth), 0.05)))[moving[1:]])
     return smooth if even < 0.67 * rough else seconds
 
 
@@ -218,7 +218,7 @@ def _curve(grid: Floats, t: Floats, values: Floats) -> Floats:
     u = (grid - t[k]) / h[k]
     a, b = values[k], values[k + 1]
     # Over an interval much longer than the rest nothing is known of the way: a straight line.
-    straight = h[k] > max(20.0, 3 * float(np.median(h)))
+    straight = h[k] > max(20.0, 3 * median(h))
     curve = np.asarray(
         a * (1 + 2 * u) * (1 - u) ** 2
         + slope[k] * h[k] * u * (1 - u) ** 2

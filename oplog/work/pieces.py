@@ -12,8 +12,7 @@ from dataclasses import dataclass
 from itertools import combinations, pairwise
 from typing import Any
 
-import numpy as np
-
+from oplog.track import median
 from oplog.work.coverage import common, join, without
 from oplog.work.laps import laps
 from oplog.work.motion import Path
@@ -86,7 +85,7 @@ def _gone_round(parts: list[Any], bouts: list[Bout]) -> list[Any]:
 
 
 def _width(bouts: list[Bout]) -> float:
-    return float(np.median([b.width_m for b in bouts])) if bouts else 0.0
+    return median([b.width_m for b in bouts]) if bouts else 0.0
 
 
 def _inside(ground: Any, bouts: list[Bout]) -> list[Bout]:

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from oplog.track import Floats
+from oplog.track import Floats, median
 
 Flags = NDArray[np.bool_]
 PARALLEL_RAD = np.radians(12.0)
@@ -185,7 +185,7 @@ def _legs(x: Floats, y: Floats, bout: NDArray[np.int32]) -> tuple[NDArray[np.int
     rows = np.flatnonzero(bout > 0)
     first = np.diff(bout[rows], prepend=0) != 0
     apart = np.hypot(np.diff(x[rows], prepend=np.nan), np.diff(y[rows], prepend=np.nan))
-    usual_m = float(np.median(apart[~first])) if not first.all() else LEG_M
+    usual_m = median(apart[~first]) if not first.all() else LEG_M
     each = int(np.clip(LEG_M / max(usual_m, 0.1), 1, 10))
     place = np.arange(len(rows))
     place -= np.maximum.accumulate(np.where(first, place, 0))
@@ -224,8 +224,8 @@ def _offset(found: _Neighbours) -> tuple[float | None, float | None]:
     bouts = len(np.unique(found.bout[found.against]))
     if len(left) < FEWEST or len(right) < FEWEST or bouts < 6:
         return None, None
-    between, spread = (np.median(left) + np.median(right)) / 2, max(_mad(left), _mad(right))
-    offset = float(np.median(left) - np.median(right)) / 4
+    between, spread = (median(left) + median(right)) / 2, max(_mad(left), _mad(right))
+    offset = (median(left) - median(right)) / 4
     error = max(float(spread) / 2 / np.sqrt(bouts / 2), 0.01)
     if spread > 0.06 * between or abs(offset) < max(3 * error, 0.02 * between):
         return None, None
@@ -233,7 +233,7 @@ def _offset(found: _Neighbours) -> tuple[float | None, float | None]:
 
 
 def _mad(values: Floats) -> float:
-    return float(np.median(np.abs(values - np.median(values))) / 0.6745)
+    return median(np.abs(values - median(values))) / 0.6745
 
 
 def _wrapped(angle: Floats) -> Floats:

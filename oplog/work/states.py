@@ -16,7 +16,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from oplog.track import Floats
+from oplog.track import Floats, median
 from oplog.work.claims import (
     Cells,
     Ground,
@@ -256,7 +256,7 @@ def _all_round(flags: Flags, reach: int = 8) -> Floats:
 
 def working_speed(speed: Floats, work: Flags) -> float:
     """The visit's own working speed: median over the time working. [m/s]"""
-    return float(np.median(speed[work])) if work.any() else 2.0
+    return median(speed[work]) if work.any() else 2.0
 
 
 def decode(score: Floats, lower: float, lift: float) -> Flags:
