@@ -46,13 +46,17 @@ _TOLD = re.compile(
 """What a command tells of itself, in its source."""
 
 
-class NoPandas:
-    """An import hook that finds no pandas. Arrow loads it where it is installed, merely to see
-    whether what it is given is made of it, and that takes longer than most commands."""
+UNUSED = ("pandas", *(f"pyarrow._{store}fs" for store in ("azure", "gcs", "hd", "s3")))
+"""What Arrow loads where it is there: pandas, merely to see whether what it is given is made of
+it, and that takes longer than most commands; and the file stores of the network."""
+
+
+class Without:
+    """An import hook that does not find what is never used."""
 
     def find_spec(self, name: str, path: object = None, target: object = None) -> None:
-        """Raises: ImportError for pandas."""
-        if name == "pandas":
+        """Raises: ImportError for what is never used."""
+        if name in UNUSED:
             raise ImportError(name)
 
 
@@ -162,7 +166,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         gc.set_threshold(COLLECT_AFTER)
         # Nor are they looked for on leaving: what is left goes with the process.
         atexit.register(gc.freeze)
-        sys.meta_path.insert(0, NoPandas())
+        sys.meta_path.insert(0, Without())
     try:
         result = program.main(arguments, prog_name="oplog", standalone_mode=False)
         sys.stdout.flush()
