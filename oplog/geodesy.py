@@ -114,7 +114,10 @@ class Plane:
     def xy(self, lon: Floats, lat: Floats) -> tuple[Floats, Floats]:
         """(n,) degrees -> (n,) x, (n,) y in metres."""
         lon, lat = np.asarray(lon, dtype=np.float64), np.asarray(lat, dtype=np.float64)
-        dlon = np.radians((lon - self.lon0 + 180.0) % 360.0 - 180.0)
+        dlon = lon - self.lon0
+        if dlon.size and np.abs(dlon).max() > 180.0:
+            dlon = (dlon + 180.0) % 360.0 - 180.0
+        dlon = np.radians(dlon)
         phi = np.radians(lat)
         sin, cos = np.sin(phi), np.cos(phi)
         nu = _A / np.sqrt(1 - _E2 * sin**2)
@@ -168,7 +171,7 @@ class Plane:
         rho = _meridian_radius(phi0)
         slope = 3 * rho * _E2 * np.sin(phi0) * np.cos(phi0) / (1 - _E2 * np.sin(phi0) ** 2)
         bend = 3 * rho * _E2 * np.cos(2 * phi0) / (1 - _E2 * np.sin(phi0) ** 2)
-        return np.asarray(rho * d + slope * d**2 / 2 + bend * d**3 / 6, dtype=np.float64)
+        return np.asarray(d * (rho + d * (slope / 2 + d * (bend / 6))), dtype=np.float64)
 
 
 def plane_of(geometry: Any) -> Plane:
@@ -178,4 +181,5 @@ def plane_of(geometry: Any) -> Plane:
 
 
 def _meridian_radius(phi: Any) -> Any:
-    return _A * (1 - _E2) / (1 - _E2 * np.sin(phi) ** 2) ** 1.5
+    w = 1 - _E2 * np.sin(phi) ** 2
+    return _A * (1 - _E2) / (w * np.sqrt(w))

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from oplog.geodesy import Plane
 from oplog.track import Floats, Times, Track, median
 from oplog.work.clean import clean, interleaved
-from oplog.work.jumps import FASTEST_M_S
+from oplog.work.jumps import FASTEST_M_S, impossible
 
 TWO_RECEIVERS_M = 20.0
 """Two receivers on one machine, or two solutions of one receiver, differ by less."""
@@ -52,6 +52,8 @@ def two_machines(fixes: Track) -> str:
         if jumps.any():
             what = "positions leap between places faster than any machine can drive"
             return _said(what, time, jumps, _steps_m(x, y))
+    if not impossible(np.diff(time) / np.timedelta64(1, "s"), _steps_m(x, y)[1:]).any():
+        return ""
     cleaned = clean(fixes, plane)
     if cleaned.jumps > max(FEWEST, JUMPING * len(cleaned)) or interleaved(cleaned):
         return "positions jump back and forth between places, faster than any machine can drive"

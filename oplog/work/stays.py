@@ -87,8 +87,9 @@ def _local(field: Field, plane: Plane) -> Any:
     from shapely import union_all
     from shapely.geometry import MultiPolygon, Polygon
 
-    parts = field.boundary.geoms if isinstance(field.boundary, MultiPolygon) else [field.boundary]
-    return plane.project(union_all([Polygon(p.exterior) for p in parts]))
+    if not isinstance(field.boundary, MultiPolygon):
+        return plane.project(Polygon(field.boundary.exterior))
+    return plane.project(union_all([Polygon(p.exterior) for p in field.boundary.geoms]))
 
 
 Run = tuple[int, int, int]
