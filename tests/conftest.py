@@ -1,11 +1,29 @@
 """Fixtures that many tests share (see tests/evening.py for what they set up), and the browser."""
 
+import os
+
 import pytest
 
-from tests import browser
+from tests import browser, remembering
 from tests.evening import farm, own_configuration, run
 
 __all__ = ["farm", "own_configuration", "run"]
+
+
+@pytest.fixture(autouse=True)
+def unflushed(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Nothing waits for the disk but the tests of the log itself: what a flush is for shows only
+    when the power goes (tests/test_log_faults.py), and thousands of them are half a minute on a
+    slow disk."""
+    if not request.path.name.startswith(("test_log_", "test_forget")):
+        monkeypatch.setattr(os, "fsync", lambda handle: None)
+
+
+@pytest.fixture(autouse=True)
+def remembered(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The same bytes are read, and the same day is measured, once in a process."""
+    if not request.path.name.startswith(remembering.OWN):
+        remembering.remember(monkeypatch)
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
