@@ -27,6 +27,8 @@ SHORT_S = 12
 MOST_LEFT = 4
 """Widths between the bouts of a comb, at most; EVENLY: how much they may miss it, in widths."""
 EVENLY = 0.12
+AROUND = 0.5
+"""Share of the way round a field from which on its edge is followed for the sake of work."""
 CORNER_S = 45
 """No longer between two sides of a lap: a machine may have to come about at its corner."""
 
@@ -37,7 +39,8 @@ class Runs:
 
     x, y: (k,) their middles [m]; angle: (k,) direction of their middle halves, axial [rad];
     length_m: (k,); speed: (k,) mean [m/s]. edge_m: (k,) distance kept from the field's edge,
-    infinite where none is. lap: (k,) number of the first run of its lap of the headland.
+    infinite where none is. lap: (k,) number of the first run of its lap of the headland;
+    around: (k,) whether that lap goes round most of the field.
     """
 
     x: Floats
@@ -47,6 +50,7 @@ class Runs:
     speed: Floats
     edge_m: Floats
     lap: NDArray[np.intp]
+    around: Flags
 
 
 def true_runs(flags: Flags, piece: NDArray[np.int32]) -> list[tuple[int, int]]:
@@ -110,7 +114,9 @@ def runs_of(
     length = np.asarray(np.bincount(run, weights=path.speed), dtype=np.float64)
     edge_m = _along_edge(line, run, ground, width_m)
     lap = _laps(path, run, np.isfinite(edge_m))
-    return Runs(x, y, np.asarray(angle), length, length / np.maximum(count, 1), edge_m, lap)
+    around = _around(lap, length, edge_m, ground)
+    speed = length / np.maximum(count, 1)
+    return Runs(x, y, np.asarray(angle), length, speed, edge_m, lap, around)
 
 
 def likeness(
@@ -217,6 +223,16 @@ def _laps(path: Path, run: NDArray[np.intp], along: Flags) -> NDArray[np.intp]:
         if same and first[after] - last[before] <= CORNER_S:
             lap[after] = lap[before]
     return lap
+
+
+def _around(lap: NDArray[np.intp], length_m: Floats, edge_m: Floats, ground: Any | None) -> Flags:
+    """Sides of laps that go round most of the field: (k,) mask. Nobody drives so but to work."""
+    along = np.isfinite(edge_m)
+    if ground is None or not along.any():
+        return np.zeros(len(lap), dtype=bool)
+    gone_m = np.bincount(lap, weights=np.where(along, length_m, 0.0), minlength=len(lap))
+    round_m = float(ground.exterior.length) if hasattr(ground, "exterior") else float(ground.length)
+    return np.asarray(along & (gone_m[lap] > AROUND * round_m))
 
 
 def _first(run: NDArray[np.intp]) -> NDArray[np.intp]:

@@ -115,7 +115,7 @@ def label(
     for turn in range(10):
         usual = working_speed(path.speed, work)
         covered = ground_of(lays.wide, work)
-        rank = _rank(path, run, runs.lap, peers, lays, covered, usual, cuts)
+        rank = _rank(path, run, runs.lap, peers | runs.around, lays, covered, usual, cuts)
         new = novelty(lays.inside, lays.wide, work, rank)
         gain = weights.new_ground * (1 - np.exp(-new / some)) - weights.old_ground
         fits = _fits(covered, sides, new)
