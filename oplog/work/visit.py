@@ -20,7 +20,7 @@ from oplog.work.certainty import area_range, hours_range
 from oplog.work.claims import Swath, swath, way_of
 from oplog.work.coverage import Covered, bout_lines, cover
 from oplog.work.header import ahead
-from oplog.work.line import Line, working_line
+from oplog.work.line import Line, in_front, working_line
 from oplog.work.model import Settings, Visit
 from oplog.work.motion import Path, joined, part_of
 from oplog.work.passes import SHARE, Again, done_again
@@ -36,9 +36,6 @@ RigFor = Callable[[str, datetime, datetime], Rig]
 AREAS = (
     "worked", "worked_low", "worked_high", "gross", "overlap", "outside", "missed", "applied",
 )  # fmt: skip
-
-CUT_IN_FRONT = ("combining", "harvesting", "chopping")
-"""Operations whose working line is carried in front, whether or not it is stated how far."""
 
 THROUGH, IN_AND_OUT = 0.2, 0.05
 """A swath over less of a field than this may be that of a machine driving through; IN_AND_OUT:
@@ -153,7 +150,7 @@ def _worked(parts: list[_Part], place: Place) -> list[NDArray[np.bool_]]:
     ends = np.cumsum([0] + [len(p.path) for p in parts]).tolist()
     gates = [a for a, p in zip(ends, parts, strict=False) if p.stay.came_in]
     gates += [b for b, p in zip(ends[1:], parts, strict=True) if p.stay.went_out]
-    cuts = _cuts(rig)
+    cuts = in_front(rig)
     ground = place.plane.project(parts[0].stay.field.boundary)
     alone = len(parts) == 1
     lay = parts[0].lay if alone else _laid(path, line, width_m)
@@ -207,11 +204,6 @@ def _laid(path: Path, line: Line, width_m: float) -> Swath:
     return swath(way_of(line.x, line.y, line.heading, path.piece, width_m), width_m)
 
 
-def _cuts(rig: Rig) -> bool:
-    """Whether the rig cuts its way with a header in front."""
-    return (rig.line_m or 0.0) > 0 or rig.operation in CUT_IN_FRONT
-
-
 def _labels(
     path: Path,
     line: Line,
@@ -248,7 +240,7 @@ def _visit_of(part: _Part, work: NDArray[np.bool_], place: Place) -> Visit | Non
     bout = number_bouts(work, path.piece)
     ground = place.plane.project(part.stay.field.boundary)
     lines = bout_lines(line.x, line.y, bout, path.piece)
-    covered = cover(lines, width_m, ground, _closing_m(path, width_m))
+    covered = _covered(lines, width_m, ground, _closing_m(path, width_m))
     seen = spacing(path.x, path.y, path.heading, bout, 2.5 * width_m)
     return _visit(path, part.stay, place, rig, bout, covered, width_m, seen)
 
@@ -269,6 +261,16 @@ def _enough(part: Path, work: NDArray[np.bool_], width_m: float) -> NDArray[np.b
     return work
 
 
+def _covered(lines: list[Any], width_m: float, ground: Any, close_m: float) -> Covered:
+    """The ground covered. Nobody covers more than he drives over: where gaps as wide as the drift
+    explains would come to more, the work was part of the field, and less is closed."""
+    covered = cover(lines, width_m, ground, close_m)
+    while close_m > 0.4 * width_m and covered.worked.area > covered.gross_m2:
+        close_m *= 0.7
+        covered = cover(lines, width_m, ground, close_m)
+    return covered
+
+
 def _closing_m(part: Path, width_m: float) -> float:
     """Half the width of a gap between bouts that drift explains. [m]
 
@@ -285,13 +287,13 @@ def _visit(
     part: Path, stay: Stay, place: Place, rig: Rig, bout: NDArray[np.int32],
     covered: Covered, width_m: float, seen: Spacing | None,
 ) -> Visit:  # fmt: skip
-    codes = idle.classify(part, bout > 0, rig.holds, width_m, place.settings.break_s, _cuts(rig))
+    codes = idle.classify(part, bout > 0, rig.holds, width_m, place.settings.break_s, in_front(rig))
     spans = timeline(part, codes, bout, stay.entered_s, stay.left_s, place.clock)
     seconds = seconds_by_state(spans)
     bouts = int(bout.max())
     known = rig.width_m is not None or seen is not None
     working_m = float(idle.way_m(part, bout > 0).sum())
-    sure_s = hours_range(seconds["working"], bouts, part.interval_s, part.noise_m, _cuts(rig))
+    sure_s = hours_range(seconds["working"], bouts, part.interval_s, part.noise_m, in_front(rig))
     return Visit(
         field=stay.field, rig=rig, started_at=spans[0].started_at, ended_at=spans[-1].ended_at,
         spans=spans, break_s=break_seconds(spans, place.settings.break_s),
@@ -333,7 +335,7 @@ def _areas(
     """The areas of a visit by the names of Visit; None each where no width is known. [m2]"""
     if not known:
         return dict.fromkeys(f"{name}_m2" for name in AREAS)
-    sure = area_range(covered, bouts, width_m, field.area_m2, drift_m, _cuts(rig))
+    sure = area_range(covered, bouts, width_m, field.area_m2, drift_m, in_front(rig))
     worked, overlap = float(covered.worked.area), float(covered.overlap.area)
     return {
         "worked_m2": worked,
