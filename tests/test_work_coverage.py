@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from shapely.geometry import LineString, Polygon, box
 
 from oplog.work.coverage import Covered, bout_lines, close, common, cover, join, swept
+from oplog.work.visit import _covered
 
 SQUARE = box(0, 0, 100, 100)
 
@@ -161,3 +162,12 @@ def test_ground_in_many_touching_pieces_is_joined_without_seams() -> None:
     assert len(whole.geoms) == 1
     assert not whole.geoms[0].interiors
     assert join([]).is_empty
+
+
+def test_no_more_ground_is_closed_than_was_driven_over() -> None:
+    """Two bouts 8 m apart with 2.5 m, by a receiver whose drift would close what is between."""
+    two = lines([50.0, 58.0])
+    assert cover(two, 2.5, SQUARE, 5.0).worked.area > 2 * 500
+    covered = _covered(two, 2.5, SQUARE, 5.0)
+    assert covered.worked.area == pytest.approx(500, rel=0.01)
+    assert covered.worked.area <= covered.gross_m2

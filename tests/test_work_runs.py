@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from shapely.geometry import box
+from shapely.geometry import Polygon, box
 
 from oplog.work import claims, states
 from oplog.work.line import working_line
@@ -72,6 +72,18 @@ def test_the_sides_of_a_lap_belong_together_and_bouts_do_not() -> None:
     assert len({int(lap[k]) for k in sides}) == 1
     bouts = [run[np.argmin(np.hypot(p.x - x, p.y - y))] for x, y in [(150, 65), (150, 79)]]
     assert len({int(lap[k]) for k in [*bouts, sides[0]]}) == 3
+
+
+@pytest.mark.parametrize(("corners", "is_round"), [(5, True), (2, False)])
+def test_only_a_lap_of_most_of_the_field_goes_round_it(corners: int, is_round: bool) -> None:
+    lap = [(5.0, 5.0), (295.0, 5.0), (295.0, 295.0), (5.0, 295.0), (5.0, 12.0)]
+    p = driven(*leg(lap[:corners]))
+    run = running(p)
+    for pond in (Polygon(), box(100, 100, 200, 200)):
+        ground = box(0, 0, 300, 300).difference(pond)
+        around = runs_of(p, working_line(p, PLAIN), run, ground, WIDTH_M).around
+        assert bool(around[run[np.argmin(np.hypot(p.x - 150, p.y - 5))]]) is is_round
+    assert not runs_of(p, working_line(p, PLAIN), run, None, WIDTH_M).around.any()
 
 
 def test_alone_in_a_field_nothing_is_like_anything() -> None:

@@ -249,3 +249,50 @@ def test_a_field_done_twice_is_seen_from_where_the_second_begins() -> None:
     half = len(leg(once)[0])
     assert half - 30 < again.first < half + 110
     assert again.last == len(p) - 1
+
+
+@pytest.mark.parametrize(
+    ("stated", "ahead_m"),
+    [
+        (Rig(width_m=4.0), -4.0),
+        (Rig(width_m=4.0, line_m=0.0), 0.0),
+        (Rig(width_m=6.0, operation="combining"), 0.0),
+        (Rig(), 0.0),
+    ],
+)
+def test_where_nobody_said_a_tractor_works_behind_its_antenna(stated: Rig, ahead_m: float) -> None:
+    p = driven(*leg([(0, 0), (200, 0)]))
+    line = working_line(p, stated)
+    assert np.allclose(line.x - p.x, ahead_m, atol=0.05)
+    assert np.allclose(line.y, p.y, atol=0.05)
+
+
+def crossings(right: list[float], left: list[float]) -> ends.Crossings:
+    r, b = np.asarray(right), np.asarray(left)
+    return ends.Crossings((r + b) / 2, r, b)
+
+
+def test_a_start_is_when_the_first_corner_comes_onto_new_ground() -> None:
+    square = [0.0, 0.0, 0.0, 0.0, 0.5, 1.0, 1.0, 1.0, 1.0]
+    late = [0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.5, 1.0, 1.0]
+    assert ends._first_corner(crossings(square, square), 5, 1) == 5
+    # The middles of the halves cross two seconds apart, the corners four.
+    assert ends._first_corner(crossings(square, late), 5, 1) == 4
+
+
+def test_ground_that_a_neighbour_took_is_no_slant() -> None:
+    whole = [1.0, 1.0, 1.0, 1.0, 0.5, 0.0, 0.0, 0.0, 0.0]
+    tail = [1.0, 1.0, 1.0, 1.0, 0.5, 0.15, 0.1, 0.12, 0.0]
+    assert ends._first_corner(crossings(whole, whole), 4, -1) == 4
+    assert ends._first_corner(crossings(tail, tail), 4, -1) == 4
+
+
+def test_a_line_of_one_sample_has_no_halves_and_is_no_trouble() -> None:
+    p = driven(*leg([(0, 0), (200, 0)]))
+    line = working_line(p, PLAIN)
+    way = claims.way_of(line.x, line.y, line.heading, p.piece, 10.0)
+    thin = claims.swath(way, way.raster.size_m)
+    work = np.ones(len(p), dtype=bool)
+    seen = states._crossings(thin, work, p.piece)
+    assert np.array_equal(seen.left, seen.whole)
+    assert np.array_equal(seen.right, seen.whole)

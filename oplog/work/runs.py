@@ -227,11 +227,13 @@ def _laps(path: Path, run: NDArray[np.intp], along: Flags) -> NDArray[np.intp]:
 
 def _around(lap: NDArray[np.intp], length_m: Floats, edge_m: Floats, ground: Any | None) -> Flags:
     """Sides of laps that go round most of the field: (k,) mask. Nobody drives so but to work."""
+    from shapely import get_exterior_ring, get_parts, length
+
     along = np.isfinite(edge_m)
     if ground is None or not along.any():
-        return np.zeros(len(lap), dtype=bool)
+        return along & False
     gone_m = np.bincount(lap, weights=np.where(along, length_m, 0.0), minlength=len(lap))
-    round_m = float(ground.exterior.length) if hasattr(ground, "exterior") else float(ground.length)
+    round_m = float(length(get_exterior_ring(get_parts(ground))).sum())
     return np.asarray(along & (gone_m[lap] > AROUND * round_m))
 
 

@@ -194,7 +194,7 @@ def _rank(
 def _crossings(lay: Swath, work: Flags, piece: NDArray[np.int32]) -> Crossings:
     """How much of the line, and of its halves, lies on ground of its own."""
     mine = claimed(lay, lay, work, _deep(work, piece))
-    half = mine.shape[1] // 2
+    half = max(mine.shape[1] // 2, 1)
     return Crossings(share(lay, mine), share(lay, mine[:, :half]), share(lay, mine[:, -half:]))
 
 
