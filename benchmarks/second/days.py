@@ -20,7 +20,7 @@ from benchmarks.second.places import Globe, Plot
 from benchmarks.second.receivers import Logger
 from benchmarks.second.records import STATES, Day, Ground, Stay
 from benchmarks.second.steering import STEP_S
-from benchmarks.second.working import Job, Work, work_field
+from benchmarks.second.working import Job, Work, errand, work_field
 
 
 @dataclass(frozen=True)
@@ -31,6 +31,7 @@ class Visit:
     changes: tuple[tuple[str, Any], ...] = ()
     night_before: bool = False
     again: bool = False  # a further operation, without leaving
+    errand: bool = False  # not to work: from place to place, with a stop at each
 
 
 @dataclass(frozen=True)
@@ -58,8 +59,9 @@ def build(scenario: Scenario, seed: int) -> Day:
     plots = _plots(rng, scenario)
     m = machine(rng, scenario.kind, scenario.width_m, scenario.turns_over)
     motion = driven(_planned(rng, scenario, plots, m))
-    seen = receivers.observed(rng, motion, scenario.logger.quality)
-    keep = receivers.kept(rng, motion, seen, scenario.logger)
+    shown = motion if scenario.logger.interval_s >= STEP_S else motion.doubled()
+    seen = receivers.observed(rng, shown, scenario.logger)
+    keep = receivers.kept(rng, shown, seen, scenario.logger)
     if scenario.logger.repeats:
         keep = np.sort(
             np.concatenate([keep, keep[rng.random(len(keep)) < scenario.logger.repeats]])
@@ -67,11 +69,11 @@ def build(scenario: Scenario, seed: int) -> Day:
     points = receivers.spoilt(rng, seen[keep], scenario.logger)
     ground = places.globe(rng, scenario.region, places.middle_of(plots))
     started = _start(rng, ground)
-    at = receivers.stamps(rng, motion.at_s[keep], scenario.logger)
+    at = receivers.stamps(rng, shown.at_s[keep], scenario.logger)
     degrees = receivers.rounded(ground.degrees(points), scenario.logger)
     drawn = [_drawn(rng, scenario, p.shape) for p in plots]
-    within = np.zeros(len(motion.at_s), bool)
-    within[keep[0] : keep[-1] + 1] = True
+    first, last = shown.at_s[keep[0]], shown.at_s[keep[-1]]
+    within = (motion.at_s >= first - 1e-9) & (motion.at_s < last - 1e-9)
     return Day(
         name=scenario.name,
         quality=scenario.logger.quality,
@@ -80,7 +82,7 @@ def build(scenario: Scenario, seed: int) -> Day:
         + np.round(at * 1e6).astype("timedelta64[us]"),
         lat=degrees[:, 1].copy(),
         lon=degrees[:, 0].copy(),
-        labels=_labels(motion, keep),
+        labels=_labels(shown, keep),
         fields=[
             Ground(f"field {k + 1}", d and ground.shape(d), ground.shape(p.shape))
             for k, (p, d) in enumerate(zip(plots, drawn, strict=True))
@@ -130,6 +132,10 @@ def _planned(rng: Generator, s: Scenario, plots: list[Plot], m: Machine) -> Driv
         elif visit.again:
             drive.operation += 1
         at = visit.field
+        if visit.errand:
+            drive.where = -1
+            errand(Work(drive, s.job, spot.shape, spot.gate, []))
+            continue
         job = replace(s.job, **dict(visit.changes))
         work_field(Work(drive, job, spot.shape, spot.gate, _obstacles(rng, spot.shape, job)))
     if s.roads:

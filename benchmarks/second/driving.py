@@ -13,7 +13,9 @@ from shapely.ops import substring
 
 from benchmarks.second.outlines import _parts
 from benchmarks.second.steering import (
+    SPACING_M,
     STEP_S,
+    TAU,
     Array,
     Pose,
     Vehicle,
@@ -123,40 +125,27 @@ class Drive:
         self.along(points, 0.55 * self.machine.turn_m_s, label, gear=-1)
 
     def turn_to(self, goal: Pose, label: str = "turning") -> None:
-        """Turn round to a pose: the shortest way, with reversing where there is no room for it."""
+        """Turn round to a pose: straightaway where there is room, else as costs least trouble."""
         m, r = self.machine, self.machine.turn_radius_m
         speed = m.turn_m_s if label == "turning" else min(1.8 * m.turn_m_s, 4.5)
         direct = shortest_turn(self.pose, goal, r)
-        if self.room is None or self.room.contains(LineString(direct)):
-            return self.along(direct, speed, label)
-        if m.tongue_m == 0 and self._fishtail(goal, speed, label):
-            return None
-        for metres in (5.0, 10.0, 16.0):
-            c, s = math.cos(self.pose[2]), math.sin(self.pose[2])
-            start = (self.pose[0] - metres * c, self.pose[1] - metres * s, self.pose[2])
-            path = shortest_turn(start, goal, r)
-            if self.room.contains(LineString(path)):
-                self.back_up(metres, label)
-                return self.along(path, speed, label)
-        return self.along(direct, speed, label)
+        length = SPACING_M * len(direct)
+        fits = self.room is None or self.room.contains(LineString(direct))
+        manoeuvre = [(direct, 1)]
+        if not fits or length > math.dist(self.pose[:2], goal[:2]) + 4.5 * r:
+            others = manoeuvres(self.pose, goal, r, m.tongue_m > 0, self.rng.uniform(0.3, 1.5))
+            manoeuvre = min([manoeuvre, *others], key=self._trouble)
+        for points, gear in manoeuvre:
+            self.along(points, speed if gear > 0 else 0.55 * m.turn_m_s, label, gear=gear)
 
-    def _fishtail(self, goal: Pose, speed: float, label: str) -> bool:
-        """Quarter turn, back, quarter turn; only for a goal beside us, the other way round."""
-        r = self.machine.turn_radius_m
-        x, y, h = self.pose
-        c, s = math.cos(h), math.sin(h)
-        ahead = c * (goal[0] - x) + s * (goal[1] - y)
-        left = -s * (goal[0] - x) + c * (goal[1] - y)
-        round_ = abs((goal[2] - h) % (2 * math.pi) - math.pi)
-        if round_ > 0.6 or abs(left) > 1.9 * r or abs(ahead) > 4 * r:
-            return False
-        if ahead > 0.5:
-            self.along(arc(self.pose, ahead, 0.0)[0], speed, label)
-        quarter = arc(self.pose, r * math.pi / 2, math.copysign(1 / r, left))[0]
-        self.along(quarter, speed, label)
-        self.back_up(2 * r - abs(left) + self.rng.uniform(0.3, 1.5), label)
-        self.along(shortest_turn(self.pose, goal, r), speed, label)
-        return True
+    def _trouble(self, manoeuvre: list[tuple[Array, int]]) -> float:
+        """What a driver avoids: metres, twice so backwards, changes of gear, leaving the ground."""
+        out = 8.0 * len(manoeuvre)
+        for points, gear in manoeuvre:
+            out += SPACING_M * len(points) * (1 if gear > 0 else 2)
+            if self.room is not None:
+                out += 12.0 * LineString(points).difference(self.room).length
+        return out
 
     def go(self, goal: Pose, ground: Polygon, label: str | None = None) -> None:
         """Get to a pose within a field: a turn where it is near, else a way round what is shut."""
@@ -181,6 +170,41 @@ class Drive:
             path = shortest_turn(self.pose, (*mid, way), 1.3 * self.machine.turn_radius_m)
             self.along(path, speed, "travelling")
         self.along(shortest_turn(self.pose, goal, self.machine.turn_radius_m), speed, "travelling")
+
+
+def manoeuvres(
+    start: Pose, goal: Pose, r: float, trailed: bool, spare_m: float
+) -> list[list[tuple[Array, int]]]:
+    """Ways round with a change of gear, each as (points, gear) one after the other."""
+    out: list[list[tuple[Array, int]]] = []
+    for metres in (5.0, 11.0) if trailed else (5.0, 11.0, 18.0):
+        back, end = arc(start, metres, 0.0, -1)
+        out.append([(back, -1), (shortest_turn(end, goal, r), 1)])
+    if trailed:
+        return out
+    for bend in (1 / r, -1 / r):
+        for angle in (0.5, 1.0):
+            back, end = arc(start, angle * r, bend, -1)
+            out.append([(back, -1), (shortest_turn(end, goal, r), 1)])
+    return out + _fishtails(start, goal, r, spare_m)
+
+
+def _fishtails(start: Pose, goal: Pose, r: float, spare_m: float) -> list[list[tuple[Array, int]]]:
+    """Quarter turn, back, quarter turn; only for a goal beside us, the other way round."""
+    x, y, h = start
+    c, s = math.cos(h), math.sin(h)
+    ahead = c * (goal[0] - x) + s * (goal[1] - y)
+    left = -s * (goal[0] - x) + c * (goal[1] - y)
+    if abs((goal[2] - h) % TAU - math.pi) > 0.7 or abs(left) > 1.9 * r or abs(ahead) > 4 * r:
+        return []
+    out = []
+    for more in (0.5, 2.0, 5.0):
+        on, pose = arc(start, max(ahead, 0.0) + more, 0.0)
+        quarter, pose = arc(pose, r * math.pi / 2, math.copysign(1 / r, left))
+        back, pose = arc(pose, 2 * r - abs(left) + spare_m, 0.0, -1)
+        first = np.concatenate([on, quarter[1:]])
+        out.append([(first, 1), (back, -1), (shortest_turn(pose, goal, r), 1)])
+    return out
 
 
 def _thinned(way: list[tuple[float, float]], least_m: float) -> list[tuple[float, float]]:
@@ -235,6 +259,26 @@ class Motion:
     where: NDArray[np.int64]
     operation: NDArray[np.int64]
     dark: NDArray[np.bool_]
+
+    def doubled(self) -> Motion:
+        """The same in steps half as long, for loggers quicker than the simulation."""
+        n = len(self.at_s)
+        k = np.arange(2 * n - 1) / 2
+
+        def between(values: Array) -> Array:
+            return np.interp(k, np.arange(n), values)
+
+        def pairs(values: Array) -> Array:
+            return np.column_stack([between(values[:, 0]), between(values[:, 1])])
+
+        return Motion(
+            between(self.at_s),
+            pairs(self.antenna),
+            pairs(self.middle),
+            between(np.unwrap(self.facing)),
+            between(self.speed_m_s),
+            *(np.repeat(v, 2)[:-1] for v in (self.label, self.where, self.operation, self.dark)),
+        )
 
     @property
     def down(self) -> NDArray[np.bool_]:

@@ -28,6 +28,10 @@ class Logger:
     strays: int = 0  # single fixes far off
     repeats: float = 0.0  # share of fixes written twice
     frozen: int = 0  # times that the receiver repeats its last position for a while
+    smart: bool = False  # writes every tenth interval, and each one while turning or braking
+    carried: bool = False  # the driver takes it along when getting off
+    shaded: int = 0  # stands of trees that bend and drop the signal
+    lost: int = 0  # times that the corrections fail for some minutes
     digits: int = 8  # decimals of a degree that are written
     minutes_digits: int = 0  # or decimals of a minute, as in NMEA
 
@@ -58,19 +62,54 @@ def _lagged(path: Array, tau_s: float) -> Array:
     return np.array(out)
 
 
-def observed(rng: Generator, motion: Motion, quality: str) -> Array:
+def observed(rng: Generator, motion: Motion, log: Logger) -> Array:
     """(n, 2) positions in metres that the receiver has at each step of the motion."""
-    true, n = motion.antenna, len(motion.antenna)
-    size = rng.uniform(0.8, 1.2)
-    if quality == "rtk":
+    n, size = len(motion.antenna), rng.uniform(0.8, 1.2)
+    true = _carried(rng, motion) if log.carried else motion.antenna
+    if log.quality == "rtk":
         noise = _drift(rng, n, 0.011 * size, 90, STEP_S) + _drift(rng, n, 0.005, 2, STEP_S)
-        return true + noise + rng.normal(0, 0.004, (n, 2))
-    if quality == "sbas":
+        seen = true + noise + rng.normal(0, 0.004, (n, 2))
+    elif log.quality == "sbas":
         slow = _drift(rng, n, 0.5 * size, 800, STEP_S) + _drift(rng, n, 0.14 * size, 60, STEP_S)
-        return true + slow + _drift(rng, n, 0.04, 4, STEP_S) + rng.normal(0, 0.02, (n, 2))
-    slow = _drift(rng, n, 1.7 * size, 600, STEP_S) + _drift(rng, n, 1.1 * size, 45, STEP_S)
-    seen = _lagged(true + slow + _drift(rng, n, 0.5 * size, 5, STEP_S), rng.uniform(0.6, 1.6))
-    return _held(seen, motion.speed_m_s)
+        seen = true + slow + _drift(rng, n, 0.04, 4, STEP_S) + rng.normal(0, 0.02, (n, 2))
+    else:
+        slow = _drift(rng, n, 1.7 * size, 600, STEP_S) + _drift(rng, n, 1.1 * size, 45, STEP_S)
+        lagged = _lagged(true + slow + _drift(rng, n, 0.5 * size, 5, STEP_S), rng.uniform(0.6, 1.6))
+        seen = _held(lagged, motion.speed_m_s) if not log.carried else lagged
+    for _ in range(log.lost):
+        a = int(rng.integers(0, n))
+        b = min(n, a + int(rng.uniform(120, 700) / STEP_S))
+        fade = np.clip(np.arange(b - a) * STEP_S / 60, 0, 1)[:, None]
+        seen[a:b] += fade * (_drift(rng, b - a, 0.5, 400, STEP_S) + rng.normal(0, 0.05, (b - a, 2)))
+    for centre, reach in _trees(rng, motion, log.shaded):
+        near = np.hypot(*(motion.antenna - centre).T) < reach
+        seen[near] += _drift(rng, n, 1.1, 12, STEP_S)[near]
+    return seen
+
+
+def _trees(rng: Generator, motion: Motion, count: int) -> list[tuple[Array, float]]:
+    """Places (m) at the outer side of where the machine has been, and how far they reach."""
+    middle = np.median(motion.antenna, axis=0)
+    out = []
+    for angle in rng.uniform(0, 2 * np.pi, count):
+        way = np.array([math.cos(angle), math.sin(angle)])
+        inside = motion.where >= 0
+        far = float(np.max((motion.antenna[inside] - middle) @ way))
+        out.append((middle + way * far, float(rng.uniform(15, 40))))
+    return out
+
+
+def _carried(rng: Generator, motion: Motion) -> Array:
+    """Where a phone in a pocket is: it goes for a walk whenever the machine stands for long."""
+    out = motion.antenna.copy()
+    edge = np.flatnonzero(np.diff(np.concatenate([[0], motion.speed_m_s < 0.05, [0]])))
+    for a, b in zip(edge[::2], edge[1::2], strict=True):
+        if (b - a) * STEP_S > 60:
+            t = np.linspace(0, 1, b - a)[:, None]
+            reach = min(22.0, 0.35 * (b - a) * STEP_S)
+            way = rng.normal(0, 0.5, (2, 2)) * reach
+            out[a:b] += way[0] * np.sin(np.pi * t) + way[1] * np.sin(2 * np.pi * t)
+    return out
 
 
 def _held(seen: Array, speed: Array) -> Array:
@@ -92,6 +131,8 @@ def kept(rng: Generator, motion: Motion, seen: Array, log: Logger) -> NDArray[np
                 out.append(k)
                 last = seen[k]
         keep = np.array(out)
+    elif log.smart:
+        keep = _smart(motion, every)
     else:
         keep = np.arange(int(rng.integers(0, every)), n, every)
     keep = keep[~motion.dark[keep]]
@@ -100,7 +141,23 @@ def kept(rng: Generator, motion: Motion, seen: Array, log: Logger) -> NDArray[np
     for _ in range(log.outages):
         begin = rng.integers(0, n)
         keep = keep[(keep < begin) | (keep > begin + rng.uniform(6, 50) / STEP_S)]
+    for centre, reach in _trees(rng, motion, log.shaded):
+        hidden = np.hypot(*(motion.antenna[keep] - centre).T) < reach
+        keep = keep[~(hidden & (rng.random(len(keep)) < 0.5))]
     return keep
+
+
+def _smart(motion: Motion, every: int) -> NDArray[np.int64]:
+    """Steps that a telematics unit writes: seldom while nothing changes."""
+    at = np.arange(0, len(motion.at_s), every)
+    way = np.unwrap(motion.facing)[at].tolist()
+    speed = motion.speed_m_s[at].tolist()
+    out, last = [0], 0
+    for k in range(1, len(at)):
+        if k - last >= 10 or abs(way[k] - way[last]) > 0.17 or abs(speed[k] - speed[last]) > 0.8:
+            out.append(k)
+            last = k
+    return np.asarray(at[out])
 
 
 def spoilt(rng: Generator, points: Array, log: Logger) -> Array:

@@ -40,7 +40,8 @@ COME_BACK: Visits = (
 
 
 def _tillage() -> list[Scenario]:
-    plough = Job(headland="last", **BY_EYE | {"overlap_m": 0.02, "uneven_m": 0.05})
+    furrow: dict[str, Any] = {"overlap_m": 0.05, "uneven_m": 0.04, "weave_m": 0.025}
+    plough = Job(headland="last", **furrow)
     small = (1.1, 1.8)
     deep = Job(**GUIDED, blocked_per_km=0.1)
     return [
@@ -65,8 +66,8 @@ def _tillage() -> list[Scenario]:
                  ("triangle",), (1.5, 3), stated="width"),
         Scenario("discs_skip_contour", "discs", Job(pattern="skip", bow_m=18.0, **GUIDED), RTK,
                  ("brook",), (4, 7)),
-        Scenario("discs_round_and_round", "discs", Job(pattern="spiral", **BY_EYE), SBAS,
-                 ("irregular",), (3, 5)),
+        Scenario("discs_round_and_round", "discs", Job(pattern="spiral", diagonals=True, **BY_EYE),
+                 SBAS, ("irregular",), (3, 5)),
         Scenario("discs_inside_out", "discs", Job(pattern="inside_out", **BY_EYE), RTK,
                  ("rectangle",), (3, 5), stated="width"),
         Scenario("discs_lifts_over_waterway", "discs",
@@ -194,8 +195,8 @@ def _harvest() -> list[Scenario]:
                  ("wedge",), (4, 7)),
         Scenario("combine_phone", "combine", replace(cut, **UNLOAD), PHONE, ("brook",), (5, 8),
                  stated="width"),
-        Scenario("combine_round_up", "combine", replace(cut, pattern="spiral", **UNLOAD), SBAS,
-                 ("irregular",), (4, 6), width_m=(5, 7)),
+        Scenario("combine_round_up", "combine", replace(cut, pattern="spiral", laps=0, **UNLOAD),
+                 SBAS, ("irregular",), (4, 6), width_m=(5, 7)),
         Scenario("combine_two_days", "combine", cut, replace(RTK, interval_s=2.0), ("ell",),
                  (5, 8), visits=_half_and_half(night_before=True)),
         Scenario("combine_strays_and_freezes", "combine", cut,
@@ -224,11 +225,41 @@ def _elsewhere() -> list[Scenario]:
         Scenario("cultivator_no_roads_nothing_stated", "cultivator", Job(**BY_EYE, **SLOPPY),
                  replace(SBAS, interval_s=2.0), ("irregular",), (2, 4), stated="nothing",
                  roads=False),
-        Scenario("drill_10_hz", "drill", Job(**GUIDED, obstacles=3), replace(RTK5, interval_s=0.2,
+        Scenario("drill_10_hz", "drill", Job(**GUIDED, obstacles=3), replace(RTK, interval_s=0.1,
                  jitter_s=0.02), ("rectangle",), (1.5, 2.5)),
         Scenario("discs_through_and_both", "discs", Job(pattern="skip", **BY_EYE), RTK,
                  area_ha=(2, 4), layout="behind", shapes=("rectangle", "rectangle"),
                  visits=(Visit(1), Visit(0)), drawn_m=1.5),
+    ]  # fmt: skip
+
+
+def _mishaps() -> list[Scenario]:
+    seed = Job(load_m=3000, **GUIDED)
+    carted = (Visit(0, errand=True),)
+    return [
+        Scenario("drill_phone_in_the_pocket", "drill", seed, replace(PHONE, carried=True),
+                 ("rectangle",), (2, 4), stated="width"),
+        Scenario("drill_under_trees", "drill", seed, replace(SBAS, shaded=3), ("brook",), (2, 4)),
+        Scenario("wide_drill_corrections_lost", "trailed_drill", Job(pattern="skip", **GUIDED),
+                 replace(RTK, lost=3), ("irregular",), (5, 8), width_m=(6, 9)),
+        Scenario("discs_telematics", "discs", Job(pattern="skip", **BY_EYE),
+                 replace(SBAS, smart=True), ("irregular",), (4, 7)),
+        Scenario("cultivator_backs_into_edges", "cultivator",
+                 Job(headland="last", backs_in=True, **BY_EYE), RTK, ("rectangle",), (2, 3.5)),
+        Scenario("drill_uphill_slow", "drill", Job(uphill=0.14, load_m=2500, **GUIDED), SBAS,
+                 ("rectangle",), (2, 4)),
+        Scenario("sprayer_looks_round_first", "sprayer", Job(laps=1, scout=True, **GUIDED), RTK,
+                 ("irregular",), (9, 15), width_m=(21, 30)),
+        Scenario("roll_looks_round_drawn_roughly", "roll",
+                 Job(pattern="skip", scout=True, **BY_EYE), SBAS, ("wedge",), (3, 5), drawn_m=3.5,
+                 stated="width"),
+        Scenario("bale_cart_no_work", "rake", Job(), SBAS, ("rectangle",), (3, 5), visits=carted,
+                 stated="nothing"),
+        Scenario("crop_walk_no_work_phone", "drill", Job(), PHONE, ("irregular",), (3, 6),
+                 visits=carted, stated="width"),
+        Scenario("forager_jittery_stamps", "forager",
+                 Job(laps=3, corner="shunt", uneven_m=0.3, **CROP),
+                 replace(RTK, jitter_s=0.3, whole_seconds=True), ("ell",), (3, 6)),
     ]  # fmt: skip
 
 
@@ -239,4 +270,5 @@ ALL: list[Scenario] = [
     *_grass(),
     *_harvest(),
     *_elsewhere(),
+    *_mishaps(),
 ]

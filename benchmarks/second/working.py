@@ -47,6 +47,10 @@ class Job:
     obstacles: int = 0
     lunch: str = ""  # standing or dark: in mid-work
     breakdown: bool = False
+    backs_in: bool = False  # reverses to the edge before each bout
+    uphill: float = 0.0  # share by which it is slower out than home
+    scout: bool = False  # drives round the field once, to look, before work
+    diagonals: bool = False  # the corners that laps have missed are worked last
     raised_per_km: float = 0.0  # lifts over a wet place or a waterway and goes on
     stands_crop: bool = False  # does not turn into what is not worked yet
 
@@ -86,13 +90,19 @@ class Work:
             return
         start, stop = start - a * 0.4, stop - a * 0.4
         h = math.atan2(*(path[3] - path[0])[::-1])
-        d.go((float(path[0, 0]), float(path[0, 1]), h), self.field)
+        x, y = float(path[0, 0]), float(path[0, 1])
+        if job.backs_in and m.tongue_m == 0:
+            forth = rng.uniform(4, 7)
+            d.go((x + forth * math.cos(h), y + forth * math.sin(h), h), self.field)
+            d.back_up(forth)
+        else:
+            d.go((x, y, h), self.field)
         self._worked(path, start, stop)
 
     def _worked(self, path: Array, start: float, stop: float) -> None:
         """Drive a bout's path with what interrupts it on the way."""
         d, rng, m = self.drive, self.drive.rng, self.drive.machine
-        speed = m.speed_m_s * (1 + rng.normal(0, 0.02))
+        speed = m.speed_m_s * (1 + rng.normal(0, 0.02) - self.job.uphill * d.side)
         at, low = 0.0, start
         for place, seconds, back, label in sorted(self._mishaps(start, stop)):
             if place - at < 6 or stop - place < 25:
@@ -130,6 +140,8 @@ def work_field(work: Work) -> None:
     """All of a job, in the order that its driver has chosen."""
     d, job, field = work.drive, work.job, work.field
     d.room = roomy(field, job.over_edge_m)
+    if job.scout:
+        _scout(work)
     if job.margin_m:
         field = max(_parts(field.buffer(-job.margin_m)), key=lambda p: p.area)
     if job.pattern in ("spiral", "inside_out"):
@@ -149,6 +161,33 @@ def work_field(work: Work) -> None:
     _bouts(work, inside)
     if job.headland == "last":
         _laps(work, edge[::-1])
+
+
+def _scout(work: Work) -> None:
+    """Once round along the edge with nothing in the ground."""
+    d = work.drive
+    r = d.machine.turn_radius_m
+    ring = lay.rings(work.field, 1.5 * r, 1.0, 1, 1.3 * r)[0]
+    lap = lay.started_at(ring, d.pose[:2], False)
+    h = math.atan2(*(lap[4] - lap[0])[::-1])
+    d.turn_to((float(lap[0, 0]), float(lap[0, 1]), h), "travelling")
+    d.along(lap, 1.15 * d.machine.speed_m_s, "travelling")
+
+
+def errand(work: Work) -> None:
+    """Carting bales, or looking at a crop: along rows from place to place, no work done."""
+    d, rng = work.drive, work.drive.rng
+    d.room = roomy(work.field, 2.0)
+    inside = work.field.buffer(-12.0)
+    direction = lay.longest_side(work.field)
+    lines = lay.lines_across(rng, inside, direction, rng.uniform(18, 30), 0.0, 2.0)
+    for k, line in enumerate(lines):
+        for a, b in lay.pieces_within(inside, line, 6.0, False, 20.0):
+            row = line[int(a / 2) : int(b / 2) + 1][:: 1 if k % 2 else -1]
+            for stop in row[:: max(3, int(rng.uniform(10, 30)))]:
+                way = math.atan2(stop[1] - d.pose[1], stop[0] - d.pose[0])
+                d.go((*(stop + rng.normal(0, 2.0, 2)).tolist(), way), work.field, "travelling")
+                d.stop(rng.uniform(8, 70))
 
 
 def _laps_needed(work: Work) -> int:
@@ -184,6 +223,24 @@ def _spiral(work: Work, field: Polygon) -> None:
         work.run(_extended(part, lead), lead)
     if not out and job.share[1] == 1.0:
         _bouts(work, left)
+    if job.diagonals:
+        _diagonals(work, left)
+
+
+def _diagonals(work: Work, left: Polygon) -> None:
+    """From the middle out to each corner, where every lap left a crescent."""
+    lead = abs(work.drive.machine.behind_axle_m) + 6.0
+    middle = np.array((left if not left.is_empty else work.field).centroid.coords[0])
+    rim = np.array(work.field.simplify(4.0).exterior.coords)[:-1]
+    side = np.diff(np.concatenate([rim, rim[:1]]), axis=0)
+    h = np.arctan2(side[:, 1], side[:, 0])
+    turn = (h - np.roll(h, 1) + np.pi) % (2 * np.pi) - np.pi
+    for corner in rim[turn > 0.8]:
+        way = corner - middle
+        far = float(np.hypot(*way))
+        if far > 25:
+            a, b = middle + way * 0.35, middle + way * (1 - 5.0 / far)
+            work.run(_extended(evenly(np.array([a, b]))[0], lead), lead)
 
 
 def _extended(path: Array, by_m: float) -> Array:
