@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from shapely import LineString, Point, Polygon, prepare
 from shapely.ops import substring
 
-from benchmarks.second.outlines import _parts
+from benchmarks.second.outlines import parts_of
 from benchmarks.second.steering import evenly
 
 Array = NDArray[np.float64]
@@ -65,8 +65,10 @@ def lines_across(
     rim = np.array(inside.exterior.coords) @ rotate
     (x0, y0), (x1, y1) = rim.min(axis=0), rim.max(axis=0)
     x = np.arange(x0 - 60, x1 + 61, 2.0)
-    wave = 2 * np.pi * (x - x0) / (rng.uniform(1.0, 1.8) * (x1 - x0)) + rng.uniform(0, 6)
-    base = bow_m * np.sin(wave)
+    turns_per_m = 2 * np.pi / (rng.uniform(1.0, 1.8) * (x1 - x0))
+    # No sharper than lets the line at the far side follow without folding over.
+    bow_m = min(bow_m, 0.5 / (turns_per_m**2 * (y1 - y0 + 10.0)))
+    base = bow_m * np.sin(turns_per_m * (x - x0) + rng.uniform(0, 6))
     slope = np.gradient(base, x)
     out = []
     reach = abs(bow_m)
@@ -86,7 +88,7 @@ def pieces_within(
     path = LineString(line)
     if finish:
         shape = path.buffer(0.46 * width_m, cap_style="flat").intersection(inside)
-        groups = [np.array(p.exterior.coords) for p in _parts(shape) if p.area > width_m]
+        groups = [np.array(p.exterior.coords) for p in parts_of(shape) if p.area > width_m]
     else:
         shape = path.intersection(inside)
         parts = getattr(shape, "geoms", [shape])
@@ -172,23 +174,22 @@ def rings(field: Polygon, first_m: float, step_m: float, count: int, round_m: fl
         shape = field.buffer(-(first_m + k * step_m), join_style="mitre")
         if shape.is_empty:
             break
-        for part in _parts(shape):
+        for part in parts_of(shape):
             if round_m:
                 soft = part.buffer(-round_m).buffer(2 * round_m).buffer(-round_m)
-                part = (
-                    max(_parts(soft), key=lambda p: p.area) if soft.area > 0.6 * part.area else part
-                )
+                if soft.area > 0.6 * part.area:
+                    part = max(parts_of(soft), key=lambda p: p.area)
             for rim in (part.exterior, *part.interiors):
                 if rim.length > 30:
                     out.append(np.array(rim.simplify(0.05).coords))
     return out
 
 
-def started_at(ring: Array, near: tuple[float, float], backwards: bool) -> Array:
-    """A closed lap that starts (and ends) at its point nearest to `near`."""
+def started_at(ring: Array, near: tuple[float, float], backwards: bool, on_m: float = 0.0) -> Array:
+    """A closed lap that starts (and ends) `on_m` beyond its point nearest to `near`."""
     points = evenly(ring[::-1] if backwards else ring)[0][:-1]
     k = int(np.argmin(np.hypot(points[:, 0] - near[0], points[:, 1] - near[1])))
-    points = np.roll(points, -k, axis=0)
+    points = np.roll(points, -k - round(on_m / 0.4), axis=0)
     return np.concatenate([points, points[:1]])
 
 
@@ -208,26 +209,32 @@ def sides(ring: Array, corner_rad: float) -> list[Array]:
 
 
 def spiral(
-    field: Polygon, width_m: float, overlap_m: float, round_m: float, slide_m: float, most: int
+    field: Polygon,
+    near: tuple[float, float],
+    width_m: float,
+    overlap_m: float,
+    round_m: float,
+    slide_m: float,
+    most: int,
 ) -> tuple[Array, Polygon]:
     """Round and round without a stop, each lap sliding inwards after the one before has closed.
 
-    Ends after `most` laps, or where the corners have become too tight to turn in; also gives
-    what is then left in the middle.
+    Begins about `near`; ends after `most` laps, or where the corners have become too tight to
+    turn in; also gives what is then left in the middle.
     """
     laps: list[Array] = []
-    step, near = width_m - overlap_m, None
+    step = width_m - overlap_m
     left = field
     for k in range(most):
         shape = field.buffer(-(width_m / 2 + k * step), join_style="mitre")
-        parts = _parts(shape.buffer(-round_m).buffer(round_m))
+        parts = parts_of(shape.buffer(-round_m).buffer(round_m))
         if not parts:
             break
         part = max(parts, key=lambda p: p.area)
         if k > 1 and part.area < 0.9 * shape.area:
             break
         ring = np.array(part.exterior.coords)
-        lap = started_at(ring, near or (float(ring[0, 0]), float(ring[0, 1])), False)
+        lap = started_at(ring, near, False, 0.0 if laps else slide_m)
         laps.append(lap)
         ahead = lap[min(round(slide_m / 0.4), len(lap) - 1)]
         near = (float(ahead[0]), float(ahead[1]))
@@ -248,7 +255,8 @@ def swerved(points: Array, obstacle: tuple[float, float], clear_m: float) -> Arr
     push = math.copysign(clear_m - abs(aside), aside)
     length = 6 + 3.0 * math.sqrt(abs(push) * 6)
     bump = np.where(np.abs(s - s[k]) < length, np.cos((s - s[k]) * np.pi / 2 / length) ** 2, 0.0)
-    return points + normal * (push * bump)[:, None]
+    out: Array = points + normal * (push * bump)[:, None]
+    return out
 
 
 def weave(rng: Generator, n: int, spacing_m: float, amplitude_m: float) -> Array:

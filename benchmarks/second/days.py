@@ -14,13 +14,14 @@ from shapely import MultiPolygon, Polygon
 
 from benchmarks.second import places, receivers, truth
 from benchmarks.second.driving import Drive, Machine, Motion, driven
+from benchmarks.second.jobs import Job
 from benchmarks.second.machines import machine
 from benchmarks.second.outlines import as_drawn
 from benchmarks.second.places import Globe, Plot
 from benchmarks.second.receivers import Logger
 from benchmarks.second.records import STATES, Day, Ground, Stay
 from benchmarks.second.steering import STEP_S
-from benchmarks.second.working import Job, Work, errand, work_field
+from benchmarks.second.working import Work, errand, work_field
 
 
 @dataclass(frozen=True)
@@ -60,8 +61,9 @@ def build(scenario: Scenario, seed: int) -> Day:
     m = machine(rng, scenario.kind, scenario.width_m, scenario.turns_over)
     motion = driven(_planned(rng, scenario, plots, m))
     shown = motion if scenario.logger.interval_s >= STEP_S else motion.doubled()
-    seen = receivers.observed(rng, shown, scenario.logger)
-    keep = receivers.kept(rng, shown, seen, scenario.logger)
+    trees = receivers.trees_about(rng, shown, scenario.logger.shaded)
+    seen = receivers.observed(rng, shown, scenario.logger, trees)
+    keep = receivers.kept(rng, shown, seen, scenario.logger, trees)
     if scenario.logger.repeats:
         keep = np.sort(
             np.concatenate([keep, keep[rng.random(len(keep)) < scenario.logger.repeats]])

@@ -4,18 +4,16 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 from numpy.random import Generator
 from numpy.typing import NDArray
-from shapely import LineString, MultiPolygon, Point, Polygon, prepare
-from shapely.ops import substring
+from shapely import LineString, Polygon
 
-from benchmarks.second.outlines import _parts
 from benchmarks.second.steering import (
     SPACING_M,
     STEP_S,
-    TAU,
     Array,
     Pose,
     Vehicle,
@@ -25,6 +23,7 @@ from benchmarks.second.steering import (
     pursue,
     shortest_turn,
 )
+from benchmarks.second.turning import headings, manoeuvres, thinned, way_within
 
 OUTSIDE = -1
 
@@ -128,6 +127,7 @@ class Drive:
         """Turn round to a pose: straightaway where there is room, else as costs least trouble."""
         m, r = self.machine, self.machine.turn_radius_m
         speed = m.turn_m_s if label == "turning" else min(1.8 * m.turn_m_s, 4.5)
+        speed *= self.rng.uniform(0.85, 1.15)
         direct = shortest_turn(self.pose, goal, r)
         length = SPACING_M * len(direct)
         fits = self.room is None or self.room.contains(LineString(direct))
@@ -139,8 +139,8 @@ class Drive:
             self.along(points, speed if gear > 0 else 0.55 * m.turn_m_s, label, gear=gear)
 
     def _trouble(self, manoeuvre: list[tuple[Array, int]]) -> float:
-        """What a driver avoids: metres, twice so backwards, changes of gear, leaving the ground."""
-        out = 8.0 * len(manoeuvre)
+        """What a driver avoids: metres (backwards more so), changes of gear, leaving the ground."""
+        out = 6.0 * len(manoeuvre)
         for points, gear in manoeuvre:
             out += SPACING_M * len(points) * (1 if gear > 0 else 2)
             if self.room is not None:
@@ -155,7 +155,7 @@ class Drive:
         name = label or ("turning" if near else "travelling")
         if not near:
             way = way_within(ground, self.pose[:2], goal[:2], 2 * r)
-            for pose in _headings(_thinned(way, 3.5 * r)):
+            for pose in headings(thinned(way, 3.5 * r)):
                 self.turn_to(pose, name)
         self.turn_to(goal, name)
 
@@ -170,80 +170,6 @@ class Drive:
             path = shortest_turn(self.pose, (*mid, way), 1.3 * self.machine.turn_radius_m)
             self.along(path, speed, "travelling")
         self.along(shortest_turn(self.pose, goal, self.machine.turn_radius_m), speed, "travelling")
-
-
-def manoeuvres(
-    start: Pose, goal: Pose, r: float, trailed: bool, spare_m: float
-) -> list[list[tuple[Array, int]]]:
-    """Ways round with a change of gear, each as (points, gear) one after the other."""
-    out: list[list[tuple[Array, int]]] = []
-    for metres in (5.0, 11.0) if trailed else (5.0, 11.0, 18.0):
-        back, end = arc(start, metres, 0.0, -1)
-        out.append([(back, -1), (shortest_turn(end, goal, r), 1)])
-    if trailed:
-        return out
-    for bend in (1 / r, -1 / r):
-        for angle in (0.5, 1.0):
-            back, end = arc(start, angle * r, bend, -1)
-            out.append([(back, -1), (shortest_turn(end, goal, r), 1)])
-    return out + _fishtails(start, goal, r, spare_m)
-
-
-def _fishtails(start: Pose, goal: Pose, r: float, spare_m: float) -> list[list[tuple[Array, int]]]:
-    """Quarter turn, back, quarter turn; only for a goal beside us, the other way round."""
-    x, y, h = start
-    c, s = math.cos(h), math.sin(h)
-    ahead = c * (goal[0] - x) + s * (goal[1] - y)
-    left = -s * (goal[0] - x) + c * (goal[1] - y)
-    if abs((goal[2] - h) % TAU - math.pi) > 0.7 or abs(left) > 1.9 * r or abs(ahead) > 4 * r:
-        return []
-    out = []
-    for more in (0.5, 2.0, 5.0):
-        on, pose = arc(start, max(ahead, 0.0) + more, 0.0)
-        quarter, pose = arc(pose, r * math.pi / 2, math.copysign(1 / r, left))
-        back, pose = arc(pose, 2 * r - abs(left) + spare_m, 0.0, -1)
-        first = np.concatenate([on, quarter[1:]])
-        out.append([(first, 1), (back, -1), (shortest_turn(pose, goal, r), 1)])
-    return out
-
-
-def _thinned(way: list[tuple[float, float]], least_m: float) -> list[tuple[float, float]]:
-    """Waypoints far enough apart, and from both ends, to be driven over without a loop."""
-    out = [way[0]]
-    for p in way[1:-1]:
-        if math.dist(p, out[-1]) > least_m and math.dist(p, way[-1]) > least_m:
-            out.append(p)
-    return [*out, way[-1]]
-
-
-def _headings(way: list[tuple[float, float]]) -> list[Pose]:
-    """Poses at the inner waypoints, each heading midway between the way to it and from it."""
-    out = []
-    for a, p, b in zip(way, way[1:], way[2:], strict=False):
-        out.append((p[0], p[1], math.atan2(b[1] - a[1], b[0] - a[0])))
-    return out
-
-
-def way_within(
-    ground: Polygon, a: tuple[float, float], b: tuple[float, float], off_m: float
-) -> list[tuple[float, float]]:
-    """Waypoints from a to b: straight, or along the headland where that would leave the field."""
-    if ground.buffer(-1.0).contains(LineString([a, b])) or math.dist(a, b) < 1.0:
-        return [a, b]
-    shape = ground.buffer(-off_m)
-    if shape.is_empty:
-        return [a, b]
-    rim = max(_parts(shape), key=lambda p: p.area).exterior.simplify(1.0)
-    line = LineString(rim.coords)
-    s, t = line.project(Point(a)), line.project(Point(b))
-    low, high = min(s, t), max(s, t)
-    inner = list(substring(line, low, high).coords)
-    outer = list(substring(line, high, line.length).coords) + list(substring(line, 0, low).coords)
-    if high - low > line.length / 2:
-        way = outer if s > t else outer[::-1]
-    else:
-        way = inner if s < t else inner[::-1]
-    return [a, *way, b]
 
 
 @dataclass(frozen=True, eq=False)
@@ -277,7 +203,10 @@ class Motion:
             pairs(self.middle),
             between(np.unwrap(self.facing)),
             between(self.speed_m_s),
-            *(np.repeat(v, 2)[:-1] for v in (self.label, self.where, self.operation, self.dark)),
+            np.repeat(self.label, 2)[:-1],
+            np.repeat(self.where, 2)[:-1],
+            np.repeat(self.operation, 2)[:-1],
+            np.repeat(self.dark, 2)[:-1],
         )
 
     @property
@@ -300,7 +229,7 @@ def driven(drive: Drive) -> Motion:
     """Drive all legs of a plan."""
     m, rng, legs = drive.machine, drive.rng, drive.legs
     pose: Pose | None = None
-    parts: list[tuple[Array, Array, Array, Array, Array, Array]] = []
+    parts: list[tuple[NDArray[Any], ...]] = []
     for chain in _chains(legs):
         points = [legs[k].points for k in chain]
         ends = np.cumsum([np.hypot(*np.diff(p, axis=0).T).sum() for p in points])
@@ -327,7 +256,7 @@ def driven(drive: Drive) -> Motion:
             cols = [np.concatenate([c, np.repeat(c[-1:], stop_n)]) for c in cols]
             cols[3][-stop_n:], cols[6][-stop_n:] = 0.0, True
         pose = (float(trace.x[-1]), float(trace.y[-1]), float(trace.heading[-1]))
-        parts.append(tuple(cols))  # type: ignore[arg-type]
+        parts.append(tuple(cols))
     x, y, h, v, own, index, stand = (np.concatenate(c) for c in zip(*parts, strict=True))
     return _with_implement(m, legs, x, y, h, v, own, index, stand)
 
@@ -388,11 +317,3 @@ def _slow(rng: Generator, n: int, span: float) -> Array:
         value = keep * value + k
         out.append(value)
     return np.array(out)
-
-
-def roomy(ground: Polygon | MultiPolygon, over_m: float) -> Polygon:
-    """Where turns may reach: the ground and a little over its outer edge, never into a hole."""
-    part = max(_parts(ground), key=lambda p: p.area)
-    shape = Polygon(part.buffer(over_m).exterior, [r.coords for r in part.interiors])
-    prepare(shape)
-    return shape

@@ -134,7 +134,7 @@ def neighbours(rng: Generator, area_ha: float, count: int) -> list[Polygon]:
 def as_drawn(rng: Generator, true: Polygon, error_m: float, inwards_m: float = 0.0) -> Polygon:
     """The outline as a user draws it: each corner off, some left out, the whole shifted a bit."""
     if inwards_m:
-        true = max(_parts(true.buffer(-inwards_m, join_style="mitre")), key=lambda p: p.area)
+        true = max(parts_of(true.buffer(-inwards_m, join_style="mitre")), key=lambda p: p.area)
     if not error_m:
         return true
     rim = np.array(true.simplify(0.5 * error_m).exterior.coords)[:-1]
@@ -143,5 +143,5 @@ def as_drawn(rng: Generator, true: Polygon, error_m: float, inwards_m: float = 0
     return orient(_whole(Polygon(rim + off, holes)))
 
 
-def _parts(shape: object) -> list[Polygon]:
+def parts_of(shape: object) -> list[Polygon]:
     return [p for p in getattr(shape, "geoms", [shape]) if p.geom_type == "Polygon"]

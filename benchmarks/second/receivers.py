@@ -62,7 +62,9 @@ def _lagged(path: Array, tau_s: float) -> Array:
     return np.array(out)
 
 
-def observed(rng: Generator, motion: Motion, log: Logger) -> Array:
+def observed(
+    rng: Generator, motion: Motion, log: Logger, trees: list[tuple[Array, float]]
+) -> Array:
     """(n, 2) positions in metres that the receiver has at each step of the motion."""
     n, size = len(motion.antenna), rng.uniform(0.8, 1.2)
     true = _carried(rng, motion) if log.carried else motion.antenna
@@ -81,13 +83,13 @@ def observed(rng: Generator, motion: Motion, log: Logger) -> Array:
         b = min(n, a + int(rng.uniform(120, 700) / STEP_S))
         fade = np.clip(np.arange(b - a) * STEP_S / 60, 0, 1)[:, None]
         seen[a:b] += fade * (_drift(rng, b - a, 0.5, 400, STEP_S) + rng.normal(0, 0.05, (b - a, 2)))
-    for centre, reach in _trees(rng, motion, log.shaded):
+    for centre, reach in trees:
         near = np.hypot(*(motion.antenna - centre).T) < reach
         seen[near] += _drift(rng, n, 1.1, 12, STEP_S)[near]
     return seen
 
 
-def _trees(rng: Generator, motion: Motion, count: int) -> list[tuple[Array, float]]:
+def trees_about(rng: Generator, motion: Motion, count: int) -> list[tuple[Array, float]]:
     """Places (m) at the outer side of where the machine has been, and how far they reach."""
     middle = np.median(motion.antenna, axis=0)
     out = []
@@ -120,7 +122,9 @@ def _held(seen: Array, speed: Array) -> Array:
     return seen[np.maximum.accumulate(start)]
 
 
-def kept(rng: Generator, motion: Motion, seen: Array, log: Logger) -> NDArray[np.int64]:
+def kept(
+    rng: Generator, motion: Motion, seen: Array, log: Logger, trees: list[tuple[Array, float]]
+) -> NDArray[np.int64]:
     """Which steps the logger writes down."""
     n = len(seen)
     every = max(1, round(log.interval_s / STEP_S))
@@ -135,16 +139,16 @@ def kept(rng: Generator, motion: Motion, seen: Array, log: Logger) -> NDArray[np
         keep = _smart(motion, every)
     else:
         keep = np.arange(int(rng.integers(0, every)), n, every)
-    keep = keep[~motion.dark[keep]]
+    keep = np.asarray(keep[~motion.dark[keep]], np.int64)
     first, last_ = log.late_share * n, (1 - log.early_share) * n
     keep = keep[(keep >= first) & (keep <= last_)]
     for _ in range(log.outages):
         begin = rng.integers(0, n)
         keep = keep[(keep < begin) | (keep > begin + rng.uniform(6, 50) / STEP_S)]
-    for centre, reach in _trees(rng, motion, log.shaded):
+    for centre, reach in trees:
         hidden = np.hypot(*(motion.antenna[keep] - centre).T) < reach
         keep = keep[~(hidden & (rng.random(len(keep)) < 0.5))]
-    return keep
+    return np.asarray(keep, np.int64)
 
 
 def _smart(motion: Motion, every: int) -> NDArray[np.int64]:

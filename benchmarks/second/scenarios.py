@@ -6,8 +6,8 @@ from dataclasses import replace
 from typing import Any
 
 from benchmarks.second.days import Scenario, Visit
+from benchmarks.second.jobs import Job
 from benchmarks.second.receivers import Logger
-from benchmarks.second.working import Job
 
 RTK = Logger("rtk", 1.0)
 RTK5 = Logger("rtk", 0.2)

@@ -10,49 +10,11 @@ import numpy as np
 from shapely import Polygon
 
 from benchmarks.second import bouts as lay
-from benchmarks.second.driving import Drive, roomy, way_within
-from benchmarks.second.outlines import _parts
+from benchmarks.second.driving import Drive
+from benchmarks.second.jobs import Job
+from benchmarks.second.outlines import parts_of
 from benchmarks.second.steering import Array, Pose, evenly
-
-
-@dataclass(frozen=True)
-class Job:
-    """What a driver has in mind for a field."""
-
-    pattern: str = "side"  # side, skip, cast, gather, spiral, inside_out
-    step: int = 3  # bouts from one to the next in patterns that leave some out
-    headland: str = "first"  # first, last, none; done: left as it is, for another time
-    laps: int = 0  # of the headland; 0: as many as turning needs
-    corner: str = "round"  # round, shunt, loop
-    across: bool = False  # not along the longest side
-    bow_m: float = 0.0  # height of the wave that all bouts follow
-    finish: bool = True  # works each bout to the last corner of the ground
-    overlap_m: float = 0.03
-    uneven_m: float = 0.02
-    weave_m: float = 0.02
-    lower_m: tuple[float, float] = (0.0, 0.4)  # mean (late positive) and spread
-    lift_m: tuple[float, float] = (0.0, 0.4)
-    margin_m: float = 0.0
-    share: tuple[float, float] = (0.0, 1.0)  # of the bouts, in driven order
-    every_other: bool = False  # a second machine takes the rest
-    over_edge_m: float = 2.0  # how far a turn may swing over the edge
-    load_m: float = 0.0  # metres of work to a load; 0: holds nothing
-    load_s: tuple[float, float] = (240.0, 600.0)
-    load_at: str = "gate"  # gate, here (a trailer comes alongside), yard
-    blocked_per_km: float = 0.0
-    tie_every_m: float = 0.0  # a baler stops so often
-    tie_s: tuple[float, float] = (15.0, 40.0)
-    idle_down_per_km: float = 0.0  # stands a moment with the implement down
-    wait_share: float = 0.0  # of bout ends where it waits for a trailer
-    obstacles: int = 0
-    lunch: str = ""  # standing or dark: in mid-work
-    breakdown: bool = False
-    backs_in: bool = False  # reverses to the edge before each bout
-    uphill: float = 0.0  # share by which it is slower out than home
-    scout: bool = False  # drives round the field once, to look, before work
-    diagonals: bool = False  # the corners that laps have missed are worked last
-    raised_per_km: float = 0.0  # lifts over a wet place or a waterway and goes on
-    stands_crop: bool = False  # does not turn into what is not worked yet
+from benchmarks.second.turning import roomy, way_within
 
 
 @dataclass(frozen=True, eq=False)
@@ -83,7 +45,7 @@ class Work:
         start = lead_m + ends[0] + m.behind_axle_m + rng.normal(*job.lower_m)
         stop = length - lead_m - ends[1] + m.behind_axle_m + rng.normal(*job.lift_m)
         low = max(0.0, lead_m + ends[0] + m.behind_axle_m - rng.uniform(1.5, 4.0))
-        high = min(length, stop + 1.0)
+        high = min(length, stop + rng.uniform(0.5, 2.5))
         a, b = int(low / 0.4), min(len(path), int(high / 0.4) + 2)
         path = path[a:b]
         if len(path) < 8:
@@ -143,7 +105,7 @@ def work_field(work: Work) -> None:
     if job.scout:
         _scout(work)
     if job.margin_m:
-        field = max(_parts(field.buffer(-job.margin_m)), key=lambda p: p.area)
+        field = max(parts_of(field.buffer(-job.margin_m)), key=lambda p: p.area)
     if job.pattern in ("spiral", "inside_out"):
         _spiral(work, field)
         return
@@ -168,7 +130,7 @@ def _scout(work: Work) -> None:
     d = work.drive
     r = d.machine.turn_radius_m
     ring = lay.rings(work.field, 1.5 * r, 1.0, 1, 1.3 * r)[0]
-    lap = lay.started_at(ring, d.pose[:2], False)
+    lap = lay.started_at(ring, d.pose[:2], False, 2.5 * r)
     h = math.atan2(*(lap[4] - lap[0])[::-1])
     d.turn_to((float(lap[0, 0]), float(lap[0, 1]), h), "travelling")
     d.along(lap, 1.15 * d.machine.speed_m_s, "travelling")
@@ -193,9 +155,9 @@ def errand(work: Work) -> None:
 def _laps_needed(work: Work) -> int:
     m, job = work.drive.machine, work.job
     narrow = job.pattern == "side" and m.width_m < 2 * m.turn_radius_m
-    need = m.turn_radius_m * (1.0 if m.tongue_m == 0 else 1.25) + 0.4 * m.width_m
+    need = m.turn_radius_m + max(m.behind_axle_m, 0.0) + 2.0
     if narrow and m.tongue_m:
-        need = 2.5 * m.turn_radius_m
+        need = 2.4 * m.turn_radius_m + max(m.behind_axle_m, 0.0)
     return int(np.clip(math.ceil((need - job.over_edge_m) / m.width_m), 1, 7))
 
 
@@ -204,7 +166,8 @@ def _spiral(work: Work, field: Polygon) -> None:
     m, job = work.drive.machine, work.job
     slide = 12 + 4 * m.width_m
     most = job.laps or 60
-    path, left = lay.spiral(field, m.width_m, job.overlap_m, m.turn_radius_m, slide, most)
+    near = work.drive.pose[:2]
+    path, left = lay.spiral(field, near, m.width_m, job.overlap_m, m.turn_radius_m, slide, most)
     out = job.pattern == "inside_out"
     if out:
         path = path[::-1]
@@ -257,7 +220,7 @@ def _laps(work: Work, edge: list[Array]) -> None:
     backwards = rng.random() < 0.5
     done = 0.0
     for ring in edge:
-        lap = lay.started_at(ring, d.pose[:2], backwards)
+        lap = lay.started_at(ring, d.pose[:2], backwards, 2.0 * m.turn_radius_m + lead)
         if job.corner == "round":
             work.run(_extended(np.concatenate([lap, lap[:8]]), lead), lead)
         else:
@@ -295,7 +258,7 @@ def _bouts(work: Work, inside: Polygon) -> None:
     if job.stands_crop and job.headland != "none":
         d.room = roomy(work.field.difference(inside.buffer(-3.0)), job.over_edge_m)
     todo: list[list[lay.Bout]] = []
-    for part in sorted(_parts(inside), key=lambda p: -p.area):
+    for part in sorted(parts_of(inside), key=lambda p: -p.area):
         if part.area < 3 * m.width_m:
             continue
         direction = lay.longest_side(work.field) + (math.pi / 2 if job.across else 0.0)
