@@ -2,7 +2,8 @@
 
 import numpy as np
 import pytest
-from pyproj import Geod
+import shapely
+from pyproj import Geod, Transformer
 
 from benchmarks import second
 
@@ -101,7 +102,29 @@ def test_fields_without_work_have_no_stay(days):
     assert "working" not in days["bale_cart_no_work"].labels
 
 
-@pytest.mark.slow
-@pytest.mark.parametrize("name", second.names())
-def test_every_scenario_builds(name):
-    assert len(second.build(name, 1).lat) > 100
+def test_the_rig_leads_from_the_antenna_to_the_ground(days):
+    """Strips laid out by what is stated, along the fixes labelled working, cover the truth."""
+    day = days["roll_both_shared_edge"]
+    plane = Transformer.from_crs(
+        "EPSG:4326", f"+proj=aeqd +lat_0={day.lat[0]} +lon_0={day.lon[0]}", always_xy=True
+    )
+    at = np.column_stack(plane.transform(day.lon, day.lat))
+    working = np.flatnonzero(day.labels[:-1] == "working")
+    step = np.gradient(at, axis=0)
+    ahead = step / np.maximum(np.hypot(*step.T), 1e-9)[:, None]
+    right = np.column_stack([ahead[:, 1], -ahead[:, 0]])
+    rig = day.rig
+    middle = at - (rig["hitch_m"] + rig["drag_m"]) * ahead + rig["right_m"] * right
+    one, other = middle - rig["width_m"] / 2 * right, middle + rig["width_m"] / 2 * right
+    corners = np.stack([one[working], one[working + 1], other[working + 1], other[working]], axis=1)
+    laid = shapely.union_all([q.buffer(0) for q in shapely.polygons(corners)])
+    truth = shapely.transform(
+        shapely.union_all([s.worked for s in day.stays]), plane.transform, interleaved=False
+    )
+    assert laid.intersection(truth).area > 0.98 * laid.union(truth).area
+
+
+def test_a_second_visit_goes_on_where_the_first_one_ended(days):
+    first, _, again = days["wide_drill_revisit"].stays
+    assert first.field == again.field
+    assert area_m2(first.worked.intersection(again.worked)) < 0.25 * first.worked_m2

@@ -19,7 +19,7 @@ Tillage
 - plough_offset_unstated: the headland is left for another day; no roads
 - plough_wide_bow: all bouts follow one curve along a brook
 - cultivator_fishtails: no room over the edge, turns with a change of gear; 5 Hz
-- cultivator_last_headland: by eye, uneven ends, round a bent corner
+- cultivator_last_headland: by eye, uneven ends, a bent corner; patches gone over again
 - cultivator_twice_crosswise: two full operations, the second across the first
 - cultivator_two_days: left in the field over night
 - cultivator_triangle_eye: a triangle, laps with loops at the corners
@@ -77,7 +77,7 @@ Grass
 Harvest
 - combine_unloads_standing: unloads at bout ends
 - combine_unloads_moving: never stops for it
-- combine_lands: lands from the sides in
+- combine_lands: lands from the sides in; what was left is picked up last
 - combine_pond_pole: round a pond and poles
 - combine_breakdown: off for repair and back
 - combine_part_cut: less than half of the bouts
@@ -99,6 +99,9 @@ Mishaps
 - drill_phone_in_the_pocket: the driver walks about with the phone while filling
 - drill_under_trees: trees bend and drop the signal
 - wide_drill_corrections_lost: RTK falters for minutes
+- wide_drill_steered_by_sbas: steered by the receiver that is logged: what is not straight is
+  not seen, so that gaps and overlaps of 0.1 to 0.3 m cannot be found by any method
+- spreader_steered_by_sbas: the same, 18 to 24 m wide
 - discs_telematics: fixes only when something changes
 - cultivator_backs_into_edges: reverses to the edge before each bout
 - drill_uphill_slow: slower out than home

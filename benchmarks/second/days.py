@@ -20,8 +20,9 @@ from benchmarks.second.outlines import as_drawn
 from benchmarks.second.places import Globe, Plot
 from benchmarks.second.receivers import Logger
 from benchmarks.second.records import STATES, Day, Ground, Stay
+from benchmarks.second.runs import Work
 from benchmarks.second.steering import STEP_S
-from benchmarks.second.working import Work, errand, work_field
+from benchmarks.second.working import errand, work_field
 
 
 @dataclass(frozen=True)
@@ -60,9 +61,13 @@ def build(scenario: Scenario, seed: int) -> Day:
     plots = _plots(rng, scenario)
     m = machine(rng, scenario.kind, scenario.width_m, scenario.turns_over)
     motion = driven(_planned(rng, scenario, plots, m))
+    slow = receivers.slow_error(rng, len(motion.at_s), scenario.logger.quality)
+    if scenario.logger.steers:
+        motion = motion.aside(-slow)
     shown = motion if scenario.logger.interval_s >= STEP_S else motion.doubled()
+    slow = slow if len(slow) == len(shown.at_s) else np.repeat(slow, 2, axis=0)[:-1]
     trees = receivers.trees_about(rng, shown, scenario.logger.shaded)
-    seen = receivers.observed(rng, shown, scenario.logger, trees)
+    seen = receivers.observed(rng, shown, scenario.logger, slow, trees)
     keep = receivers.kept(rng, shown, seen, scenario.logger, trees)
     if scenario.logger.repeats:
         keep = np.sort(
@@ -120,6 +125,7 @@ def _planned(rng: Generator, s: Scenario, plots: list[Plot], m: Machine) -> Driv
     visits = s.visits or tuple(Visit(k) for k in range(len(plots)))
     if not s.roads:
         drive.where = at or 0
+    seeds = [int(rng.integers(2**31)) for _ in plots]
     for visit in visits:
         spot = plots[visit.field]
         if at != visit.field:
@@ -139,7 +145,16 @@ def _planned(rng: Generator, s: Scenario, plots: list[Plot], m: Machine) -> Driv
             errand(Work(drive, s.job, spot.shape, spot.gate, []))
             continue
         job = replace(s.job, **dict(visit.changes))
-        work_field(Work(drive, job, spot.shape, spot.gate, _obstacles(rng, spot.shape, job)))
+        work_field(
+            Work(
+                drive,
+                job,
+                spot.shape,
+                spot.gate,
+                _obstacles(rng, spot.shape, job),
+                seeds[visit.field],
+            )
+        )
     if s.roads:
         if s.layout == "behind" and at == 1:
             _back_through(drive, plots)

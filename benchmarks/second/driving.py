@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -44,6 +44,7 @@ class Machine:
     turn_m_s: float = 1.9
     road_m_s: float = 8.0
     turns_over: bool = False  # a reversible plough is right of the tractor out, left of it home
+    uneven_pace: float = 0.035  # share by which crop, soil and driver change the speed
     holds: bool = False
     header: bool = False
 
@@ -186,6 +187,10 @@ class Motion:
     operation: NDArray[np.int64]
     dark: NDArray[np.bool_]
 
+    def aside(self, by_m: Array) -> Motion:
+        """The same, but off by (n, 2) metres: steered by a receiver that errs so."""
+        return replace(self, antenna=self.antenna + by_m, middle=self.middle + by_m)
+
     def doubled(self) -> Motion:
         """The same in steps half as long, for loggers quicker than the simulation."""
         n = len(self.at_s)
@@ -241,7 +246,7 @@ def driven(drive: Drive) -> Motion:
         if pose is None:
             d = (line[1] - line[0]) * first.gear
             pose = (float(line[0, 0]), float(line[0, 1]), math.atan2(d[1], d[0]))
-        pace = 1 + 0.035 * _slow(rng, 300, 25.0)
+        pace = np.clip(1 + m.uneven_pace * _slow(rng, 300, 25.0), 0.5, 1.3)
         trace = pursue(pose, line, wanted, first.gear, m.vehicle, pace)
         which = np.minimum(
             np.searchsorted(ends * length / ends[-1], trace.along, "right"), len(chain) - 1

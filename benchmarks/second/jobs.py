@@ -39,6 +39,7 @@ class Job:
     breakdown: bool = False
     backs_in: bool = False  # reverses to the edge before each bout
     uphill: float = 0.0  # share by which it is slower out than home
+    touch_ups: int = 0  # short runs over what was missed, at the end
     scout: bool = False  # drives round the field once, to look, before work
     diagonals: bool = False  # the corners that laps have missed are worked last
     raised_per_km: float = 0.0  # lifts over a wet place or a waterway and goes on

@@ -39,6 +39,7 @@ _KINDS: dict[str, tuple[float, float, float, float, float, float, float, float, 
     "potato_harvester": (1.5, 1.8, 1.2, 1.8, 5.2, 1.0, 4.4, 1.3, True, False),
     "beet_harvester": (2.7, 3.0, 1.4, 2.2, 6.5, -2.4, 0.0, 0.0, True, True),
 }
+_PACE = {"combine": 0.12, "forager": 0.12, "baler": 0.08, "mower": 0.06, "beet_harvester": 0.07}
 _STEPS = {"plough": 0.2, "sprayer": 3.0, "spreader": 3.0, "trailed_drill": 0.5, "combine": 0.3}
 
 
@@ -49,8 +50,6 @@ def machine(
     low, high, slow, fast, radius, back, tongue, right, holds, header = _KINDS[kind]
     low, high = width_m or (low, high)
     step = _STEPS.get(kind, 0.05)
-    if kind == "plough" and not turns_over:
-        turns_over = False
     return Machine(
         width_m=round(round(rng.uniform(low, high) / step) * step, 3),
         speed_m_s=rng.uniform(slow, fast),
@@ -64,6 +63,7 @@ def machine(
         turn_m_s=rng.uniform(1.4, 2.4),
         road_m_s=rng.uniform(5.5, 10.5),
         turns_over=turns_over,
+        uneven_pace=_PACE.get(kind, 0.035),
         holds=holds,
         header=header,
     )

@@ -32,7 +32,7 @@ def strip(rng: Generator, area_ha: float) -> Polygon:
 
 def wedge(rng: Generator, area_ha: float) -> Polygon:
     tip = rng.uniform(0.05, 0.25)
-    return _sized(Polygon([(0, 0), (2.2, rng.uniform(-0.1, 0.1)), (2.1, tip), (0, 1)]), area_ha)
+    return _sized(Polygon([(0, 0), (2.2, rng.uniform(-0.1, 0.02)), (2.1, tip), (0, 1)]), area_ha)
 
 
 def triangle(rng: Generator, area_ha: float) -> Polygon:
@@ -86,7 +86,7 @@ def pond(rng: Generator, area_ha: float) -> Polygon:
     x = middle.x + rng.uniform(-0.1, 0.1) * math.sqrt(shape.area) + radius * np.cos(angle)
     y = middle.y + 1.2 * radius * np.sin(angle)
     hole = Polygon(np.column_stack([x, y])).convex_hull
-    return orient(Polygon(shape.exterior, [hole.exterior]))
+    return orient(max(parts_of(shape.difference(hole)), key=lambda p: p.area))
 
 
 SHAPES = {

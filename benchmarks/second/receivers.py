@@ -29,6 +29,7 @@ class Logger:
     repeats: float = 0.0  # share of fixes written twice
     frozen: int = 0  # times that the receiver repeats its last position for a while
     smart: bool = False  # writes every tenth interval, and each one while turning or braking
+    steers: bool = False  # the machine is steered by this very receiver
     carried: bool = False  # the driver takes it along when getting off
     shaded: int = 0  # stands of trees that bend and drop the signal
     lost: int = 0  # times that the corrections fail for some minutes
@@ -62,22 +63,33 @@ def _lagged(path: Array, tau_s: float) -> Array:
     return np.array(out)
 
 
+def slow_error(rng: Generator, n: int, quality: str) -> Array:
+    """(n, 2) metres by which a receiver of a quality errs for seconds and longer."""
+    size = rng.uniform(0.8, 1.2)
+    if quality == "rtk":
+        return _drift(rng, n, 0.011 * size, 90, STEP_S)
+    if quality == "sbas":
+        return _drift(rng, n, 0.5 * size, 800, STEP_S) + _drift(rng, n, 0.14 * size, 60, STEP_S)
+    return _drift(rng, n, 1.7 * size, 600, STEP_S) + _drift(rng, n, 1.1 * size, 45, STEP_S)
+
+
 def observed(
-    rng: Generator, motion: Motion, log: Logger, trees: list[tuple[Array, float]]
+    rng: Generator,
+    motion: Motion,
+    log: Logger,
+    slow: Array,
+    trees: list[tuple[Array, float]],
 ) -> Array:
     """(n, 2) positions in metres that the receiver has at each step of the motion."""
-    n, size = len(motion.antenna), rng.uniform(0.8, 1.2)
-    true = _carried(rng, motion) if log.carried else motion.antenna
+    n = len(motion.antenna)
+    seen = slow + (_carried(rng, motion) if log.carried else motion.antenna)
     if log.quality == "rtk":
-        noise = _drift(rng, n, 0.011 * size, 90, STEP_S) + _drift(rng, n, 0.005, 2, STEP_S)
-        seen = true + noise + rng.normal(0, 0.004, (n, 2))
+        seen += _drift(rng, n, 0.005, 2, STEP_S) + rng.normal(0, 0.004, (n, 2))
     elif log.quality == "sbas":
-        slow = _drift(rng, n, 0.5 * size, 800, STEP_S) + _drift(rng, n, 0.14 * size, 60, STEP_S)
-        seen = true + slow + _drift(rng, n, 0.04, 4, STEP_S) + rng.normal(0, 0.02, (n, 2))
+        seen += _drift(rng, n, 0.04, 4, STEP_S) + rng.normal(0, 0.02, (n, 2))
     else:
-        slow = _drift(rng, n, 1.7 * size, 600, STEP_S) + _drift(rng, n, 1.1 * size, 45, STEP_S)
-        lagged = _lagged(true + slow + _drift(rng, n, 0.5 * size, 5, STEP_S), rng.uniform(0.6, 1.6))
-        seen = _held(lagged, motion.speed_m_s) if not log.carried else lagged
+        seen = _lagged(seen + _drift(rng, n, 0.5, 5, STEP_S), rng.uniform(0.6, 1.6))
+        seen = seen if log.carried else _held(seen, motion.speed_m_s)
     for _ in range(log.lost):
         a = int(rng.integers(0, n))
         b = min(n, a + int(rng.uniform(120, 700) / STEP_S))

@@ -1,101 +1,19 @@
-"""How a driver works a field: headland, bouts, refills, mishaps."""
+"""How a driver works a field: headland, bouts, laps round and round, and errands."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 import numpy as np
-from shapely import Polygon
+from shapely import LineString, Polygon
 
 from benchmarks.second import bouts as lay
-from benchmarks.second.driving import Drive
 from benchmarks.second.jobs import Job
 from benchmarks.second.outlines import parts_of
-from benchmarks.second.steering import Array, Pose, evenly
-from benchmarks.second.turning import roomy, way_within
-
-
-@dataclass(frozen=True, eq=False)
-class Work:
-    """A job in a field, as it is being done."""
-
-    drive: Drive
-    job: Job
-    field: Polygon
-    gate: Pose  # just within the gate, heading inwards
-    obstacles: list[tuple[float, float]]
-
-    def run(self, line: Array, lead_m: float, ends: tuple[float, float] = (0.0, 0.0)) -> None:
-        """Go to a line and work it; `lead_m` of it at both ends lie beyond the work.
-
-        `ends` is how much of the work is left out at either end (a rear implement in a corner).
-        """
-        d, job, rng, m = self.drive, self.job, self.drive.rng, self.drive.machine
-        line = evenly(line)[0]
-        length = float(np.hypot(*np.diff(line, axis=0).T).sum())
-        for o in self.obstacles:
-            line = lay.swerved(line, o, m.width_m / 2 + 1.0)
-        right = m.right_m * (d.side if m.turns_over else 1)
-        offset = right + lay.weave(rng, len(line), 0.4, job.weave_m)
-        step = np.gradient(line, axis=0)
-        normal = np.column_stack([-step[:, 1], step[:, 0]]) / np.hypot(*step.T)[:, None]
-        path, _ = evenly(line + normal * offset[:, None])
-        start = lead_m + ends[0] + m.behind_axle_m + rng.normal(*job.lower_m)
-        stop = length - lead_m - ends[1] + m.behind_axle_m + rng.normal(*job.lift_m)
-        low = max(0.0, lead_m + ends[0] + m.behind_axle_m - rng.uniform(1.5, 4.0))
-        high = min(length, stop + rng.uniform(0.5, 2.5))
-        a, b = int(low / 0.4), min(len(path), int(high / 0.4) + 2)
-        path = path[a:b]
-        if len(path) < 8:
-            return
-        start, stop = start - a * 0.4, stop - a * 0.4
-        h = math.atan2(*(path[3] - path[0])[::-1])
-        x, y = float(path[0, 0]), float(path[0, 1])
-        if job.backs_in and m.tongue_m == 0:
-            forth = rng.uniform(4, 7)
-            d.go((x + forth * math.cos(h), y + forth * math.sin(h), h), self.field)
-            d.back_up(forth)
-        else:
-            d.go((x, y, h), self.field)
-        self._worked(path, start, stop)
-
-    def _worked(self, path: Array, start: float, stop: float) -> None:
-        """Drive a bout's path with what interrupts it on the way."""
-        d, rng, m = self.drive, self.drive.rng, self.drive.machine
-        speed = m.speed_m_s * (1 + rng.normal(0, 0.02) - self.job.uphill * d.side)
-        at, low = 0.0, start
-        for place, seconds, back, label in sorted(self._mishaps(start, stop)):
-            if place - at < 6 or stop - place < 25:
-                continue
-            piece = path[int(at / 0.4) : int(place / 0.4) + 1]
-            d.along(piece, speed, "turning", (low - at, math.inf))
-            if not seconds:
-                at = low = place - back
-                d.along(path[int(place / 0.4) : int(at / 0.4) + 1], speed, "travelling")
-                continue
-            d.stop(seconds, label)
-            if back:
-                d.back_up(back)
-            at = place - back
-            low = at + rng.uniform(0.1, 0.9) * back
-        d.along(path[int(at / 0.4) :], speed, "turning", (low - at, stop - at))
-
-    def _mishaps(self, start: float, stop: float) -> Iterator[tuple[float, float, float, str]]:
-        job, rng = self.job, self.drive.rng
-        length = max(stop - start, 0.0)
-        for _ in range(rng.poisson(job.blocked_per_km * length / 1000)):
-            yield rng.uniform(start, stop), rng.uniform(25, 150), rng.uniform(3, 8), "standing"
-        for _ in range(rng.poisson(job.idle_down_per_km * length / 1000)):
-            yield rng.uniform(start, stop), rng.uniform(8, 60), 0.0, "standing"
-        for _ in range(rng.poisson(job.raised_per_km * length / 1000)):
-            yield rng.uniform(start, stop), 0.0, -rng.uniform(6, 18), "travelling"
-        if job.tie_every_m:
-            for place in np.arange(
-                start + rng.uniform(0.1, 1) * job.tie_every_m, stop, job.tie_every_m
-            ):
-                yield place * rng.uniform(0.97, 1.03), rng.uniform(*job.tie_s), 0.0, "standing"
+from benchmarks.second.runs import Work, extended, fill, pause
+from benchmarks.second.steering import Array, evenly
+from benchmarks.second.turning import roomy
 
 
 def work_field(work: Work) -> None:
@@ -123,6 +41,20 @@ def work_field(work: Work) -> None:
     _bouts(work, inside)
     if job.headland == "last":
         _laps(work, edge[::-1])
+    _touch_up(work)
+
+
+def _touch_up(work: Work) -> None:
+    """Short runs any way, mostly over what is worked already."""
+    rng, lead = work.drive.rng, abs(work.drive.machine.behind_axle_m) + 6.0
+    inner = work.field.buffer(-22.0)
+    x0, y0, x1, y1 = inner.bounds if not inner.is_empty else (0.0, 0.0, 0.0, 0.0)
+    for _ in range(work.job.touch_ups if x1 > x0 else 0):
+        at = np.array([rng.uniform(x0, x1), rng.uniform(y0, y1)])
+        angle, half = rng.uniform(0, 2 * np.pi), rng.uniform(5, 20)
+        way = half * np.array([math.cos(angle), math.sin(angle)])
+        if work.field.buffer(-4.0).contains(LineString([at - way, at + way])):
+            work.run(extended(evenly(np.array([at - way, at + way]))[0], lead), lead)
 
 
 def _scout(work: Work) -> None:
@@ -180,10 +112,10 @@ def _spiral(work: Work, field: Polygon) -> None:
         pieces = max(pieces, 2)
     for k, part in enumerate(np.array_split(path, pieces)):
         if k and job.load_m:
-            _fill(work)
+            fill(work)
         elif k:
-            _pause(work)
-        work.run(_extended(part, lead), lead)
+            pause(work)
+        work.run(extended(part, lead), lead)
     if not out and job.share[1] == 1.0:
         _bouts(work, left)
     if job.diagonals:
@@ -203,15 +135,7 @@ def _diagonals(work: Work, left: Polygon) -> None:
         far = float(np.hypot(*way))
         if far > 25:
             a, b = middle + way * 0.35, middle + way * (1 - 5.0 / far)
-            work.run(_extended(evenly(np.array([a, b]))[0], lead), lead)
-
-
-def _extended(path: Array, by_m: float) -> Array:
-    """A line with straight run-in and run-out."""
-    a, b = path[0] - path[4], path[-1] - path[-5]
-    s = np.arange(0.4, by_m + 0.4, 0.4)
-    head = path[0] + np.outer(s[::-1], a / np.hypot(*a))
-    return np.concatenate([head, path, path[-1] + np.outer(s, b / np.hypot(*b))])
+            work.run(extended(evenly(np.array([a, b]))[0], lead), lead)
 
 
 def _laps(work: Work, edge: list[Array]) -> None:
@@ -222,14 +146,14 @@ def _laps(work: Work, edge: list[Array]) -> None:
     for ring in edge:
         lap = lay.started_at(ring, d.pose[:2], backwards, 2.0 * m.turn_radius_m + lead)
         if job.corner == "round":
-            work.run(_extended(np.concatenate([lap, lap[:8]]), lead), lead)
+            work.run(extended(np.concatenate([lap, lap[:8]]), lead), lead)
         else:
             for side in lay.sides(lap, 0.6):
                 if np.hypot(*np.diff(side, axis=0).T).sum() > 4:
                     _one_side(work, side, lead)
         done += 0.4 * len(lap)
         if job.load_m and done > job.load_m:
-            _fill(work)
+            fill(work)
             done = 0.0
 
 
@@ -238,7 +162,7 @@ def _one_side(work: Work, side: Array, lead: float) -> None:
     d, m = work.drive, work.drive.machine
     half = m.width_m / 2
     short = max(0.0, m.front_m + m.behind_axle_m - half - work.job.over_edge_m)
-    line = _extended(evenly(_extended(evenly(side)[0], half))[0], lead)
+    line = extended(evenly(extended(evenly(side)[0], half))[0], lead)
     if work.job.corner == "shunt" and m.tongue_m == 0 and len(d.legs) > 3:
         start = line[int((lead + m.behind_axle_m + 1.0) / 0.4)]
         ahead = line[int((lead + m.behind_axle_m + 1.0) / 0.4) + 1]
@@ -257,82 +181,51 @@ def _bouts(work: Work, inside: Polygon) -> None:
     lead = abs(m.behind_axle_m) + 8.0
     if job.stands_crop and job.headland != "none":
         d.room = roomy(work.field.difference(inside.buffer(-3.0)), job.over_edge_m)
+    same = np.random.default_rng(work.seed)  # another visit finds the same bouts
     todo: list[list[lay.Bout]] = []
     for part in sorted(parts_of(inside), key=lambda p: -p.area):
         if part.area < 3 * m.width_m:
             continue
         direction = lay.longest_side(work.field) + (math.pi / 2 if job.across else 0.0)
         lines = lay.lines_across(
-            rng, part, direction, m.width_m, job.overlap_m, job.uneven_m, job.bow_m
+            same, part, direction, m.width_m, job.overlap_m, job.uneven_m, job.bow_m
         )
         todo += lay.cells(part, lines, m.width_m, job.finish, lead)
-    total = sum(len(c) for c in todo)
-    first, last = (round(f * total) for f in job.share)
-    count, used, stop_at = 0, 0.0, rng.integers(max(1, total // 3), max(2, 2 * total // 3))
-    while todo:
-        todo.sort(key=lambda c: min(_gap(d.pose, b) for b in (c[0], c[-1])))
-        cell = todo.pop(0)
-        if _gap(d.pose, cell[-1]) < _gap(d.pose, cell[0]):
-            cell = cell[::-1]
-        flip = math.dist(d.pose[:2], cell[0].points[-1]) < math.dist(d.pose[:2], cell[0].points[0])
+    begin = d.pose[:2] if job.share == (0.0, 1.0) else work.gate[:2]
+    plan = list(_in_order(todo, begin, job))
+    first, last = (round(f * len(plan)) for f in job.share)
+    used, stop_at = 0.0, len(plan) * rng.uniform(0.33, 0.67)
+    for count, (place, bout) in enumerate(plan):
+        if not first <= count < last or (job.every_other and (place // 2) % 2):
+            continue
+        d.side = -1 if place % 2 else 1
+        length = 0.4 * len(bout.points)
+        if job.load_m and used and used + length > job.load_m:
+            fill(work)
+            used = 0.0
+        elif rng.random() < job.wait_share:
+            d.stop(rng.uniform(40, 400))
+        work.run(bout.points, lead)
+        used += length
+        if count < stop_at <= count + 1:
+            pause(work)
+
+
+def _in_order(
+    todo: list[list[lay.Bout]], begin: tuple[float, float], job: Job
+) -> Iterator[tuple[int, lay.Bout]]:
+    """Bouts as they are driven, each with its place among those of its part of the field."""
+    at, left = begin, list(todo)
+
+    def gap(bout: lay.Bout) -> float:
+        return min(math.dist(at, bout.points[0]), math.dist(at, bout.points[-1]))
+
+    while left:
+        left.sort(key=lambda c: min(gap(c[0]), gap(c[-1])))
+        cell = left.pop(0)
+        cell = cell[::-1] if gap(cell[-1]) < gap(cell[0]) else cell
+        flip = math.dist(at, cell[0].points[-1]) < math.dist(at, cell[0].points[0])
         for place, k in enumerate(lay.order(len(cell), job.pattern, job.step)):
-            mine = not job.every_other or (place // 2) % 2 == 0
-            if first <= count < last and mine:
-                d.side = -1 if (place % 2 == 1) else 1
-                bout = cell[k].turned() if flip != (place % 2 == 1) else cell[k]
-                length = 0.4 * len(bout.points)
-                if job.load_m and used + length > job.load_m and used:
-                    _fill(work)
-                    used = 0.0
-                elif rng.random() < job.wait_share:
-                    d.stop(rng.uniform(40, 400))
-                work.run(bout.points, lead)
-                used += length
-                if count == stop_at:
-                    _pause(work)
-            count += 1
-
-
-def _gap(pose: Pose, bout: lay.Bout) -> float:
-    return min(math.dist(pose[:2], bout.points[0]), math.dist(pose[:2], bout.points[-1]))
-
-
-def _pause(work: Work) -> None:
-    """Lunch where the machine stands, or with the key off."""
-    d, job = work.drive, work.job
-    if job.lunch:
-        d.stop(d.rng.uniform(1300, 3300), "standing", job.lunch == "dark")
-    if job.breakdown:
-        _leave_and_return(work, d.rng.uniform(1500, 4000), "standing")
-
-
-def _fill(work: Work) -> None:
-    """Get a load (or rid of one) at the gate, where the machine is, or in the yard."""
-    d, job, rng = work.drive, work.job, work.drive.rng
-    seconds = rng.uniform(*job.load_s)
-    if job.load_at == "here":
-        d.stop(seconds, "filling")
-    elif job.load_at == "yard":
-        _leave_and_return(work, seconds, "filling")
-    else:
-        x, y, _ = work.gate
-        spot = x + rng.normal(0, 3.0), y + rng.uniform(2, 8)
-        way = way_within(work.field, d.pose[:2], spot, 2 * d.machine.turn_radius_m)
-        h = math.atan2(spot[1] - way[-2][1], spot[0] - way[-2][0]) + rng.normal(0, 0.15)
-        d.go((*spot, h), work.field, "travelling")
-        d.stop(seconds, "filling")
-
-
-def _leave_and_return(work: Work, seconds: float, label: str) -> None:
-    d, rng = work.drive, work.drive.rng
-    x, y, h = work.gate
-    where, far = d.where, rng.uniform(120, 500)
-    d.go((x, y, h + math.pi), work.field, "travelling")
-    d.where, d.room, room = -1, None, d.room
-    d.road_to((x - 22, rng.uniform(-2, 2), math.pi), 0.35)
-    d.road_to((x - far, rng.uniform(-6, 6), math.pi))
-    d.stop(seconds, label)
-    d.road_to((x - far + 12, -14.0, 0.0), 0.3)
-    d.road_to((x - 22, rng.uniform(-2, 2), 0.0))
-    d.road_to((x, y, h), 0.35)
-    d.where, d.room = where, room
+            bout = cell[k].turned() if flip != (place % 2 == 1) else cell[k]
+            at = (float(bout.points[-1, 0]), float(bout.points[-1, 1]))
+            yield place, bout
