@@ -69,7 +69,7 @@ Grass
 - wide_mower_three_patches: three laps, then bouts, in three fields
 - rake_both_ways: uneven swaths
 - rake_phone_10s: round and round, a phone every 10 s
-- baler_ties_often: stands every 200 m with the pick-up down
+- baler_ties_often: round and round, stands every 200 m with the pick-up down
 - baler_big_bales_phone: a phone; now and then stands
 - forager_trailers_alongside: waits for trailers, header ahead
 - forager_shunts_opening: corners shunted in the opening laps; stamps jitter
@@ -109,6 +109,12 @@ Mishaps
 - roll_looks_round_drawn_roughly: the same, boundary 3 m off
 - bale_cart_no_work: bales are collected; nothing is worked
 - crop_walk_no_work_phone: a look at the crop, row by row; nothing is worked
+Several
+- discs_turn_in_the_neighbour: no hedge and no headland, turns on the next field's ground
+- cultivates_then_rolls: one tractor, two implements of different width, the same field
+- mows_then_rakes_elsewhere: one tractor, two implements, two fields
+- two_machines_in_one_file: fixes of two machines in two fields come in between each other, each
+  with its own label; to be parted or refused
 """
 
 from __future__ import annotations

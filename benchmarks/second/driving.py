@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field, fields, replace
 from typing import Any
 
 import numpy as np
@@ -186,10 +186,20 @@ class Motion:
     where: NDArray[np.int64]
     operation: NDArray[np.int64]
     dark: NDArray[np.bool_]
+    width_m: Array  # of the implement
 
     def aside(self, by_m: Array) -> Motion:
         """The same, but off by (n, 2) metres: steered by a receiver that errs so."""
         return replace(self, antenna=self.antenna + by_m, middle=self.middle + by_m)
+
+    def later(self, by_s: float) -> Motion:
+        """The same at another time of the day, as operations of their own."""
+        return replace(self, at_s=self.at_s + by_s, operation=self.operation + 100)
+
+    def then(self, after: Motion) -> Motion:
+        """This and what comes after it, as one."""
+        both = ((getattr(self, f.name), getattr(after, f.name)) for f in fields(self))
+        return Motion(*(np.concatenate(pair) for pair in both))
 
     def doubled(self) -> Motion:
         """The same in steps half as long, for loggers quicker than the simulation."""
@@ -212,6 +222,7 @@ class Motion:
             np.repeat(self.where, 2)[:-1],
             np.repeat(self.operation, 2)[:-1],
             np.repeat(self.dark, 2)[:-1],
+            np.repeat(self.width_m, 2)[:-1],
         )
 
     @property
@@ -310,6 +321,7 @@ def _with_implement(
         np.array([leg.where for leg in legs])[index],
         np.array([leg.operation for leg in legs])[index],
         dark,
+        np.full(len(x), m.width_m),
     )
 
 

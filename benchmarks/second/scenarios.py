@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
-from benchmarks.second.days import Scenario, Visit
 from benchmarks.second.jobs import Job
+from benchmarks.second.planning import Scenario, Visit
 from benchmarks.second.receivers import Logger
 
 RTK = Logger("rtk", 1.0)
@@ -166,8 +166,8 @@ def _grass() -> list[Scenario]:
         Scenario("rake_both_ways", "rake", swath, SBAS, ("irregular",), (3, 6)),
         Scenario("rake_phone_10s", "rake", replace(swath, pattern="spiral"),
                  replace(PHONE, interval_s=10.0), ("rectangle",), (3, 6), stated="nothing"),
-        Scenario("baler_ties_often", "baler", replace(swath, tie_every_m=220.0), RTK,
-                 ("irregular",), (3, 6)),
+        Scenario("baler_ties_often", "baler", replace(swath, pattern="spiral", laps=5,
+                 tie_every_m=220.0), RTK, ("irregular",), (3, 6)),
         Scenario("baler_big_bales_phone", "baler",
                  replace(swath, idle_down_per_km=0.8, over_edge_m=5.0), PHONE, ("ell",), (4, 7),
                  stated="width"),
@@ -270,6 +270,25 @@ def _mishaps() -> list[Scenario]:
     ]  # fmt: skip
 
 
+def _several() -> list[Scenario]:
+    """More than one rig, or more than one field's worth of ground, on one track."""
+    far = Job(pattern="skip", headland="none", over_edge_m=14.0, **BY_EYE)
+    roll = Scenario("", "roll", Job(pattern="skip", **BY_EYE), SBAS, width_m=(6, 9))
+    rake = Scenario("", "rake", Job(laps=2, uneven_m=0.2), SBAS, visits=(Visit(1),))
+    drill = Scenario("", "drill", Job(load_m=3000, **GUIDED), SBAS, visits=(Visit(1),))
+    return [
+        Scenario("discs_turn_in_the_neighbour", "discs", far, RTK, ("rectangle", "rectangle"),
+                 (2, 4), layout="shared", visits=(Visit(0),)),
+        Scenario("cultivates_then_rolls", "cultivator", Job(**GUIDED), RTK, ("irregular",),
+                 (1.5, 2.5), width_m=(3, 4), stated="nothing", other=roll),
+        Scenario("mows_then_rakes_elsewhere", "wide_mower", Job(laps=2, **GUIDED), SBAS,
+                 ("rectangle", "brook"), (3, 5), stated="nothing", visits=(Visit(0),), other=rake),
+        Scenario("two_machines_in_one_file", "cultivator", Job(**GUIDED), RTK,
+                 ("rectangle", "irregular"), (1.5, 2.5), visits=(Visit(0),), other=drill,
+                 beside=True, stated="nothing"),
+    ]  # fmt: skip
+
+
 ALL: list[Scenario] = [
     *_tillage(),
     *_seeding(),
@@ -278,4 +297,5 @@ ALL: list[Scenario] = [
     *_harvest(),
     *_elsewhere(),
     *_mishaps(),
+    *_several(),
 ]

@@ -19,9 +19,10 @@ def runs(mask: NDArray[np.bool_]) -> Iterator[tuple[int, int]]:
     yield from zip(edge[::2].tolist(), edge[1::2].tolist(), strict=True)
 
 
-def worked(motion: Motion, mask: NDArray[np.bool_], width_m: float) -> BaseGeometry:
+def worked(motion: Motion, mask: NDArray[np.bool_]) -> BaseGeometry:
     """Union of the strips that the implement swept at the steps of `mask`, in metres."""
-    right = np.column_stack([np.sin(motion.facing), -np.cos(motion.facing)]) * width_m / 2
+    half = motion.width_m / 2
+    right = np.column_stack([np.sin(motion.facing) * half, -np.cos(motion.facing) * half])
     left_edge, right_edge = motion.middle - right, motion.middle + right
     pieces: list[BaseGeometry] = []
     for a, b in runs(mask):
@@ -62,11 +63,11 @@ def _parted(part: NDArray[np.int_]) -> tuple[list[int], list[int]]:
     return begins, ends
 
 
-def gross_m2(motion: Motion, mask: NDArray[np.bool_], width_m: float) -> tuple[float, float]:
+def gross_m2(motion: Motion, mask: NDArray[np.bool_]) -> tuple[float, float]:
     """Distance (m) of the implement's middle at the steps of `mask`, and that times its width."""
     step = np.hypot(*np.diff(motion.middle, axis=0).T)
-    distance = float(step[mask[:-1]].sum())
-    return distance, distance * width_m
+    went = mask[:-1]
+    return float(step[went].sum()), float((step * motion.width_m[:-1])[went].sum())
 
 
 def stays(motion: Motion, within: NDArray[np.bool_]) -> Iterator[tuple[int, int, int]]:
