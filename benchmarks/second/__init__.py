@@ -62,8 +62,8 @@ Spraying and spreading
 - spreader_phone_5s: a phone every 5 s, some fixes twice
 - spreader_narrow_two_fields: two fields with an edge in common
 Grass
-- mower_round_and_round: a side mower, laps to the middle
-- mower_round_phone: the same with a phone
+- mower_round_and_round: a side mower, laps to the middle, then the diagonals
+- mower_round_phone: laps with a phone, a crescent missed at every corner
 - mower_side_unstated: in lands, the offset not stated
 - wide_mower_bouts: 9 m, overlap by eye
 - wide_mower_three_patches: three laps, then bouts, in three fields

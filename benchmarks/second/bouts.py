@@ -228,7 +228,7 @@ def spiral(
     for k in range(most):
         shape = field.buffer(-(width_m / 2 + k * step), join_style="mitre")
         parts = parts_of(shape.buffer(-round_m).buffer(round_m))
-        if not parts:
+        if not parts or (laps and len(parts) > 1):
             break
         part = max(parts, key=lambda p: p.area)
         if k > 1 and part.area < 0.9 * shape.area:

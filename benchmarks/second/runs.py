@@ -34,14 +34,14 @@ class Work:
         """
         d, job, rng, m = self.drive, self.job, self.drive.rng, self.drive.machine
         line = evenly(line)[0]
-        length = float(np.hypot(*np.diff(line, axis=0).T).sum())
         for o in self.obstacles:
             line = lay.swerved(line, o, m.width_m / 2 + 1.0)
         right = m.right_m * (d.side if m.turns_over else 1)
         offset = right + lay.weave(rng, len(line), 0.4, job.weave_m)
         step = np.gradient(line, axis=0)
         normal = np.column_stack([-step[:, 1], step[:, 0]]) / np.hypot(*step.T)[:, None]
-        path, _ = evenly(line + normal * offset[:, None])
+        # Beside the implement's line the way is longer or shorter; its ends are straight.
+        path, length = evenly(line + normal * offset[:, None])
         start = lead_m + ends[0] + m.behind_axle_m + rng.normal(*job.lower_m)
         stop = length - lead_m - ends[1] + m.behind_axle_m + rng.normal(*job.lift_m)
         low = max(0.0, lead_m + ends[0] + m.behind_axle_m - rng.uniform(1.5, 4.0))

@@ -155,7 +155,8 @@ def _grass() -> list[Scenario]:
     mown = Job(pattern="spiral", overlap_m=0.25, uneven_m=0.1, weave_m=0.08)
     swath = Job(laps=2, overlap_m=0.0, uneven_m=0.25, weave_m=0.15)
     return [
-        Scenario("mower_round_and_round", "mower", mown, SBAS, ("irregular",), (2, 3.5)),
+        Scenario("mower_round_and_round", "mower", replace(mown, diagonals=True), SBAS,
+                 ("irregular",), (2, 3.5)),
         Scenario("mower_round_phone", "mower", mown, PHONE, ("brook",), (2, 3), stated="width"),
         Scenario("mower_side_unstated", "mower", Job(pattern="cast", step=8, laps=3, **BY_EYE), RTK,
                  ("rectangle",), (2, 3), stated="width"),
@@ -164,7 +165,7 @@ def _grass() -> list[Scenario]:
         Scenario("wide_mower_three_patches", "wide_mower", replace(mown, laps=3), SBAS,
                  ("irregular", "triangle", "strip"), (2, 3), gap_m=250, drawn_m=2.0),
         Scenario("rake_both_ways", "rake", swath, SBAS, ("irregular",), (3, 6)),
-        Scenario("rake_phone_10s", "rake", replace(swath, pattern="spiral"),
+        Scenario("rake_phone_10s", "rake", replace(swath, pattern="spiral", laps=0),
                  replace(PHONE, interval_s=10.0), ("rectangle",), (3, 6), stated="nothing"),
         Scenario("baler_ties_often", "baler", replace(swath, pattern="spiral", laps=5,
                  tie_every_m=220.0), RTK, ("irregular",), (3, 6)),
