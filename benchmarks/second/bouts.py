@@ -227,7 +227,7 @@ def spiral(
     left = field
     for k in range(most):
         shape = field.buffer(-(width_m / 2 + k * step), join_style="mitre")
-        parts = parts_of(shape.buffer(-round_m).buffer(round_m))
+        parts = parts_of(shape.buffer(-round_m).buffer(2 * round_m).buffer(-round_m))
         if not parts or (laps and len(parts) > 1):
             break
         part = max(parts, key=lambda p: p.area)

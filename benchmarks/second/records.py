@@ -28,7 +28,7 @@ class Stay:
 
     `worked` is in degrees lon/lat; `worked_m2` the part of it within the boundary as drawn (the
     true field where none is drawn); `gross_m2` distance worked times width; `seconds` by state
-    add up to `ended - started`; `working_speed_m_s` is that of the implement's middle.
+    add up to `ended - started` (UTC); `working_speed_m_s` is that of the implement's middle.
     """
 
     field: str

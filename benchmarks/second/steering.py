@@ -144,6 +144,7 @@ def pursue(
     """Drive along evenly spaced points (n, 2) to their end and stop there.
 
     `wanted` is the speed at each point; `pace` a slow factor on it, one per second, repeated.
+    ValueError for a line that cannot be followed to its end.
     """
     limit = speed_limits(points, wanted, vehicle, 0.3).tolist()
     gap = float(np.hypot(*(points[1] - points[0])))
@@ -158,7 +159,7 @@ def pursue(
     factor = pace.tolist()
     out: list[tuple[float, float, float, float, float]] = []
     cos, sin = math.cos, math.sin
-    for k in range(40 * len(points) + 400):
+    for k in range(20 * len(points) + 400):
         ahead = 0
         while i < last and ahead < 12:
             past = (x - px[i + 1]) * tx[i] + (y - py[i + 1]) * ty[i]
@@ -174,11 +175,16 @@ def pursue(
         v = max(v, 0.15)
         j = min(i + 1 + int((vehicle.look_m + vehicle.look_s * v) / gap), beyond)
         dx, dy = px[j] - x, py[j] - y
-        aim = 2 * gear * (cos(h) * dy - sin(h) * dx) / max(dx * dx + dy * dy, 1.0)
-        aim = min(max(aim, -most), most)
+        aside = gear * (cos(h) * dy - sin(h) * dx)
+        if gear * (cos(h) * dx + sin(h) * dy) > 0:
+            aim = min(max(2 * aside / max(dx * dx + dy * dy, 1.0), -most), most)
+        else:
+            aim = math.copysign(most, aside)
         bend = min(max(aim, bend - swing), bend + swing)
         h += v * bend * STEP_S
         x, y = x + gear * v * STEP_S * cos(h), y + gear * v * STEP_S * sin(h)
+    if i < last:
+        raise ValueError(f"line was lost {gap * i:.0f} m along it, {gap * (last - i):.0f} m to go")
     return Trace(*np.array(out).T)
 
 
