@@ -82,7 +82,7 @@ Harvest
 - combine_breakdown: off for repair and back
 - combine_part_cut: less than half of the bouts
 - combine_phone: followed by a phone
-- combine_round_up: laps to the middle
+- combine_round_up: laps to the middle, then the diagonals
 - combine_two_days: a night in the field, every 2 s
 - combine_strays_and_freezes: single fixes far off, a receiver that repeats itself
 - potato_harvester_offset: 1.5 to 1.8 m, right of the tractor

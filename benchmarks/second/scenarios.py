@@ -153,7 +153,7 @@ def _spraying() -> list[Scenario]:
 
 def _grass() -> list[Scenario]:
     mown = Job(pattern="spiral", overlap_m=0.25, uneven_m=0.1, weave_m=0.08)
-    swath = Job(laps=2, overlap_m=0.0, uneven_m=0.25, weave_m=0.15)
+    swath = Job(laps=2, overlap_m=0.12, uneven_m=0.12, weave_m=0.08)
     return [
         Scenario("mower_round_and_round", "mower", replace(mown, diagonals=True), SBAS,
                  ("irregular",), (2, 3.5)),
@@ -198,8 +198,8 @@ def _harvest() -> list[Scenario]:
                  ("wedge",), (4, 7)),
         Scenario("combine_phone", "combine", replace(cut, **UNLOAD), PHONE, ("brook",), (5, 8),
                  stated="width"),
-        Scenario("combine_round_up", "combine", replace(cut, pattern="spiral", laps=0, **UNLOAD),
-                 SBAS, ("irregular",), (4, 6), width_m=(5, 7)),
+        Scenario("combine_round_up", "combine", replace(cut, pattern="spiral", laps=0, diagonals=True, **UNLOAD), SBAS,
+                 ("irregular",), (4, 6), width_m=(5, 7)),
         Scenario("combine_two_days", "combine", cut, replace(RTK, interval_s=2.0), ("ell",),
                  (5, 8), visits=_half_and_half(night_before=True)),
         Scenario("combine_strays_and_freezes", "combine", cut,
@@ -266,7 +266,7 @@ def _mishaps() -> list[Scenario]:
         Scenario("crop_walk_no_work_phone", "drill", Job(), PHONE, ("irregular",), (3, 6),
                  visits=carted, stated="width"),
         Scenario("forager_jittery_stamps", "forager",
-                 Job(laps=3, corner="shunt", uneven_m=0.3, **CROP),
+                 Job(laps=3, corner="shunt", overlap_m=0.12, uneven_m=0.15, **CROP),
                  replace(RTK, jitter_s=0.3, whole_seconds=True), ("ell",), (3, 6)),
     ]  # fmt: skip
 
