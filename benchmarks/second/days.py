@@ -34,7 +34,7 @@ class Log:
 
 
 def build(scenario: Scenario, seed: int) -> Day:
-    """All of a day. ValueError where a plan leads to no track."""
+    """All of a day; ValueError for a line that its driver loses."""
     rng = np.random.default_rng([seed, zlib.crc32(scenario.name.encode())])
     plots = plots_of(rng, scenario)
     m = machine(rng, scenario.kind, scenario.width_m, scenario.turns_over)
