@@ -131,6 +131,19 @@ def test_rtk_has_the_lower_floor() -> None:
     assert noise(c, np.full(200, 1, dtype=np.int8)).across_m == 0.02
 
 
+@pytest.mark.parametrize(
+    ("trembles_m", "quality", "steady"),
+    [(0.006, -1, True), (0.035, -1, False), (0.035, 4, True), (0.006, 1, False)],
+)
+def test_rtk_is_known_by_how_little_it_trembles_unless_fixes_say_what_they_are(
+    trembles_m: float, quality: int, steady: bool
+) -> None:
+    rng = np.random.default_rng(3)
+    x, y = straight(600, 3.0)
+    c = cleaned(x + rng.normal(0, trembles_m, 600), y + rng.normal(0, trembles_m, 600))
+    assert noise(c, np.full(600, quality, dtype=np.int8)).steady is steady
+
+
 def test_drift_grows_from_that_of_rtk_to_that_of_a_phone() -> None:
     assert drift_m(0.02) == 0.02
     assert 0.1 <= drift_m(0.05) <= 0.4

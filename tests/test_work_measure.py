@@ -176,6 +176,30 @@ def test_bad_reception_is_told_and_costs_no_ground() -> None:
     assert thrown.visits[0].worked_m2 == pytest.approx(whole.visits[0].worked_m2, rel=0.002)
 
 
+def wandering(seconds: int, size_m: float, rng: np.random.Generator) -> np.ndarray:
+    """What a receiver strays over minutes, smooth from second to second. [m]"""
+    knots = np.arange(0, seconds + 121, 60)
+    return np.interp(np.arange(seconds), knots, rng.normal(0, size_m, len(knots)))
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_a_receiver_that_filters_well_and_wanders_costs_no_ground(seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    x, y = day_in_the_square()
+    n = len(x)
+    x = x + wandering(n, 0.5, rng) + rng.normal(0, 0.035, n)
+    y = y + wandering(n, 0.5, rng) + rng.normal(0, 0.035, n)
+    (visit,) = measure_day(recorded(x, y), [field()], carries(PLAIN)).visits
+    assert visit.worked_m2 == pytest.approx(10_000, rel=0.02)
+
+
+def test_bouts_without_a_headland_end_at_the_boundary() -> None:
+    """The turn is driven beyond it, and the implement is 4 m behind."""
+    behind = replace(PLAIN, line_m=-4.0)
+    (visit,) = measure_day(recorded(*day_in_the_square()), [field()], carries(behind)).visits
+    assert visit.working_s == pytest.approx(500, abs=10 * 1.5)
+
+
 def test_a_pond_is_left_out() -> None:
     pond = Polygon(SQUARE.exterior, [box(42, 40, 58, 60).exterior])
     visit = the_visit(day_in_the_square(), pond)

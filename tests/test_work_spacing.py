@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from oplog.work.spacing import Spacing, drift_seen_m, gap_m, spacing
+from oplog.work.spacing import Spacing, drift_seen_m, gap_m, spacing, wander_m
 from oplog.work.states import first_guess
 from oplog.work.visit import number_bouts
 from tests.work_days import driven, leg, up_and_down
@@ -43,6 +43,17 @@ def test_an_antenna_off_the_centre_shows_in_every_second_gap(right: float) -> No
     assert found.width_m == pytest.approx(6.0, abs=0.06)
 
 
+@pytest.mark.parametrize(("right", "shown"), [(0.5, True), (0.1, False)])
+def test_by_eye_an_offset_shows_where_it_is_more_than_a_lap_that_is_not_even(
+    right: float, shown: bool
+) -> None:
+    found = of(bouts=30, width_m=2.0, length_m=200.0, shift_m=right, noise=0.2)
+    assert found is not None
+    assert (found.right_m is not None) is shown
+    if shown:
+        assert found.right_m == pytest.approx(right, abs=0.08)
+
+
 def test_too_few_bouts_show_nothing() -> None:
     assert of(bouts=1) is None
     assert of(bouts=2, length_m=60.0) is None
@@ -74,3 +85,13 @@ def test_wandering_shows_in_the_spacing_where_the_receiver_is_not_steady(
     else:
         assert seen_m == taken_m
     assert drift_seen_m(None, taken_m, 3.0) == taken_m
+
+
+def test_wandering_leaves_gaps_as_wide_as_distances_spread_but_never_a_bout() -> None:
+    close, loose, wild = (
+        Spacing(6.0, 0.1, spread, None, None, 20, np.full(40, 6.0)) for spread in (0.05, 0.6, 3.0)
+    )
+    assert wander_m(close, 6.0) == pytest.approx(0.06, abs=0.005)
+    assert wander_m(loose, 6.0) == pytest.approx(0.96, abs=0.01)
+    assert wander_m(wild, 6.0) == pytest.approx(0.45 * 6.0)
+    assert wander_m(None, 6.0) == 0.0

@@ -9,6 +9,7 @@ from shapely.geometry import box
 from oplog.kit import Rig
 from oplog.work import claims, ends, header, runs, states
 from oplog.work.line import working_line
+from oplog.work.mend import mended
 from oplog.work.motion import Path
 from oplog.work.passes import done_again
 from tests.work_days import PLAIN, driven, leg, up_and_down
@@ -141,6 +142,53 @@ def test_what_lies_well_outside_is_no_work() -> None:
     p = driven(*leg([(-300, 50), (0, 50), (100, 50), (400, 50)]))
     work = labelled(p)
     assert not work[(p.x < -20) | (p.x > 120)].any()
+
+
+def test_a_lap_outside_a_boundary_that_was_drawn_too_small_is_work() -> None:
+    lap = [(-3, -60), (-3, 103), (103, 103), (103, -3), (-3, -3)]
+    inner = [(15, 20), (15, 80), (25, 80), (25, 20), (35, 20), (35, 80)]
+    p = driven(*leg([*lap, *inner]))
+    work = labelled(p)
+    side = (p.x > 102) & (p.y > 10) & (p.y < 90)
+    assert side.sum() > 30
+    assert work[side].all()
+
+
+@pytest.mark.parametrize(
+    ("back", "speed", "through"), [(90, 2.0, True), (90, 0.6, False), (175, 2.0, False)]
+)
+def test_a_bend_at_full_speed_between_two_long_runs_is_driven_through(
+    back: float, speed: float, through: bool
+) -> None:
+    """back: how far it turns. [degrees]"""
+    angle = np.radians(back)
+    x, y = leg([(0, 0), (60, 0)])
+    turn = np.linspace(0, angle, 12)[1:]
+    bend = [(60 + 8 * np.sin(a), 8 - 8 * np.cos(a)) for a in turn]
+    bx, by = leg([(60, 0), *bend], speed)
+    ox, oy = leg([bend[-1], (bend[-1][0] + 60 * np.cos(angle), bend[-1][1] + 60 * np.sin(angle))])
+    p = driven(np.concatenate([x, bx[1:], ox[1:]]), np.concatenate([y, by[1:], oy[1:]]))
+    run = runs.running(p)
+    around = np.zeros(int(run.max()) + 1, dtype=bool)
+    found = runs.driven_through(p, run, around, np.ones(len(p)), 2.0)
+    assert not runs.driven_through(p, run, around, np.zeros(len(p)), 2.0).any()
+    assert found.any() == through
+    assert not found[:20].any()
+
+
+@pytest.mark.parametrize(("across", "closed"), [(False, True), (True, False)])
+def test_a_break_beside_an_earlier_bout_is_closed_and_one_across_it_is_not(
+    across: bool, closed: bool
+) -> None:
+    before = [(50, -60), (50, 60)] if across else [(0, 0), (100, 0)]
+    p = driven(*leg([*before, (150, 60), (150, 30), (120, 4), (0, 4)]))
+    line, work = working_line(p, PLAIN), np.ones(len(p), dtype=bool)
+    gap = (np.abs(p.y - 4) < 0.5) & (p.x > 45) & (p.x < 55) & (p.seconds > 60)
+    assert 3 <= gap.sum() <= 6
+    lay = claims.swath(claims.way_of(line.x, line.y, line.heading, p.piece, 10.0), 10.0)
+    out = mended(p, line, lay, work & ~gap, 2.0)
+    assert out[gap].all() == closed
+    assert out[~gap].all()
 
 
 def test_the_speed_at_work_is_that_of_its_middle() -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -163,8 +164,7 @@ def _ranges(visit: Visit | None, truth: VisitTruth) -> dict[str, bool | float | 
 def _f1(scenario: Scenario, truth: VisitTruth, visits: list[Visit]) -> float:
     """F1 of "working" over the intervals between fixes, weighted by time."""
     at, rows, length, true = _intervals(scenario, truth)
-    middle = (at[:-1] + np.minimum(np.diff(at) / 2, 0.5 * scenario.interval_s + 0.01))[rows]
-    return f1(working_at(visits, middle), true, length)
+    return f1(_working_share(visits, at)[rows], true, length)
 
 
 def _floor(scenario: Scenario, truth: VisitTruth) -> dict[str, float]:
@@ -199,12 +199,30 @@ def working_at(visits: list[Visit], moments: NDArray[np.float64]) -> NDArray[np.
     return said
 
 
+def _working_share(visits: list[Visit], at: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Share of each interval between moments in which the visits say "working": (n-1,) 0-1.
+
+    A logger that writes by distance has intervals of minutes, of which a second may be work.
+    """
+    spans = sorted(
+        (s.started_at.timestamp(), s.ended_at.timestamp())
+        for v in visits
+        for s in v.spans
+        if s.state == "working"
+    )
+    edges = np.array(spans).ravel()
+    if not len(edges):
+        return np.zeros(len(at) - 1)
+    worked = np.cumsum(np.diff(edges, prepend=edges[0]) * (np.arange(len(edges)) % 2))
+    return np.asarray(np.diff(np.interp(at, edges, worked)) / np.maximum(np.diff(at), 1e-9))
+
+
 def f1(
-    said: NDArray[np.bool_], true: NDArray[np.bool_], weight: NDArray[np.float64] | None = None
+    said: NDArray[Any], true: NDArray[np.bool_], weight: NDArray[np.float64] | None = None
 ) -> float:
-    """Harmonic mean of precision and recall of what is said, weighted."""
+    """Harmonic mean of precision and recall of what is said, weighted. said: flags or shares."""
     w = np.ones(len(true)) if weight is None else weight
-    both, either = float((w * (said & true)).sum()), float((w * said).sum() + (w * true).sum())
+    both, either = float((w * said * true).sum()), float((w * said).sum() + (w * true).sum())
     return 2 * both / either if either > 0 else 1.0
 
 

@@ -60,7 +60,7 @@ def trim(
         if not crossed:
             begin = _at_neighbours_end(begin, line, inner, width_m, far)
         if not cuts:
-            begin = _when_straight(begin, end, line.heading, bent)
+            begin = _when_straight(begin, end, path.heading, bent)
         if end > begin:
             out[min(a, begin) : max(b, end) + 1] = False
             out[begin : end + 1] = True

@@ -12,7 +12,7 @@ from oplog.events import Span
 from oplog.kit import Rig
 from oplog.land import Field
 
-METHOD = "5"
+METHOD = "6"
 """Version of the method: changed whenever any figure changes."""
 
 Ground: TypeAlias = Polygon | MultiPolygon

@@ -36,6 +36,7 @@ class Path:
     piece: (m,) number of the unbroken piece. noise_m: of the smoothed positions;
     drift_m: how far they wander over minutes. [m]
     interval_s: median interval of the fixes. [s]
+    steady: whether positions keep to centimetres over hours.
     """
 
     seconds: Floats
@@ -49,6 +50,7 @@ class Path:
     noise_m: float
     drift_m: float
     interval_s: float
+    steady: bool = True
 
     def __len__(self) -> int:
         return len(self.seconds)
@@ -134,8 +136,9 @@ def path(cleaned: Cleaned, noise: Noise) -> Path:
         for name in columns
     }
     return Path(
-        **joined, noise_m=noise.across_m, drift_m=drift_m(noise.across_m), interval_s=interval_s
-    )
+        **joined, noise_m=noise.across_m, drift_m=drift_m(noise.across_m), interval_s=interval_s,
+        steady=noise.steady,
+    )  # fmt: skip
 
 
 def _piece(
@@ -158,6 +161,7 @@ def _piece(
         seconds=grid, x=x, y=y, speed=speed, heading=heading, turn_rate=turn_rate,
         reverse=reverse, piece=np.full(len(grid), number, dtype=np.int32),
         noise_m=noise.across_m, drift_m=drift_m(noise.across_m), interval_s=interval_s,
+        steady=noise.steady,
     )  # fmt: skip
 
 

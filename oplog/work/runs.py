@@ -29,6 +29,9 @@ MOST_LEFT = 4
 EVENLY = 0.12
 AROUND = 0.5
 """Share of the way round a field from which on its edge is followed for the sake of work."""
+BEND_S, STEADY, AWAY = 12, 0.55, np.radians(130)
+"""A bend that is driven through: its length at most, the share of the working speed kept, and how
+far it turns at most."""
 CORNER_S = 45
 """No longer between two sides of a lap: a machine may have to come about at its corner."""
 
@@ -83,6 +86,33 @@ def running(path: Path) -> NDArray[np.intp]:
     chosen = (path.speed > 0.3) & ~path.reverse & (heading_change(path.heading) < np.radians(40))
     start = chosen & ~np.concatenate([[False], chosen[:-1] & (np.diff(path.piece) == 0)])
     return np.where(chosen, np.cumsum(start), 0)
+
+
+def driven_through(
+    path: Path, run: NDArray[np.intp], around: Flags, fit: Floats, usual: float
+) -> Flags:
+    """Bends between two long runs that are driven as fast as the work: (m,) mask.
+
+    Who lifts for a corner slows for it, goes back or loops; and a turn at the end of a bout
+    comes about, which between two sides of a lap round the field is a sharp corner. A road bends
+    too, but fits nothing. around: (k,) runs that are sides of such a lap; fit: (m,) how far each
+    second's run fits its neighbours, 0-1. usual: working speed. [m/s]
+    """
+    first = _first(run)
+    last = first + np.bincount(run) - 1
+    found = np.zeros(len(run), dtype=bool)
+    long = np.flatnonzero(last - first + 1 >= SHORT_S)
+    for before, after in pairwise(long[long > 0].tolist()):
+        a, b = last[before], first[after]
+        if b - a > BEND_S or path.piece[a] != path.piece[b] or min(fit[a], fit[b]) < 0.5:
+            continue
+        here = slice(max(a - 3, 0), b + 4)
+        turned = abs(path.heading[min(b + 3, len(run) - 1)] - path.heading[max(a - 3, 0)])
+        keeps = path.speed[here].min() > STEADY * usual
+        away = np.pi if around[before] and around[after] else AWAY
+        if keeps and turned < away and not path.reverse[here].any():
+            found[here] = True
+    return found
 
 
 def by_run(run: NDArray[np.intp], values: Floats) -> Floats:

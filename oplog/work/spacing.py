@@ -75,6 +75,19 @@ def drift_seen_m(found: Spacing | None, drift_m: float, width_m: float) -> float
     return max(drift_m, WANDER * found.spread_m)
 
 
+def wander_m(found: Spacing | None, width_m: float) -> float:
+    """Half of the widest gap between neighbours that wandering leaves, by their spacing. [m]
+
+    Of a receiver that is not steady. Bouts are driven edge to edge; where their distances spread,
+    the record wanders, not the driver. Distances too far from the usual are left out of the
+    spread, which falls short so where it is large.
+    """
+    if found is None:
+        return 0.0
+    spread = found.spread_m / width_m
+    return min(1.2 * spread + 4.0 * spread**2, 0.45) * width_m
+
+
 @dataclass(frozen=True, eq=False)
 class _Neighbours:
     bout: NDArray[np.intp]
@@ -216,8 +229,8 @@ def _offset(found: _Neighbours) -> tuple[float | None, float | None]:
 
     An antenna r right of the centre puts an opposite neighbour at w + 2r on the left and w - 2r
     on the right. Only where either side keeps to its own distance as steering by satellite does
-    (a driver who laps more on one side than on the other looks the same), and only where it is
-    three times its standard error.
+    or the sides differ by far more than either spreads (a driver who laps a little more on one
+    side than on the other looks the same), and only where it is three times its standard error.
     """
     left = found.distance[found.against & found.left]
     right = found.distance[found.against & ~found.left]
@@ -227,7 +240,8 @@ def _offset(found: _Neighbours) -> tuple[float | None, float | None]:
     between, spread = (median(left) + median(right)) / 2, max(_mad(left), _mad(right))
     offset = (median(left) - median(right)) / 4
     error = max(float(spread) / 2 / np.sqrt(bouts / 2), 0.01)
-    if spread > 0.06 * between or abs(offset) < max(3 * error, 0.02 * between):
+    loose = spread > max(0.06 * between, 0.15 * 4 * abs(offset))
+    if loose or abs(offset) < max(3 * error, 0.02 * between):
         return None, None
     return offset, error
 

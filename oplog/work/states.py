@@ -34,8 +34,18 @@ from oplog.work.claims import (
 from oplog.work.ends import Crossings, trim
 from oplog.work.header import strokes
 from oplog.work.line import Line
+from oplog.work.mend import mended
 from oplog.work.motion import Path
-from oplog.work.runs import abreast, heading_change, run_mean, running, runs_of, true_runs
+from oplog.work.runs import (
+    Runs,
+    abreast,
+    driven_through,
+    heading_change,
+    run_mean,
+    running,
+    runs_of,
+    true_runs,
+)
 from oplog.work.ways import apart as apart_from_work
 from oplog.work.ways import fitting
 
@@ -93,54 +103,112 @@ def label(
     machine came in over the boundary or had just gone out. cuts: a header that has to cut its
     way round corners.
     """
-    inmost = _within(ground, line.x, line.y, -1.5 * width_m)
-    lays = _lays(line, lay, width_m, gap_m, ground, inmost)
-    sides = _sides(line, width_m, ground, lay.raster, inmost)
-    inland = np.maximum(share(lays.inside, lays.inside.field), 0.1)
-    inside = _within(ground, line.x, line.y, max(2.0, 0.4 * width_m, 2.5 * path.drift_m), inmost)
-    fixed = _fixed_evidence(path, inside, weights, cuts)
-    turning = _turning_evidence(path, line, weights)
-    work = first_guess(path) & inside
-    # With positions that wander by a part of the width, it is not seen what ground is new, and
-    # fitting edge to edge means nothing.
-    wander = path.drift_m / width_m
-    blurred, sight = wander > 1 / 4, 1 / (1 + (4 * wander) ** 2)
-    # Where less speaks for and against, less has to speak for a change, or short bouts go under.
-    change = max(sight, 0.5)
-    run = running(path)
-    runs = runs_of(path, line, run, ground, width_m)
-    peers = abreast(runs, width_m, path.drift_m)
-    some = weights.part_width if cuts else weights.some_new
+    known = _known(path, line, lay, width_m, gap_m, ground, weights, cuts)
+    work = first_guess(path) & known.inside
     before: Floats | float = 0.0
     for turn in range(10):
-        usual = working_speed(path.speed, work)
-        covered = ground_of(lays.wide, work)
-        rank = _rank(path, run, runs.lap, peers | runs.around, lays, covered, usual, cuts)
-        new = novelty(lays.inside, lays.wide, work, rank)
-        gain = weights.new_ground * (1 - np.exp(-new / some)) - weights.old_ground
-        fits = _fits(covered, sides, new)
-        apart: Floats | float = 0.0
-        share_fit, alike = fitting(path, run, runs, fits, new / inland, usual, width_m, blurred)
-        if not blurred:
-            apart = weights.apart * apart_from_work(path, run, share_fit, gates)
-        gain = np.where(alike, np.maximum(gain, weights.alike), gain)
-        score = (
-            fixed
-            - turning * (1 - weights.round_work * _all_round(fits & (new >= 0.5)))
-            + _speed_evidence(path.speed, usual, *_slack(path, work, usual), weights)
-            + sight * gain
-            - apart
-        )
-        score = np.clip(score, -6.0, 4.0)
+        score = np.clip(_score(known, work, gates), -6.0, 4.0)
         # Two readings can each call the other forth; their mean settles which is the stronger.
         score = before = score if turn < 2 else (score + before) / 2
-        again = decode(score, weights.lower * change, weights.lift * change)
+        again = decode(score, weights.lower * known.change, weights.lift * known.change)
         if bool((again == work).all()):
             break
         work = again
+    usual = working_speed(path.speed, work)
+    if not cuts:
+        work = mended(path, line, known.lays.wide, work, usual)
     # The ends lie where the ground itself was worked, not where it was worked but for a gap.
-    bare = _crossings(lays.narrow, work, path.piece)
-    return trim(path, line, work, bare, usual, inmost, width_m, cuts)
+    bare = _crossings(known.lays.inside, work, path.piece)
+    return trim(path, line, work, bare, usual, known.inmost, width_m, cuts)
+
+
+@dataclass(frozen=True, eq=False)
+class _Known:
+    """What does not hang on any label.
+
+    inmost, inside: (m,) with room for a headland, and not well outside. inland: (m,) share of the
+    line in the field, a tenth at least. fixed, turning: (m,) evidence. [nats] run: (m,) number of
+    each second's run; peers: (k,) runs with others beside them.
+    """
+
+    path: Path
+    line: Line
+    width_m: float
+    weights: Evidence
+    cuts: bool
+    inmost: Flags
+    inside: Flags
+    lays: _Lays
+    sides: list[_Side]
+    inland: Floats
+    fixed: Floats
+    turning: Floats
+    run: NDArray[np.intp]
+    runs: Runs
+    peers: Flags
+
+    @property
+    def wander(self) -> float:
+        """How far positions wander, in widths: by a part of it, and it is not seen what ground is
+        new; fitting edge to edge means nothing then."""
+        return self.path.drift_m / self.width_m
+
+    @property
+    def sight(self) -> float:
+        """How much new ground is worth, 0 to 1."""
+        return 1 / (1 + (4 * self.wander) ** 2)
+
+    @property
+    def change(self) -> float:
+        """Where less speaks for and against, less has to speak for a change, or short bouts go
+        under."""
+        return max(self.sight, 0.5)
+
+
+def _known(
+    path: Path, line: Line, lay: Swath, width_m: float, gap_m: float, ground: Any | None,
+    weights: Evidence, cuts: bool,
+) -> _Known:  # fmt: skip
+    inmost = _within(ground, line.x, line.y, -1.5 * width_m)
+    run = running(path)
+    runs = runs_of(path, line, run, ground, width_m)
+    # A boundary may be drawn within the first lap; who goes all round the field is in it.
+    sure = inmost | runs.around[run]
+    lays = _lays(line, lay, width_m, gap_m, ground, sure)
+    margin_m = max(2.0, 0.4 * width_m, 2.5 * path.drift_m)
+    inside = _within(ground, line.x, line.y, margin_m, sure)
+    return _Known(
+        path, line, width_m, weights, cuts, inmost, inside, lays,
+        sides=_sides(line, width_m, ground, lay.raster, inmost),
+        inland=np.maximum(share(lays.inside, lays.inside.field), 0.1),
+        fixed=_fixed_evidence(path, inside, weights, cuts),
+        turning=_turning_evidence(path, line, weights),
+        run=run, runs=runs, peers=abreast(runs, width_m, path.drift_m) | runs.around,
+    )  # fmt: skip
+
+
+def _score(known: _Known, work: Flags, gates: Sequence[int]) -> Floats:
+    """Evidence for work in each second, given what else is work: (m,) [nats]"""
+    path, run, runs, lays, weights = known.path, known.run, known.runs, known.lays, known.weights
+    usual = working_speed(path.speed, work)
+    covered = ground_of(lays.wide, work)
+    rank = _rank(path, run, runs.lap, known.peers, lays, covered, usual, known.cuts)
+    new = novelty(lays.inside, lays.wide, work, rank)
+    some = weights.part_width if known.cuts else weights.some_new
+    gain = weights.new_ground * (1 - np.exp(-new / some)) - weights.old_ground
+    fits, enclosed = _fits(covered, known.sides, new)
+    blurred = known.wander > 1 / 4
+    share_fit, alike = fitting(
+        path, run, runs, fits, enclosed | known.cuts, new / known.inland, usual, known.width_m,
+        blurred,
+    )  # fmt: skip
+    apart = 0.0 if blurred else weights.apart * apart_from_work(path, run, share_fit, gates)
+    gain = np.where(alike, np.maximum(gain, weights.alike), gain)
+    through = driven_through(path, run, runs.around, share_fit, usual)
+    all_round = np.maximum(_all_round(fits & (new >= 0.5)), through)
+    speed = _speed_evidence(path.speed, usual, *_slack(path, work, usual), weights)
+    bends = known.turning * (1 - weights.round_work * all_round)
+    return np.asarray(known.fixed - bends + speed + known.sight * gain - apart)
 
 
 def first_guess(path: Path) -> Flags:
@@ -235,15 +303,17 @@ def _sides(
     return sides
 
 
-def _fits(covered: Ground, sides: list[_Side], new: Floats) -> Flags:
-    """Where the line lies edge to edge with its neighbour, as a bout does: (m,) mask.
+def _fits(covered: Ground, sides: list[_Side], new: Floats) -> tuple[Flags, Flags]:
+    """Where the line lies edge to edge with its neighbour, as a bout does; and where it has such
+    ground at both ends, as a last strip has: (m,) mask each.
 
     Beyond one end of the line the ground is worked, by others, or is not field, and within that
-    end it is not; a last strip has such ground at both ends.
+    end it is not.
     """
     left, right = (side.off | beside(covered, side.beyond) for side in sides)
     free = [~beside(covered, [side.within]) for side in sides]
-    return np.asarray((left & free[0]) | (right & free[1]) | (left & right & (new >= 0.3)))
+    both = left & right
+    return np.asarray((left & free[0]) | (right & free[1]) | (both & (new >= 0.3))), both
 
 
 def _all_round(flags: Flags, reach: int = 8) -> Floats:

@@ -25,7 +25,7 @@ from oplog.work.model import Settings, Visit
 from oplog.work.motion import Path, joined, part_of
 from oplog.work.passes import SHARE, Again, done_again
 from oplog.work.runs import true_runs
-from oplog.work.spacing import Spacing, drift_seen_m, gap_m, spacing
+from oplog.work.spacing import Spacing, drift_seen_m, gap_m, spacing, wander_m
 from oplog.work.states import Evidence, first_guess, label
 from oplog.work.stays import Stay
 from oplog.work.timeline import Clock, break_seconds, seconds_by_state, timeline
@@ -40,6 +40,10 @@ AREAS = (
 THROUGH, IN_AND_OUT = 0.2, 0.05
 """A swath over less of a field than this may be that of a machine driving through; IN_AND_OUT:
 and over less than this, of one that came in, turned and left."""
+
+PHONE_M = 0.2
+"""Drift from which on distances between strips of a header spread for the receiver's sake: it
+takes part-widths, and leaves gaps that are none of the receiver's."""
 
 WIDEST_M = 45.0
 """How far apart bouts are looked for where no width is stated."""
@@ -240,8 +244,8 @@ def _visit_of(part: _Part, work: NDArray[np.bool_], place: Place) -> Visit | Non
     bout = number_bouts(work, path.piece)
     ground = place.plane.project(part.stay.field.boundary)
     lines = bout_lines(line.x, line.y, bout, path.piece)
-    covered = _covered(lines, width_m, ground, _closing_m(path, width_m))
     seen = spacing(path.x, path.y, path.heading, bout, 2.5 * width_m)
+    covered = _covered(lines, width_m, ground, _closing_m(path, rig, width_m, seen))
     return _visit(path, part.stay, place, rig, bout, covered, width_m, seen)
 
 
@@ -271,7 +275,7 @@ def _covered(lines: list[Any], width_m: float, ground: Any, close_m: float) -> C
     return covered
 
 
-def _closing_m(part: Path, width_m: float) -> float:
+def _closing_m(part: Path, rig: Rig, width_m: float, seen: Spacing | None) -> float:
     """Half the width of a gap between bouts that drift explains. [m]
 
     Not more than two fifths of the width, so that a bout left out is seen; unless the drift is
@@ -280,7 +284,9 @@ def _closing_m(part: Path, width_m: float) -> float:
     the ground under 3 m wide work.
     """
     drift = part.drift_m
-    return float(min(0.02 + 2.0 * drift, max(0.4 * width_m, 1.5 * drift)))
+    trembles = min(0.02 + 2.0 * drift, max(0.4 * width_m, 1.5 * drift))
+    edge_to_edge = drift > PHONE_M if in_front(rig) else not part.steady
+    return float(max(trembles, wander_m(seen, width_m)) if edge_to_edge else trembles)
 
 
 def _visit(

@@ -15,8 +15,8 @@ Flags = NDArray[np.bool_]
 
 
 def fitting(
-    path: Path, run: NDArray[np.intp], runs: Runs, fits: Flags, new: Floats, usual: float,
-    width_m: float, blurred: bool,
+    path: Path, run: NDArray[np.intp], runs: Runs, fits: Flags, enclosed: Flags, new: Floats,
+    usual: float, width_m: float, blurred: bool,
 ) -> tuple[Floats, Flags]:  # fmt: skip
     """How far each second's run fits where it lies, (m,) 0-1; and (m,) last strips.
 
@@ -29,7 +29,8 @@ def fitting(
     drift = path.drift_m
     alike, askew = likeness(runs, np.where(alone, 1.0, fit), usual, width_m, drift)
     some = run_mean(run, np.minimum(new, 0.75)) > 0.02
-    last = alike[run] & some & ((fit[run] < 0.5) | blurred)
+    shut = run_mean(run, enclosed.astype(np.float64)) > 0.5
+    last = alike[run] & some & ((fit[run] < 0.5) & shut | blurred)
     steady = np.abs(np.log(np.maximum(runs.speed, 0.05) / usual)) < 0.12
     elsewhere = runs.length_m[1:][fit[1:] >= 0.5].sum() > 3 * runs.length_m
     side = np.isfinite(runs.edge_m) & alone & steady & elsewhere

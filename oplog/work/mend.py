@@ -1,0 +1,59 @@
+"""Mend: work that goes on along the bout beside it, where the record wanders onto worked ground."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from oplog.work.claims import NEVER, Ground, Swath, ground_of
+from oplog.work.line import Line
+from oplog.work.motion import Path
+from oplog.work.runs import true_runs
+
+Flags = NDArray[np.bool_]
+LONGEST_S = 20
+KEEPS = 0.75
+"""Share of the working speed below which something else may have been done."""
+STRAIGHT = np.radians(60)
+ALONG = np.radians(20)
+MOST = 0.7
+"""Share of the worked ground under the line that must be of bouts alongside."""
+OTHERS_S = 20
+"""Ground worked this much sooner or later is another bout's."""
+
+
+def mended(path: Path, line: Line, lay: Swath, work: Flags, usual: float) -> Flags:
+    """Work with short breaks closed in which the machine ran on beside an earlier bout: (m,) mask.
+
+    Nobody lifts in mid-run because his bout laps over the one beside it. Ground that was worked
+    across the way is another matter: the lap round a pond, say. lay: of the line on a raster.
+    usual: working speed. [m/s]
+    """
+    ground = ground_of(lay, work)
+    out = work.copy()
+    for a, b in true_runs(~work, path.piece):
+        between = a > 0 and b < len(work) - 1 and work[a - 1] and work[b + 1]
+        if not between or b - a >= LONGEST_S or path.piece[a - 1] != path.piece[b + 1]:
+            continue
+        here = slice(a, b + 1)
+        ran_on = path.speed[here].min() > KEEPS * usual and not path.reverse[here].any()
+        if ran_on and np.ptp(line.heading[here]) < STRAIGHT and _alongside(line, lay, ground, a, b):
+            out[here] = True
+    return out
+
+
+def _alongside(line: Line, lay: Swath, ground: Ground, first: int, last: int) -> bool:
+    """Whether most of what is worked under the line, from one row to another, is alongside."""
+    steps = slice(*np.searchsorted(lay.owner, [first, last + 1]).tolist())
+    cells, now = lay.cells[steps], lay.owner[steps][:, None]
+    turned, known = [], []
+    for by in (ground.first.take(cells), ground.last.take(cells)):
+        other = (by >= 0) & (by != NEVER) & (np.abs(by - now) > OTHERS_S)
+        turn = line.heading[np.where(other, by, 0)] - line.heading[np.broadcast_to(now, by.shape)]
+        turned.append(np.abs((turn + np.pi / 2) % np.pi - np.pi / 2))
+        known.append(other)
+    worked = known[0] | known[1]
+    if worked.mean() < 0.3:
+        return False
+    along = (known[0] & (turned[0] < ALONG)) | (known[1] & (turned[1] < ALONG))
+    return bool(along.sum() > MOST * worked.sum())
