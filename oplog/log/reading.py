@@ -90,15 +90,18 @@ def decode_some(
     data: bytes, ids: Collection[str], without: Collection[str] = NO_COLUMNS
 ) -> list[Event]:
     """Those events of a file that have one of some ids. Raises: as `decode`."""
-    here = values(_opened(data).read(columns=["event_id"], use_threads=False)["event_id"])
-    wanted = set(ids)
+    file, wanted = _opened(data), set(ids)
+    here = values(file.read(columns=["event_id"], use_threads=False)["event_id"])
     rows = [row for row, known_id in enumerate(here) if known_id in wanted]
-    return events_of(rows_of(table_of(data, without), rows)) if rows else []
+    return events_of(rows_of(_table(file, without), rows)) if rows else []
 
 
 def table_of(data: bytes, without: Collection[str] = NO_COLUMNS) -> Any:
     """The table in the bytes of an events file. Raises: as `decode`."""
-    file = _opened(data)
+    return _table(_opened(data), without)
+
+
+def _table(file: Any, without: Collection[str]) -> Any:
     names = [n for n in file.schema_arrow.names if n not in without]
     return file.read(columns=names, use_threads=False)
 
@@ -106,13 +109,13 @@ def table_of(data: bytes, without: Collection[str] = NO_COLUMNS) -> Any:
 def index(data: bytes) -> Index:
     """What events a file holds. Raises: as `decode`."""
     file = _opened(data)
-    names = [n for n in file.schema_arrow.names if n in _indexed()]
+    names = [n for n in file.schema_arrow.names if n in indexed()]
     return index_in(file.read(columns=names, use_threads=False))
 
 
 def index_in(table: Any) -> Index:
     """What events the table of an events file holds."""
-    table = table.select([n for n in table.column_names if n in _indexed()])
+    table = table.select([n for n in table.column_names if n in indexed()])
     ids, types, versions = (values(table[n]) for n in ("event_id", "type", "version"))
     known = {t: c.VERSION for t, c in TYPES.items()}
     later = sum(v > known.get(t, -1) for t, v in zip(types, versions, strict=True))
@@ -126,7 +129,8 @@ def index_in(table: Any) -> Index:
     )
 
 
-def _indexed() -> set[str]:
+def indexed() -> set[str]:
+    """The columns that an index is made of."""
     wanted = {"event_id", "type", "version", *columns(EntryWritten), *columns(TrackImported)}
     return wanted - {"found"}
 

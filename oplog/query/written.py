@@ -93,6 +93,8 @@ def written(base: Any, shelf: Shelf) -> Written:
     """The files of a log, as an unlocked database reads them. Raises: duckdb.Error."""
     # Shapes as the bytes that they are.
     base.execute("SET enable_geoparquet_conversion = false")
+    # The files are gone through several times, and never change.
+    base.execute("SET parquet_metadata_cache = true")
     asked = f"DESCRIBE FROM {_FILES}"
     described = base.execute(asked, {"files": shelf.paths()}).fetchall()
     return Written(base, shelf, frozenset(d[0] for d in described))
