@@ -79,5 +79,5 @@ def test_a_day_loads_no_database_and_nothing_that_measures(tmp_path):
     assert cli.main(["new", str(tmp_path / "farm"), "--name", "F", "--zone", "UTC"]) == 0
     modules = loaded("--log", str(tmp_path / "farm"), "day")
     assert "pyarrow" in modules
-    heavy = {"pandas", "pyarrow.compute", "pyproj", "duckdb", "jinja2", "secrets"}
+    heavy = {"pandas", "pyarrow.compute", "pyproj", "duckdb", "jinja2", "secrets", "shapely"}
     assert not modules & {*heavy, "oplog.query", "oplog.work.measure"}
