@@ -26,6 +26,7 @@ def test_numpy_and_arrow_do_with_it_what_they_did() -> None:
         "import numpy as np, pyarrow as pa\n"
         "x = np.array([3, 1, 3, 2])\n"
         "print(np.unique(x).tolist(), np.percentile(x, 30), np.isin(x, [3]).tolist())\n"
+        "print(np.median(x), np.median([1, np.nan]), np.nanmedian([1, np.nan]))\n"
         "print(pa.array(x).to_pylist(), pa.array(x, mask=x > 2).to_pylist())\n"
         "print('numpy.ma.core' in sys.modules)\n"
     )

@@ -54,10 +54,7 @@ class _NoMasks(ModuleType):
         super().__init__(name)
         self._hook = hook
         self.MaskedArray = type("MaskedArray", (), {})
-
-    def is_masked(self, array: object) -> bool:
-        """Whether an array has masked values."""
-        return False
+        self.is_masked = self.isMaskedArray = lambda array: False
 
     def __getattr__(self, name: str) -> Any:
         if name.startswith("__"):
