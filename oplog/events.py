@@ -708,7 +708,7 @@ def from_row(row: dict[str, Any]) -> Event:
                 raise ValueError(f"{row['type']} {row.get('event_id')}: {f.name} is missing")
             values[f.name] = None if f.default is MISSING else f.default
         else:
-            values[f.name] = _restored(value, columns(event_type)[f.name])
+            values[f.name] = restored(value, columns(event_type)[f.name])
     return event_type(**values)
 
 
@@ -770,13 +770,15 @@ def _may_be_none(annotation: Any) -> bool:
     return "None" in str(annotation)
 
 
-def _restored(value: Any, hint: Any) -> Any:
+def restored(value: Any, hint: Any) -> Any:
+    """A column's value out of plain Python: lists as tuples, times without a zone as UTC, Spans and
+    Found out of dictionaries."""
     if value is None:
         return None
     origin = typing.get_origin(hint)
     if origin is tuple:
         item = typing.get_args(hint)[0]
-        return tuple(_restored(v, item) for v in value)
+        return tuple(restored(v, item) for v in value)
     if origin is dict:
         return dict(value)
     if hint is float:
@@ -785,5 +787,5 @@ def _restored(value: Any, hint: Any) -> Any:
         return value.replace(tzinfo=UTC)
     if hint in (Span, Found) and isinstance(value, dict):
         inner = dict(struct(hint))
-        return hint(**{k: _restored(v, inner[k]) for k, v in value.items()})
+        return hint(**{k: restored(v, inner[k]) for k, v in value.items()})
     return value

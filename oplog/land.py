@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date
+from typing import TYPE_CHECKING
 
-from shapely.geometry import MultiPolygon, Polygon
+if TYPE_CHECKING:
+    from shapely.geometry import MultiPolygon, Polygon
 
 
 @dataclass(frozen=True, eq=False)

@@ -13,7 +13,7 @@ import pytest
 
 from oplog import log
 from oplog.events import DayMeasured, Event, NoteWritten, WorkMeasured, columns, event_id
-from oplog.log import lazy, schema, tables
+from oplog.log import lazy, parts, schema, tables
 from oplog.log.reading import decode
 from tests.logs import imported, measured, new_log, note, own_configuration
 from tests.test_events import full, least
@@ -36,9 +36,9 @@ MIXED = [
 def way(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> None:
     """Small files are read whole, large ones column by column, the largest columns row by row."""
     if request.param != "whole":
-        monkeypatch.setattr(lazy, "LARGE", 0)
+        monkeypatch.setattr(parts, "LARGE", 0)
     if request.param == "all after the first":
-        monkeypatch.setattr(lazy, "MANY", 1)
+        monkeypatch.setattr(parts, "MANY", 1)
 
 
 def read() -> list[Event]:

@@ -11,6 +11,7 @@ import subprocess
 import sys
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -18,9 +19,10 @@ from oplog import flow, log
 from oplog.fold import fold
 from oplog.log import shelf
 from oplog.log.tables import encoded
-from oplog.query import asking, database, kept, questions
+from oplog.query import asking, database, fresh, kept, questions
 from oplog.query.of_log import OF_LOG
 from oplog.query.tables import TABLES
+from oplog.query.written import Written
 from tests.evening import DAY, Run, day_log, farm_log
 from tests.test_fold import EVENTS
 
@@ -50,7 +52,8 @@ def states(configuration: Path) -> list[Path]:
 
 
 def from_shelf_only(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(asking, "base_of", lambda farm: pytest.fail("worked out again"))
+    for module, name in ((asking, "base_of"), (fresh, "answer")):
+        monkeypatch.setattr(module, name, lambda *given: pytest.fail("worked out again"))
 
 
 def test_every_question_is_answered_alike(
@@ -68,8 +71,11 @@ def test_every_question_is_answered_alike(
             asked = ("--log", made.path, "ask", name, *given, *form)
             with monkeypatch.context() as patch:
                 patch.setattr(kept, "answer", lambda *a: None)
+                fresh_out = run(*asked)
+                patch.setattr(fresh, "answer", lambda *a: None)
                 worked_out = run(*asked)
             assert worked_out.code == 0, worked_out.err
+            assert fresh_out == worked_out, name
             assert name != "visits" or len(worked_out.out.splitlines()) > 5
             with monkeypatch.context() as patch:
                 from_shelf_only(patch)
@@ -290,19 +296,22 @@ def test_it_does_not_grow_without_bound(
     assert not states(own_configuration)
 
 
+@pytest.mark.parametrize("way", [log.Log, Written])
 def test_a_log_that_changes_meanwhile_is_not_kept(
-    asks: Callable[..., str], day: log.Log, own_configuration: Path,
+    way: Any, asks: Callable[..., str], day: log.Log, own_configuration: Path,
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:  # fmt: skip
-    read = log.Log.events
+    read = way.events
+    if way is log.Log:
+        monkeypatch.setattr(fresh, "answer", lambda *given: None)
 
-    def another_writes(self: log.Log, **how: object) -> object:
-        found = read(self, **how)  # type: ignore[arg-type]
-        monkeypatch.setattr(log.Log, "events", read)
+    def another_writes(self: Any, **how: object) -> object:
+        found = read(self, **how)
+        monkeypatch.setattr(way, "events", read)
         flow.note(log.open_log(day.path), "Meanwhile", on=["Mill"], today=DAY)
         return found
 
-    monkeypatch.setattr(log.Log, "events", another_writes)
+    monkeypatch.setattr(way, "events", another_writes)
     assert "Meanwhile" not in asks("ask", "notes", "--json")
     assert not states(own_configuration)
     assert "Meanwhile" in asks("ask", "notes", "--json")

@@ -19,6 +19,7 @@ from importlib import import_module
 import click
 
 from oplog import __version__
+from oplog.cli._without import Without
 from oplog.errors import FAILED, OplogError
 
 COLLECT_AFTER = 200_000
@@ -44,20 +45,6 @@ _TOLD = re.compile(
     r'^def command\([^"]*\) -> [^"]*:[^"\n]*\n    """(.+?)"""', re.MULTILINE | re.DOTALL
 )
 """What a command tells of itself, in its source."""
-
-
-UNUSED = ("pandas", *(f"pyarrow._{store}fs" for store in ("azure", "gcs", "hd", "s3")))
-"""What Arrow loads where it is there: pandas, merely to see whether what it is given is made of
-it, and that takes longer than most commands; and the file stores of the network."""
-
-
-class Without:
-    """An import hook that does not find what is never used."""
-
-    def find_spec(self, name: str, path: object = None, target: object = None) -> None:
-        """Raises: ImportError for what is never used."""
-        if name in UNUSED:
-            raise ImportError(name)
 
 
 class Commands(click.Group):

@@ -84,13 +84,16 @@ def farm_of(log: Log, *, detail: bool = True) -> Farm:
 
     from oplog.flow.history import DETAIL
     from oplog.fold import fold
-    from oplog.log.memory import memory
 
     log.tidy_many()
     farm = fold(log.events(without=() if detail else DETAIL))
     for problem in log.problems:
         note(f"{problem} (oplog check tells more)")
-    return replace(farm, memory=memory()) if detail else farm
+    if not detail:
+        return farm
+    from oplog.log.memory import memory
+
+    return replace(farm, memory=memory())
 
 
 def with_spans(farm: Farm, log: Log, day: date) -> Farm:

@@ -7,9 +7,8 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import fields as columns_of
 from datetime import date
+from functools import cached_property
 from typing import Any, TypeVar
-
-import shapely
 
 from oplog.events import (
     CropStated,
@@ -139,19 +138,32 @@ def _opened(opened: Sequence[FarmOpened]) -> dict[str, Any]:
 def _fields(drawn: Sequence[FieldDrawn]) -> dict[str, list[Field]]:
     result: dict[str, list[Field]] = defaultdict(list)
     for d in sorted(drawn, key=lambda d: (d.valid_from or date.min, d.event_id)):
-        boundary = shapely.from_wkb(d.geometry)
-        result[d.field.casefold()].append(
-            Field(
-                name=d.field,
-                farm=d.farm,
-                boundary=boundary,
-                area_m2=d.boundary_m2,
-                valid_from=d.valid_from,
-                event_id=d.event_id,
-                source=d.source_name or "",
-            )
-        )
+        result[d.field.casefold()].append(_Drawn(d))
     return dict(result)
+
+
+class _Drawn(Field):
+    """A field as it was drawn: the shape is made of its bytes when it is first asked for, as many
+    a question needs none, nor the libraries that make them."""
+
+    _wkb: bytes
+
+    def __init__(self, drawn: FieldDrawn) -> None:
+        self.__dict__.update(
+            name=drawn.field,
+            farm=drawn.farm,
+            area_m2=drawn.boundary_m2,
+            valid_from=drawn.valid_from,
+            event_id=drawn.event_id,
+            source=drawn.source_name or "",
+            _wkb=drawn.geometry,
+        )
+
+    @cached_property
+    def boundary(self) -> Any:
+        import shapely
+
+        return shapely.from_wkb(self._wkb)
 
 
 def _kit(listed: Sequence[KitListed]) -> dict[str, list[KitItem]]:

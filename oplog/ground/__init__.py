@@ -23,11 +23,24 @@ twice the noise of the tracks), else missed. Once less than a hundredth (`FINISH
 field is finished: nothing is left, and what was not worked is missed.
 
 These shares are common practice; no source. Names in capitals are in covering.py and outline.py.
+What covers ground is imported when it is first asked for: to say where work was takes none of it.
 """
 
-from oplog.ground.covering import Covered, covered
+from typing import TYPE_CHECKING, Any
+
 from oplog.ground.waiting import NewGround, boundary_of, ground_of, place_name, waiting
 
 __all__ = [
     "Covered", "NewGround", "boundary_of", "covered", "ground_of", "place_name", "waiting",
 ]  # fmt: skip
+
+if TYPE_CHECKING:
+    from oplog.ground.covering import Covered, covered
+
+
+def __getattr__(name: str) -> Any:
+    if name not in ("Covered", "covered"):
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    from oplog.ground import covering
+
+    return getattr(covering, name)

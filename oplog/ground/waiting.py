@@ -12,15 +12,12 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import count
+from math import atan2, degrees
 from typing import Any
-
-import numpy as np
-import shapely
 
 from oplog import geodesy, land
 from oplog.events import GroundFound, WorkMeasured
 from oplog.fold import Farm
-from oplog.ground.shapes import closed, tidy, together, within
 
 SHARED = 0.1
 """Pieces that share more than this of the smaller are one ground."""
@@ -67,7 +64,11 @@ def waiting(farm: Farm) -> tuple[NewGround, ...]:
     pieces = sorted(
         (g for g in farm.found if g.event_id in visits), key=lambda g: (g.started_at, g.event_id)
     )
-    shapes = {g.event_id: shapely.from_wkb(g.geometry) for g in pieces}
+    if not pieces:
+        return ()
+    from shapely import from_wkb
+
+    shapes = {g.event_id: from_wkb(g.geometry) for g in pieces}
     numbers = _numbers(farm)
     return tuple(
         _ground(next(numbers), group, visits, [shapes[g.event_id] for g in group], farm)
@@ -99,13 +100,17 @@ def boundary_of(farm: Farm, visit: WorkMeasured) -> Any | None:
 
 def joined(shapes: Sequence[Any]) -> Any:
     """The outline of pieces of one ground: that of the largest where it is nearly all of it."""
-    plane = geodesy.plane_of(shapely.GeometryCollection(list(shapes)))
+    from shapely import GeometryCollection, simplify
+
+    from oplog.ground.shapes import closed, tidy, together
+
+    plane = geodesy.plane_of(GeometryCollection(list(shapes)))
     parts = [tidy(plane.project(s)) for s in shapes]
     whole = together(*parts)
     largest = max(range(len(parts)), key=lambda k: parts[k].area)
     if parts[largest].area >= ENOUGH * whole.area:
         return shapes[largest]
-    return plane.unproject(shapely.simplify(closed(whole, SEAM_M), 0.5))
+    return plane.unproject(simplify(closed(whole, SEAM_M), 0.5))
 
 
 def _numbers(farm: Farm) -> Iterator[int]:
@@ -130,7 +135,11 @@ def _groups(pieces: Sequence[GroundFound], shapes: dict[str, Any]) -> list[list[
 
 
 def _one_ground(one: Any, other: Any) -> bool:
-    if not shapely.intersects(shapely.box(*one.bounds), shapely.box(*other.bounds)):
+    from shapely import box
+
+    from oplog.ground.shapes import tidy, within
+
+    if not box(*one.bounds).intersects(box(*other.bounds)):
         return False
     plane = geodesy.plane_of(one)
     a, b = tidy(plane.project(one)), tidy(plane.project(other))
@@ -165,5 +174,5 @@ def _nearest(farm: Farm, shape: Any) -> tuple[land.Field | None, float | None, s
         return None, None, None
     away_m, field, there = min(found, key=lambda f: (f[0], f[1].name))
     east, north = here.centroid.x - there.centroid.x, here.centroid.y - there.centroid.y
-    wind = WINDS[round(float(np.degrees(np.arctan2(east, north))) / 45.0) % 8]
+    wind = WINDS[round(degrees(atan2(east, north)) / 45.0) % 8]
     return field, away_m, wind

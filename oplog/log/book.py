@@ -10,7 +10,7 @@ from typing import Any
 
 from oplog.errors import LogDamaged, OplogError, Problem
 from oplog.events import EntryWritten, Event, PrivatePlace, StretchForgotten, TrackCut
-from oplog.log import chain, disk, forgetting, kept, removing, schema, shelf, store, tidy, writer
+from oplog.log import chain, disk, forgetting, kept, removing, schema, store, tidy, writer
 from oplog.log.entering import Entry, continued, entry_of
 from oplog.log.files import EventFiles
 from oplog.log.folder import EVENTS, FIXES, MANY_FILES, RAW
@@ -231,6 +231,8 @@ class Log:
 
     def _put(self, events: Sequence[Event]) -> None:
         if any(isinstance(e, PrivatePlace | StretchForgotten | TrackCut) for e in events):
+            from oplog.log import shelf
+
             shelf.clear()
         data = schema.encode(events)
         disk.write_whole(self.path / EVENTS, f"{disk.digest(data)}.parquet", data)

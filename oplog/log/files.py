@@ -25,6 +25,7 @@ from oplog.log.reading import (
     decode_some,
     index,
     index_of,
+    indexed,
     is_whole,
     salvage,
     together,
@@ -74,11 +75,16 @@ class EventFiles:
     def some(self, ids: Collection[str], without: Collection[str] = NO_COLUMNS) -> list[Event]:
         """The events of some ids, as far as they can be believed."""
 
+        wanted = set(ids)
+
         def read(name: str) -> list[Event]:
+            known = self._known(name)
+            if known is not None and wanted.isdisjoint(e.event_id for e in known):
+                return []
             data = (self.folder / name).read_bytes()
             if as_named(name, data):
-                return decode_some(data, ids, without)
-            return [e for e in believable(name, data)[0] if e.event_id in ids]
+                return decode_some(data, wanted, without)
+            return [e for e in believable(name, data)[0] if e.event_id in wanted]
 
         found = {e.event_id: e for events in self._each(read, []) for e in events}
         return [found[i] for i in sorted(found)]
@@ -92,6 +98,10 @@ class EventFiles:
         def read(name: str) -> Index:
             if name in self._index:
                 return self._index[name]
+            known = self._known(name, indexed())
+            if known is not None:
+                self._index[name] = index_of(known)
+                return self._index[name]
             data = (self.folder / name).read_bytes()
             if as_named(name, data):
                 self._index[name] = index(data)
@@ -99,6 +109,13 @@ class EventFiles:
             return index_of(believable(name, data)[0])
 
         return together(self._each(read, [], leave_out))
+
+    def _known(self, name: str, columns: Collection[str] = ()) -> list[Event] | None:
+        """What was read of a file before, with at least these columns; None where nothing was."""
+        for (file, left_out), events in self._events.items():
+            if file == name and left_out.isdisjoint(columns):
+                return events
+        return None
 
     def _each(
         self, read: Callable[[str], _T], problems: list[Problem], leave_out: Collection[str] = ()

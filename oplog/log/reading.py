@@ -23,7 +23,7 @@ from oplog.events import (
     event_id,
     struct,
 )
-from oplog.log import lazy
+from oplog.log import lazy, parts
 from oplog.log._arrow import nulls, rows_of, whole_numbers
 
 NO_COLUMNS: frozenset[str] = frozenset()
@@ -77,11 +77,11 @@ def decode(data: bytes, without: Collection[str] = NO_COLUMNS) -> list[Event]:
     """
     file = _opened(data)
     names = [n for n in file.schema_arrow.names if n not in without]
-    if len(data) < lazy.LARGE:  # read at one go, of which nothing is left for later
+    if len(data) < parts.LARGE:  # read at one go, of which nothing is left for later
         table = file.read(columns=names, use_threads=False)
-        return events_of(table, lazy.source(file, names, set(values(table["type"])), len(data)))
+        return events_of(table, parts.source(file, names, set(values(table["type"])), len(data)))
     types = set(values(file.read(columns=["type"], use_threads=False)["type"]))
-    rest = lazy.source(file, names, types, len(data))
+    rest = parts.source(file, names, types, len(data))
     now = [n for n in names if rest is None or n not in rest.later]
     return events_of(file.read(columns=now, use_threads=False), rest)
 
@@ -90,15 +90,18 @@ def decode_some(
     data: bytes, ids: Collection[str], without: Collection[str] = NO_COLUMNS
 ) -> list[Event]:
     """Those events of a file that have one of some ids. Raises: as `decode`."""
-    here = values(_opened(data).read(columns=["event_id"], use_threads=False)["event_id"])
-    wanted = set(ids)
+    file, wanted = _opened(data), set(ids)
+    here = values(file.read(columns=["event_id"], use_threads=False)["event_id"])
     rows = [row for row, known_id in enumerate(here) if known_id in wanted]
-    return events_of(rows_of(table_of(data, without), rows)) if rows else []
+    return events_of(rows_of(_table(file, without), rows)) if rows else []
 
 
 def table_of(data: bytes, without: Collection[str] = NO_COLUMNS) -> Any:
     """The table in the bytes of an events file. Raises: as `decode`."""
-    file = _opened(data)
+    return _table(_opened(data), without)
+
+
+def _table(file: Any, without: Collection[str]) -> Any:
     names = [n for n in file.schema_arrow.names if n not in without]
     return file.read(columns=names, use_threads=False)
 
@@ -106,13 +109,13 @@ def table_of(data: bytes, without: Collection[str] = NO_COLUMNS) -> Any:
 def index(data: bytes) -> Index:
     """What events a file holds. Raises: as `decode`."""
     file = _opened(data)
-    names = [n for n in file.schema_arrow.names if n in _indexed()]
+    names = [n for n in file.schema_arrow.names if n in indexed()]
     return index_in(file.read(columns=names, use_threads=False))
 
 
 def index_in(table: Any) -> Index:
     """What events the table of an events file holds."""
-    table = table.select([n for n in table.column_names if n in _indexed()])
+    table = table.select([n for n in table.column_names if n in indexed()])
     ids, types, versions = (values(table[n]) for n in ("event_id", "type", "version"))
     known = {t: c.VERSION for t, c in TYPES.items()}
     later = sum(v > known.get(t, -1) for t, v in zip(types, versions, strict=True))
@@ -126,7 +129,8 @@ def index_in(table: Any) -> Index:
     )
 
 
-def _indexed() -> set[str]:
+def indexed() -> set[str]:
+    """The columns that an index is made of."""
     wanted = {"event_id", "type", "version", *columns(EntryWritten), *columns(TrackImported)}
     return wanted - {"found"}
 
@@ -176,7 +180,7 @@ def is_whole(event: Event) -> bool:
         return False
 
 
-def events_of(table: Any, rest: lazy.Source | None = None) -> list[Event]:
+def events_of(table: Any, rest: parts.Source | None = None) -> list[Event]:
     """The events of a table that has the columns of an events file.
 
     rest: the columns that are to be read when an event is asked for them.
@@ -191,7 +195,7 @@ def events_of(table: Any, rest: lazy.Source | None = None) -> list[Event]:
             gc.enable()
 
 
-def _events_of(table: Any, rest: lazy.Source | None) -> list[Event]:
+def _events_of(table: Any, rest: parts.Source | None) -> list[Event]:
     types, versions = values(table["type"]), values(table["version"])
     rows: dict[tuple[str, int], list[int]] = {}
     for row, kind in enumerate(zip(types, versions, strict=True)):
@@ -200,7 +204,9 @@ def _events_of(table: Any, rest: lazy.Source | None) -> list[Event]:
     for kind, where in rows.items():
         part, known = _part(table, where, kind[0]), TYPES.get(kind[0])
         if rest and known in lazy.AT_ONCE and kind[1] <= known.VERSION:
-            made = lazy.events(lazy.Part(part, rest, where, known), known, values(part["event_id"]))
+            made = lazy.events(
+                parts.Part(part, rest, where, known), known, values(part["event_id"])
+            )
         else:
             made = _events(part, *kind)
         for row, event in zip(where, made, strict=True):

@@ -37,6 +37,8 @@ LARGEST_SHELF_BYTES = 256 << 20
 
 _CONTENTS = "contents.json"
 
+_ASIDE = ".writing"
+
 
 @dataclass(frozen=True)
 class Contents:
@@ -67,6 +69,15 @@ class Shelf:
             tables = {n: self.folder / _file(n, d) for n, d in held["tables"].items()}
             return Contents(held["zone"], held["seal"], frozenset(held["settled"]), tables)
         return None
+
+    def paths(self) -> list[str]:
+        """The log's files."""
+        return [str(self.log / EVENTS / name) for name in self.files]
+
+    def aside(self) -> Path:
+        """Where to put a file for a moment, for this user's eyes only. Raises: OSError."""
+        _make_room(self.folder)
+        return self.folder / f"{os.urandom(4).hex()}{_ASIDE}"
 
     def keep(self, contents: Contents, tables: Mapping[str, bytes]) -> None:
         """Keep tables, with those that are kept already, unless the log has changed meanwhile."""
@@ -150,7 +161,7 @@ def _whole(path: Path) -> Any:
 
 def _write(path: Path, data: bytes) -> None:
     """Put a file there, for this user's eyes only, whole or not at all."""
-    aside = path.with_name(f"{os.urandom(4).hex()}.writing")
+    aside = path.with_name(f"{os.urandom(4).hex()}{_ASIDE}")
     try:
         with open(os.open(aside, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "wb") as file:
             file.write(data)

@@ -13,7 +13,7 @@ import numpy as np
 
 from oplog.events import Event, columns
 from oplog.log import schema
-from oplog.log.lazy import Part
+from oplog.log.parts import Part
 
 POSITION = "position"
 """Name of the column that says which event a row is; -1 for one that was not asked for."""
@@ -30,7 +30,7 @@ def of_events(events: Sequence[Event], event_type: type[Event], names: Sequence[
     hints = {"event_id": str, **columns(event_type)}
     kinds = {n: schema.arrow_type(hints[n]) for n in names}
     held = [e.__dict__ for e in events]
-    parts: list[Part | None] = [h.get("_part") for h in held]
+    parts = [p if isinstance(p := h.get("_part"), Part) else None for h in held]
     number = {key: k for k, key in enumerate(dict.fromkeys(map(id, parts)))}
     part_of = np.array([number[id(p)] for p in parts], dtype=np.int64)
     tables, others = [], []

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import Any, Protocol
+from typing import TYPE_CHECKING, Any, Protocol
 from weakref import WeakKeyDictionary
 
 from oplog.errors import UnknownName
@@ -14,7 +14,9 @@ from oplog.query.database import Answer
 from oplog.query.of_log import OF_LOG, event_rows, fix_arrays
 from oplog.query.question import Question, find
 from oplog.query.tables import TABLES, Columns
-from oplog.track import Track
+
+if TYPE_CHECKING:
+    from oplog.track import Track
 
 
 class Source(Protocol):
@@ -63,6 +65,13 @@ def base_of(farm: Farm) -> Any:
     return _BASES[farm]
 
 
+def encoded(farm: Farm, kept: str) -> bytes:
+    """A table of a farm's database as Parquet, by the name that it has there."""
+    from oplog.log import tables
+
+    return tables.encoded(base_of(farm).table(kept).to_arrow_table())
+
+
 def put_in(
     connection: Any,
     farm: Farm,
@@ -102,11 +111,18 @@ def _register(
             _register_columns(connection, farm, schema, rows_of, kept)
             return
         rows = list(rows_of(farm, values))
-    lists = {f"c{i}": [row[i] for row in rows] for i in range(len(schema))}
-    spread = ", ".join(
+    spread(connection, kept, schema, [[row[i] for row in rows] for i in range(len(schema))])
+
+
+def spread(
+    connection: Any, name: str, schema: Mapping[str, str], lists: Sequence[Sequence[Any]]
+) -> None:
+    """A table out of lists of Python values, one a column."""
+    given = {f"c{i}": list(cells) for i, cells in enumerate(lists)}
+    columns = ", ".join(
         f'unnest($c{i}::{kind}[]) AS "{column}"' for i, (column, kind) in enumerate(schema.items())
     )
-    connection.execute(f'CREATE TABLE "{kept}" AS SELECT {spread}', lists)
+    connection.execute(f'CREATE TABLE "{name}" AS SELECT {columns}', given)
 
 
 def _register_columns(
@@ -116,17 +132,14 @@ def _register_columns(
     from oplog.log import tables
 
     events, beside = table.events(farm), table.beside(farm)
-    own = [n for n in schema if n not in beside and n not in table.reckoned]
     at = tables.POSITION
-    connection.register("own", tables.of_events(events, table.event_type, own))
+    own = tables.of_events(events, table.event_type, table.own(schema, beside))
+    connection.register("own", own)
     numbers: dict[str, tuple[type, Sequence[Any]]] = {at: (int, range(len(events)))}
     connection.register("beside", tables.of_lists(numbers | beside))
-    spread = ", ".join(
-        f'({table.reckoned.get(c, chr(34) + c + chr(34))})::{kind} AS "{c}"'
-        for c, kind in schema.items()
-    )
+    columns = table.reckon(schema)
     connection.execute(
-        f'CREATE TABLE "{kept}" AS SELECT {spread} FROM own JOIN beside USING ({at}) ORDER BY {at}'
+        f'CREATE TABLE "{kept}" AS SELECT {columns} FROM own JOIN beside USING ({at}) ORDER BY {at}'
     )
     connection.unregister("own")
     connection.unregister("beside")
@@ -134,8 +147,8 @@ def _register_columns(
 
 def _register_fixes(connection: Any, farm: Farm, kept: str, source: Source | None) -> None:
     """Millions of rows: by way of arrays, a track at a time."""
-    spread = ", ".join(f'"{c}" {kind}' for c, kind in OF_LOG["fixes"].items())
-    connection.execute(f'CREATE TABLE "{kept}" ({spread})')
+    columns = ", ".join(f'"{c}" {kind}' for c, kind in OF_LOG["fixes"].items())
+    connection.execute(f'CREATE TABLE "{kept}" ({columns})')
     for imported in farm.tracks if source else ():
         assert source is not None
         connection.register("one_track", fix_arrays(imported, source.fixes(imported.fixes)))

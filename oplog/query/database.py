@@ -11,6 +11,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from importlib import import_module
+from pathlib import Path
 from typing import Any
 
 from oplog import units
@@ -73,6 +74,16 @@ def engine() -> Any:
 def opened(tables: Mapping[str, str] = {}) -> Any:
     """A new database: macros in, doors locked. tables: Parquet files to be read into it by the
     names of their tables. Raises: duckdb.Error where one of them is none."""
+    base = unlocked()
+    for name, file in tables.items():
+        base.execute(f'CREATE TABLE "{name}" AS FROM read_parquet($file)', {"file": file})
+    lock(base)
+    return base
+
+
+def unlocked() -> Any:
+    """A new database with its macros, which can read files until it is locked: nothing that a
+    question says is run before that."""
     config: dict[str, Any] = {"python_enable_replacements": False, "memory_limit": MEMORY,
               "temp_directory": "", "max_temp_directory_size": "0KB"}  # fmt: skip
     base = engine().connect(":memory:", config=config)
@@ -82,11 +93,23 @@ def opened(tables: Mapping[str, str] = {}) -> Any:
             f"CREATE MACRO {name}({argument}) AS {argument} * {factor!r}::DOUBLE"
             f" / {divisor!r}::DOUBLE"
         )
-    for name, file in tables.items():
-        base.execute(f'CREATE TABLE "{name}" AS FROM read_parquet($file)', {"file": file})
+    return base
+
+
+def lock(base: Any) -> None:
+    """Lock a database's doors, for good: no files, no network, no settings."""
     base.execute("SET enable_external_access = false")
     base.execute("SET lock_configuration = true")
-    return base
+
+
+def encoded(base: Any, table: str, aside: Path) -> bytes:
+    """A table of an unlocked database as Parquet, by way of a file.
+
+    Raises: duckdb.Error, OSError.
+    """
+    how = "FORMAT parquet, COMPRESSION zstd, COMPRESSION_LEVEL 1"
+    base.execute(f'COPY "{table}" TO $file ({how})', {"file": str(aside)})
+    return aside.read_bytes()
 
 
 def kept_name(table: str, values: Mapping[str, Any]) -> str:

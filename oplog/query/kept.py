@@ -5,7 +5,7 @@ Nothing else of the log is read then, and neither NumPy nor Arrow is needed.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING, Any
 
 from oplog.log.shelf import Contents, Shelf, whole_table
@@ -39,16 +39,17 @@ def answer(kept: Contents, question: Question, params: Mapping[str, Any]) -> Ans
 
 
 def keep(
-    shelf: Shelf, farm: Farm, question: Question, params: Mapping[str, Any], seal: str
-) -> None:
-    """Keep the tables that a question read, of a farm that was asked it. seal: of its log."""
+    shelf: Shelf, farm: Farm, question: Question, params: Mapping[str, Any], seal: str,
+    encoded: Callable[[str], bytes],
+) -> None:  # fmt: skip
+    """Keep the tables that a question read, of a farm that was asked it.
+
+    seal: of its log. encoded: gives a table of the farm's database as Parquet, by its kept name.
+    """
     from oplog.fold import of_tables
-    from oplog.log.tables import encoded
-    from oplog.query.asking import base_of
 
     values = question.values(params)
     settled = frozenset(t for t in BASE_TABLES if not of_tables(farm, [t]))
     wanted = {t: database.kept_name(t, values) for t in question.reads if t != NEVER_KEPT}
-    base = base_of(farm)
-    tables = {n: encoded(base.table(n).to_arrow_table()) for t, n in wanted.items() if t in settled}
+    tables = {n: encoded(n) for t, n in wanted.items() if t in settled}
     shelf.keep(Contents(farm.zone, seal, settled), tables)

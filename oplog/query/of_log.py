@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from typing import Any
-
-import numpy as np
+from typing import TYPE_CHECKING, Any
 
 from oplog.events import Event, TrackImported
-from oplog.track import Track
+
+if TYPE_CHECKING:
+    from oplog.track import Track
 
 OF_LOG: dict[str, dict[str, str]] = {
     "events": {
@@ -51,6 +51,8 @@ def event_rows(events: Iterable[Event]) -> Iterator[tuple[Any, ...]]:
 
 def fix_arrays(imported: TrackImported, fixes: Track) -> dict[str, Any]:
     """Columns of `fixes` for one imported track, (n,) each."""
+    import numpy as np
+
     n = len(fixes)
     return {
         "track": np.full(n, imported.fixes, dtype=object),

@@ -1,18 +1,18 @@
 """Base tables: what the questions read. One row per fact of the farm, SI units, times in UTC.
 
-Each is built only for a question that reads it. Columns carry the names of the events' columns
-(see oplog.events); geometries are WKB in lon/lat.
+Each is built only for a question that reads it, and what it takes is imported only then. Columns
+carry the names of the events' columns (see oplog.events); geometries are WKB in lon/lat.
 """
 
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from dataclasses import fields as columns_of
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from oplog import ground, units
+from oplog import units
 from oplog.events import (
     DayMeasured,
     DrillCalibrated,
@@ -28,14 +28,15 @@ from oplog.events import (
 )
 from oplog.fold import Farm
 from oplog.kit import KitItem
-from oplog.season import inputs
-from oplog.season.customer import stated_for
+
+if TYPE_CHECKING:
+    from oplog.ground import Covered
 
 Row = tuple[Any, ...]
 Schema = dict[str, str]
 """Column name -> type in the database."""
 
-_SQL = {
+SQL = {
     "str": "VARCHAR",
     "int": "BIGINT",
     "float": "DOUBLE",
@@ -50,7 +51,7 @@ def _event_columns(event_type: type[Event]) -> Schema:
     hints = columns(event_type)
     own = [c.name for c in columns_of(event_type) if c.name not in _ENVELOPE]
     kinds = {n: hints[n].__name__ for n in own if hints[n] is not bytes}
-    return {n: _SQL[kind] for n, kind in kinds.items() if kind in _SQL}
+    return {n: SQL[kind] for n, kind in kinds.items() if kind in SQL}
 
 
 _ENVELOPE = {c.name for c in columns_of(Event)}
@@ -81,6 +82,17 @@ class Columns:
     beside: Callable[[Farm], dict[str, tuple[type, Sequence[Any]]]] = lambda farm: {}
     reckoned: Mapping[str, str] = field(default_factory=dict)
 
+    def own(self, schema: Mapping[str, str], beside: Collection[str]) -> list[str]:
+        """Columns that are the events' own."""
+        return [n for n in schema if n not in beside and n not in self.reckoned]
+
+    def reckon(self, schema: Mapping[str, str]) -> str:
+        """Every column in SQL, of its type, out of the events' own and those beside them."""
+        return ", ".join(
+            f'({self.reckoned.get(c, chr(34) + c + chr(34))})::{kind} AS "{c}"'
+            for c, kind in schema.items()
+        )
+
 
 def _beside_visits(farm: Farm) -> dict[str, tuple[type, Sequence[Any]]]:
     """job: as said or planned. Work in no field on file is there too: its field is "new ground 1"
@@ -90,15 +102,20 @@ def _beside_visits(farm: Farm) -> dict[str, tuple[type, Sequence[Any]]]:
     farms = {name: d[-1].farm if d else None for name, d in drawn.items()}
     standing = [farm.standing[v.event_id] for v in farm.visits]
     handles, crops, years, jobs = zip(*standing, strict=True) if standing else ((),) * 4
-    named = [v.field or ground.place_name(farm, v) for v in farm.visits]
     return {
-        "field": (str, named),
+        "field": (str, [v.field or _new_ground(farm, v) for v in farm.visits]),
         "farm": (str, [farms[name] for name in fields]),
         "handle": (str, handles),
         "crop": (str, crops),
         "harvest_year": (int, years),
         "job": (str, jobs),
     }
+
+
+def _new_ground(farm: Farm, visit: WorkMeasured) -> str:
+    from oplog.ground import place_name
+
+    return place_name(farm, visit)
 
 
 _FIELD_S = "working_s + turning_s + filling_s + standing_s + travelling_s + unrecorded_s"
@@ -152,7 +169,7 @@ def _kit_rows(farm: Farm, values: Mapping[str, Any]) -> Iterable[Row]:
 
 
 _KIT = {
-    **{c.name: _SQL[str(c.type).split(" ")[0]] for c in columns_of(KitItem)},
+    **{c.name: SQL[str(c.type).split(" ")[0]] for c in columns_of(KitItem)},
     "holds_kg": "DOUBLE",
     "holds_l": "DOUBLE",
 }
@@ -182,6 +199,8 @@ _JOBS = {
 
 def _ground_rows(farm: Farm, values: Mapping[str, Any]) -> Iterable[Row]:
     """Passes over fields (see oplog.ground); only the asked harvest year's where one is asked."""
+    from oplog import ground
+
     for c in ground.covered(farm, harvest_year=values.get("harvest_year")):
         yield (
             c.operation,
@@ -205,7 +224,7 @@ def _ground_rows(farm: Farm, values: Mapping[str, Any]) -> Iterable[Row]:
         )
 
 
-def _job_of(farm: Farm, covered: ground.Covered) -> str | None:
+def _job_of(farm: Farm, covered: Covered) -> str | None:
     """The job that most of a pass was done for."""
     shares: dict[str | None, float] = defaultdict(float)
     for v in covered.visits:
@@ -241,6 +260,8 @@ _GROUND = {
 def _input_visit_rows(farm: Farm, values: Mapping[str, Any]) -> Iterable[Row]:
     """Each input with each visit it went to (see oplog.season.inputs). share: of the input;
     fillings: stops to fill seen in the visit."""
+    from oplog.season import inputs
+
     for given, v, share in inputs.shares(farm):
         fillings = sum(s.state == "filling" for s in v.spans)
         yield (given.event_id, v.event_id, share, fillings)
@@ -256,6 +277,8 @@ _INPUT_VISITS = {
 
 def _customer_rows(farm: Farm, values: Mapping[str, Any]) -> Iterable[Row]:
     """One row for each field that is worked for a customer; a field's own beats its farm's."""
+    from oplog.season.customer import stated_for
+
     for drawings in farm.fields.values():
         field = drawings[-1]
         if (stated := stated_for(farm, field)) is not None:

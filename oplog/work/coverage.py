@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from oplog.track import Floats
+from oplog.work.strips import strips
 
 GRID_M, HAIR_M = 1e-3, 1e-6
 """Precision of an overlay that fails in full precision: GEOS then rounds to millimetres.
@@ -121,9 +122,12 @@ def swept(lines: list[Any], width_m: float) -> Any:
 
 
 def _swaths(thin: NDArray[Any], width_m: float) -> NDArray[Any]:
+    """Ground under each centre line, widened to either side and cut off square at its ends; what
+    is nowhere wide is left out."""
     from shapely import buffer, is_empty
 
-    wide = buffer(thin, width_m / 2, cap_style="flat", **_SQUARE)
+    plain, wide = strips(thin, width_m / 2)
+    wide[~plain] = buffer(thin[~plain], width_m / 2, cap_style="flat", **_SQUARE)
     return np.asarray(wide[~is_empty(wide)])
 
 
@@ -234,13 +238,16 @@ def _missed(worked: Any, left: Any, width_m: float, close_m: float) -> Any:
     """Ground left that the work goes round: closed over by up to two widths."""
     from shapely import contains, get_parts, intersection, prepare
 
-    hull = _rounded(polygons(_filled(_outline(worked, width_m), width_m)))
+    least_m = max(0.2, 2 * close_m)
     parts = get_parts(left)
+    parts = parts[_as_wide(parts, least_m)]
+    if not len(parts):
+        return polygons(parts)
+    hull = _rounded(polygons(_filled(_outline(worked, width_m), width_m)))
     prepare(hull)
     within = contains(hull, parts)
     some = get_parts(_overlay(intersection, parts[~within], hull))
-    found = np.concatenate([parts[within], some])
-    return polygons(found[_as_wide(found, max(0.2, 2 * close_m))])
+    return polygons([*parts[within], *some[_as_wide(some, least_m)]])
 
 
 def _outline(ground: Any, width_m: float) -> Any:

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from heapq import heapify, heappop, heappush
+from itertools import compress
 from typing import Any
 
 import numpy as np
@@ -12,6 +14,9 @@ from oplog.geodesy import Plane
 from oplog.land import Field
 from oplog.track import Floats
 from oplog.work.clean import Cleaned
+
+ELSEWHERE_S = 60.0
+"""Longer in other fields is more than a dip into a neighbour."""
 
 
 @dataclass(frozen=True)
@@ -109,18 +114,29 @@ class _Distances:
         if last < first:
             return 0.0
         if (field, first, last) not in self._known:
-            self._known[field, first, last] = self._furthest_m(field, first, last)
+            self.learn([(field, first, last)])
         return self._known[field, first, last]
 
-    def _furthest_m(self, field: int, first: int, last: int) -> float:
-        from shapely import distance, points, prepare
+    def learn(self, asked: list[Run]) -> None:
+        """Work out at one go how far from a field fixes are from one to another, for many such
+        stretches, none of them empty."""
+        from shapely import distance, points
+
+        for field in dict.fromkeys(f for f, _, _ in asked):
+            here = [run for run in asked if run[0] == field]
+            rows = np.concatenate([np.arange(first, last + 1) for _, first, last in here])
+            away = distance(self._ground(field), points(self.cleaned.x[rows], self.cleaned.y[rows]))
+            begins = np.cumsum([0, *(last + 1 - first for _, first, last in here[:-1])])
+            furthest = np.maximum.reduceat(away, begins).tolist()
+            self._known.update(zip(here, furthest, strict=True))
+
+    def _ground(self, field: int) -> Any:
+        from shapely import prepare
 
         if field not in self._grounds:
             self._grounds[field] = _local(self.fields[field], self.cleaned.plane)
             prepare(self._grounds[field])
-        rows = slice(first, last + 1)
-        spots = points(self.cleaned.x[rows], self.cleaned.y[rows])
-        return float(distance(self._grounds[field], spots).max())
+        return self._grounds[field]
 
 
 def _runs(inside: NDArray[np.int32]) -> list[Run]:
@@ -138,31 +154,67 @@ def _runs(inside: NDArray[np.int32]) -> list[Run]:
 def _join(runs: list[Run], seconds: Floats, distance: _Distances, leave: Leave) -> list[Run]:
     """Join runs in the same field across short absences, longest runs first.
 
-    Whatever lies between two runs that are joined (dips into a neighbour) is swallowed.
+    Whatever lies between two runs that are joined (dips into a neighbour) is swallowed. A run
+    that cannot be joined to the next of its field never can: what else is joined only makes the
+    next one further off, and what lies between longer.
     """
-    changed = True
-    while changed:
-        changed = False
-        order = sorted(range(len(runs)), key=lambda k: runs[k][1] - runs[k][2])
-        for k in order:
-            field, first, last = runs[k]
-            partner = next((j for j in range(k + 1, len(runs)) if runs[j][0] == field), None)
-            if partner is None:
-                continue
-            _, first2, last2 = runs[partner]
-            away = seconds[first2] - seconds[last]
-            if away > max(leave.absence_s, leave.filling_s):
-                continue
-            between = runs[k + 1 : partner]
-            if sum(seconds[e] - seconds[s] for _, s, e in between) > 60.0:
-                continue
-            limit_m = leave.far_m if away <= leave.absence_s else leave.near_m
-            if distance.furthest_m(field, last + 1, first2 - 1) > limit_m:
-                continue
-            runs = [*runs[:k], (field, first, last2), *runs[partner + 1 :]]
-            changed = True
-            break
-    return runs
+    runs, left = list(runs), [True] * len(runs)
+    after = _next_in_field(runs)
+    distance.learn(_absences(runs, after, seconds, leave))
+    longest = [(first - last, k) for k, (_, first, last) in enumerate(runs)]
+    heapify(longest)
+    while longest:
+        _, k = heappop(longest)
+        partner = after[k] if left[k] else None
+        while partner is not None and not left[partner]:
+            partner = after[partner]
+        if partner is None:
+            continue
+        between = list(compress(runs[k + 1 : partner], left[k + 1 : partner]))
+        if _is_one_stay(runs[k], runs[partner], between, seconds, distance, leave):
+            left[k + 1 : partner + 1] = [False] * (partner - k)
+            field, first, _ = runs[k]
+            runs[k] = field, first, runs[partner][2]
+            after[k] = after[partner]
+            heappush(longest, (first - runs[k][2], k))
+    return list(compress(runs, left))
+
+
+def _next_in_field(runs: list[Run]) -> list[int | None]:
+    """For each run, which is the next in its field."""
+    found: list[int | None] = []
+    ahead: dict[int, int] = {}
+    for k in reversed(range(len(runs))):
+        found.append(ahead.get(runs[k][0]))
+        ahead[runs[k][0]] = k
+    return found[::-1]
+
+
+def _absences(runs: list[Run], after: list[int | None], seconds: Floats, leave: Leave) -> list[Run]:
+    """Stretches from one run in a field to the next that are short enough to be looked at."""
+    most_s = max(leave.absence_s, leave.filling_s)
+    pairs = [(runs[k], runs[j]) for k, j in enumerate(after) if j is not None]
+    return [
+        (field, last + 1, first - 1)
+        for (field, _, last), (_, first, _) in pairs
+        if first - last > 1 and seconds[first] - seconds[last] <= most_s
+    ]
+
+
+def _is_one_stay(
+    run: Run, following: Run, between: list[Run], seconds: Floats, distance: _Distances,
+    leave: Leave,
+) -> bool:  # fmt: skip
+    """Whether a machine has not left a field from one run in it to the next."""
+    field, _, last = run
+    first = following[1]
+    away = seconds[first] - seconds[last]
+    if away > max(leave.absence_s, leave.filling_s):
+        return False
+    if sum(seconds[e] - seconds[s] for _, s, e in between) > ELSEWHERE_S:
+        return False
+    limit_m = leave.far_m if away <= leave.absence_s else leave.near_m
+    return distance.furthest_m(field, last + 1, first - 1) <= limit_m
 
 
 def _crossing(cleaned: Cleaned, field: Field, inner: int, outer: int) -> float:

@@ -1,0 +1,67 @@
+"""What is left out when a command runs, and that nothing is missed by it."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from tests.evening import day_gpx, farm_log, own_configuration
+
+__all__ = ["own_configuration"]
+
+HOOKED = "import sys\nfrom oplog.cli._without import Without\nsys.meta_path.insert(0, Without())\n"
+
+
+def ran(script: str) -> list[str]:
+    run = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True)
+    assert run.returncode == 0, run.stderr
+    return run.stdout.splitlines()
+
+
+def test_numpy_and_arrow_do_with_it_what_they_did() -> None:
+    work = (
+        "import numpy as np, pyarrow as pa\n"
+        "x = np.array([3, 1, 3, 2])\n"
+        "print(np.unique(x).tolist(), np.percentile(x, 30), np.isin(x, [3]).tolist())\n"
+        "print(np.median(x), np.median([1, np.nan]), np.nanmedian([1, np.nan]))\n"
+        "print(pa.array(x).to_pylist(), pa.array(x, mask=x > 2).to_pylist())\n"
+        "print('numpy.ma.core' in sys.modules)\n"
+    )
+    *with_hook, loaded = ran(HOOKED + work)
+    *without, loaded_else = ran("import sys\n" + work)
+    assert with_hook == without
+    assert (loaded, loaded_else) == ("False", "True")
+
+
+@pytest.mark.parametrize("how", ["np.ma.array", "numpy.ma.array", "from_ma", "by_extras"])
+def test_masked_arrays_are_there_for_who_uses_them(how: str) -> None:
+    work = (
+        "import numpy as np, numpy\n"
+        "np.unique([1, 2])\n"
+        "def from_ma(*given, **named):\n"
+        "    from numpy.ma import array\n"
+        "    return array(*given, **named)\n"
+        "def by_extras(*given, **named):\n"
+        "    import numpy.ma.extras\n"
+        "    return np.ma.array(*given, **named)\n"
+        f"x = {how}([1, 1, 2], mask=[0, 1, 0])\n"
+        "print(type(x) is np.ma.MaskedArray, np.ma.is_masked(x), x.sum())\n"
+        "print(np.unique(x).tolist() == [1, 2, None])\n"
+    )
+    assert ran(HOOKED + work) == ["True True 3", "True"]
+
+
+def test_an_import_loads_none_of_it(tmp_path: Path) -> None:
+    made = farm_log(tmp_path / "log")
+    (tmp_path / "day.gpx").write_bytes(day_gpx())
+    arguments = ["--log", str(made.path), "import", str(tmp_path / "day.gpx"), "--machine", "blue"]
+    said = ran(
+        f"import sys\nsys.argv = ['oplog', *{arguments!r}]\n"
+        "from oplog.cli import main\n"
+        "assert main() == 0\n"
+        "print(sorted({'numpy.ma.core', 'pandas', 'pyarrow._s3fs'} & sys.modules.keys()))\n"
+    )
+    assert said[-1] == "[]"
