@@ -106,9 +106,9 @@ def test_seed_to_a_visit_a_field_a_day_and_a_job(evening: log.Log, run: Run) -> 
     for to in (visit, "long acre", "2024-03-25", "beans in"):
         said = run("apply", "bean seed", "400", "kg", "--to", to, "--kind", "seed")
         assert said.code == 0, said.err
-        assert "206 kg/ha net (1.94 ha)" in " ".join(said.out.split())
+        assert "205 kg/ha net (1.95 ha)" in " ".join(said.out.split())
     rows = told(run("inputs", "--csv").out)
-    assert {(r["visits"], r["net_ha"][:4]) for r in rows} == {("1", "1.94")}
+    assert {(r["visits"], r["net_ha"][:4]) for r in rows} == {("1", "1.95")}
 
 
 @pytest.mark.parametrize(
@@ -221,7 +221,7 @@ def test_a_fields_season_and_notes(evening: log.Log, run: Run) -> None:
     run("sequence", "spring beans", "drilling", "rolling", "combining")
     said = " ".join(run("field", "long acre").out.split())
     assert "spring beans, harvest 2024" in said
-    assert "1.94 ha at 7.2 km/h" in said
+    assert "1.95 ha at 7.2 km/h" in said
     assert "wet corner by the oak" in said
     assert "next comes rolling; 1 behind the farthest field." in said
     assert "new points" in run("notes", "POINTS").out
