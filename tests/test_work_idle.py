@@ -200,6 +200,7 @@ def test_more_noise_and_more_ends_make_figures_less_sure() -> None:
     low = [area_range(covered, 10, 10.0, None, noise).low for noise in (0.02, 0.1, 0.5)]  # type: ignore[arg-type]
     assert low == sorted(low, reverse=True)
     assert area_range(covered, 90, 10.0, None, 0.02).low < low[0]  # type: ignore[arg-type]
+    assert area_range(covered, 10, 10.0, None, 0.02, spread_m=1.0).low < low[0]  # type: ignore[arg-type]
     assert hours_range(3600, 40, 1.0, 0.05).low > hours_range(3600, 40, 10.0, 0.05).low
     assert hours_range(3600, 40, 1.0, 0.05).low > hours_range(3600, 400, 1.0, 0.05).low
     assert hours_range(3600, 40, 1.0, 0.05).low > hours_range(3600, 40, 1.0, 0.5).low
@@ -216,6 +217,6 @@ def test_the_range_of_hours_lies_about_them_and_never_below_nothing() -> None:
 def test_a_header_is_less_sure() -> None:
     covered = cover([LineString([(5 + 10 * k, 0), (5 + 10 * k, 100)]) for k in range(10)], 10.0,
                     None, 0.1)  # fmt: skip
-    low = [area_range(covered, 10, 10.0, None, 0.02, cuts).low for cuts in (False, True)]
+    low = [area_range(covered, 10, 10.0, None, 0.02, cuts=cuts).low for cuts in (False, True)]
     assert low[1] < low[0]
     assert hours_range(3600, 40, 1.0, 0.05, True).low < hours_range(3600, 40, 1.0, 0.05).low

@@ -74,17 +74,15 @@ def test_bouts_further_apart_than_the_width_leave_a_gap() -> None:
     assert gap_m(found, 6.0) == pytest.approx(0.5, abs=0.05)
 
 
-@pytest.mark.parametrize(("noise", "taken_m"), [(1.0, 1.5), (0.02, 1.5), (1.0, 0.1)])
-def test_wandering_shows_in_the_spacing_where_the_receiver_is_not_steady(
-    noise: float, taken_m: float
-) -> None:
+@pytest.mark.parametrize("noise", [1.0, 0.02])
+def test_wandering_shows_in_the_spacing(noise: float) -> None:
     found = of(bouts=14, width_m=3.0, length_m=200.0, noise=noise)
-    seen_m = drift_seen_m(found, taken_m, 3.0)
-    if noise == 1.0 and taken_m == 1.5:
-        assert seen_m > 1.2 * taken_m
+    seen_m = drift_seen_m(found, 0.2, 3.0)
+    if noise == 1.0:
+        assert seen_m > 0.8
     else:
-        assert seen_m == taken_m
-    assert drift_seen_m(None, taken_m, 3.0) == taken_m
+        assert seen_m == 0.2
+    assert drift_seen_m(None, 0.2, 3.0) == 0.2
 
 
 def test_wandering_leaves_gaps_as_wide_as_distances_spread_but_never_a_bout() -> None:

@@ -169,9 +169,10 @@ def test_a_bend_at_full_speed_between_two_long_runs_is_driven_through(
     ox, oy = leg([bend[-1], (bend[-1][0] + 60 * np.cos(angle), bend[-1][1] + 60 * np.sin(angle))])
     p = driven(np.concatenate([x, bx[1:], ox[1:]]), np.concatenate([y, by[1:], oy[1:]]))
     run = runs.running(p)
-    around = np.zeros(int(run.max()) + 1, dtype=bool)
-    found = runs.driven_through(p, run, around, np.ones(len(p)), 2.0)
-    assert not runs.driven_through(p, run, around, np.zeros(len(p)), 2.0).any()
+    known = runs.runs_of(p, working_line(p, PLAIN), run, None, 10.0)
+    fit = np.ones(len(p))
+    found = runs.driven_through(p, run, known, fit, 2.0, 10.0)
+    assert not runs.driven_through(p, run, known, 0 * fit, 2.0, 10.0).any(), "a road fits nothing"
     assert found.any() == through
     assert not found[:20].any()
 
@@ -189,6 +190,43 @@ def test_a_break_beside_an_earlier_bout_is_closed_and_one_across_it_is_not(
     out = mended(p, line, lay, work & ~gap, 2.0)
     assert out[gap].all() == closed
     assert out[~gap].all()
+
+
+@pytest.mark.parametrize("headland_m", [15.0, 0.0])
+def test_who_comes_in_over_the_boundary_begins_level_with_where_others_ended(
+    headland_m: float,
+) -> None:
+    """The field lies above y = 0; the turn is driven below it."""
+    bend = np.linspace(0, np.pi / 2, 8)
+    turn = [(18 - 8 * np.cos(a), headland_m - 8 * np.sin(a)) for a in bend]
+    turn += [(30, headland_m - 8), (30, -25), (0, -25)]
+    p = driven(*leg([(10, 100), *turn, (0, 100)]))
+    into = (p.x < 2) & (p.y > 0)
+    work = (p.x < 11) & (p.y > headland_m) | into
+    inland = np.asarray(p.y > 0, dtype=np.float64)
+    inmost = p.y > 4
+    out = ends.trim(
+        p, working_line(p, PLAIN), work, crossings(inland, inland), inland, 2.0, inmost, 10.0, False
+    )
+    assert p.y[out & into].min() == pytest.approx(headland_m, abs=4.0)
+
+
+def test_work_round_and_round_goes_on_through_bends_at_full_speed() -> None:
+    x, y = leg([(0, 0), (80, 0), (86, 6), (86, 60)])
+    p = driven(x, y)
+    fits = np.ones(len(p), dtype=bool)
+    kept = states._kept_on(p.speed, 1.0, fits)
+    assert kept[20:-20].min() == pytest.approx(1.2)
+    assert states._kept_on(p.speed, 4.0, fits).max() == 0.0
+    assert states._kept_on(p.speed, 1.0, ~fits).max() == 0.0
+
+
+def test_a_run_that_goes_on_into_the_next_lap_still_keeps_to_the_edge() -> None:
+    lap = [(-4, 4), (96, 4), (96, 96), (4, 96), (4, 14), (14, 14), (40, 14)]
+    p = driven(*leg(lap))
+    found = runs.runs_of(p, working_line(p, PLAIN), runs.running(p), SQUARE, 10.0)
+    assert np.isfinite(found.edge_m).sum() >= 4
+    assert found.around.sum() >= 4
 
 
 def test_the_speed_at_work_is_that_of_its_middle() -> None:

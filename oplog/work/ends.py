@@ -31,14 +31,15 @@ class Crossings:
 
 
 def trim(
-    path: Path, line: Line, work: Flags, new: Crossings, usual: float,
+    path: Path, line: Line, work: Flags, new: Crossings, inland: Floats, usual: float,
     inmost: Flags, width_m: float, cuts: bool,
 ) -> Flags:  # fmt: skip
     """Move the ends of each run to where the line comes onto new ground and leaves it: (m,) mask.
 
     The sequence model finds the runs. Within some seconds of their ends the line decides, to the
     second: where it crosses from old ground to new or back; failing that, where it runs straight,
-    looked for as far as `far` seconds inward. inmost: (m,) where there is room for a headland.
+    looked for as far as `far` seconds inward. inland: (m,) share of the line in the field, 0-1.
+    inmost: (m,) where there is room for a headland.
     """
     far = 5 if cuts else 10
     able = ~path.reverse & (path.speed > 0.25 * usual)
@@ -57,7 +58,8 @@ def trim(
     ends = [_end_of_run(b, -1, new, square, drawn_straight, far)[0] for _, b in runs]
     inner = [e for e in ends if inmost[min(e + 1, len(inmost) - 1)]]
     for (a, b), (begin, crossed), end in zip(runs, begins, ends, strict=True):
-        if not crossed:
+        # Who comes in over the boundary may leave a headland for another day.
+        if not crossed or inland[max(begin - 3, 0) : begin].min(initial=1.0) < 0.5:
             begin = _at_neighbours_end(begin, line, inner, width_m, far)
         if not cuts:
             begin = _when_straight(begin, end, path.heading, bent)

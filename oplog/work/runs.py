@@ -32,6 +32,8 @@ AROUND = 0.5
 BEND_S, STEADY, AWAY = 12, 0.55, np.radians(130)
 """A bend that is driven through: its length at most, the share of the working speed kept, and how
 far it turns at most."""
+SIDE_S, SIDE_WIDTHS = 6, 5
+"""A shorter run is none between two corners: nor is one across a turn, if it is not this long."""
 CORNER_S = 45
 """No longer between two sides of a lap: a machine may have to come about at its corner."""
 
@@ -89,19 +91,22 @@ def running(path: Path) -> NDArray[np.intp]:
 
 
 def driven_through(
-    path: Path, run: NDArray[np.intp], around: Flags, fit: Floats, usual: float
+    path: Path, run: NDArray[np.intp], runs: Runs, fit: Floats, usual: float, width_m: float
 ) -> Flags:
     """Bends between two long runs that are driven as fast as the work: (m,) mask.
 
     Who lifts for a corner slows for it, goes back or loops; and a turn at the end of a bout
     comes about, which between two sides of a lap round the field is a sharp corner. A road bends
-    too, but fits nothing. around: (k,) runs that are sides of such a lap; fit: (m,) how far each
-    second's run fits its neighbours, 0-1. usual: working speed. [m/s]
+    too, but fits nothing. fit: (m,) how far each second's run fits its neighbours, 0-1. usual:
+    working speed. [m/s]
     """
     first = _first(run)
     last = first + np.bincount(run) - 1
     found = np.zeros(len(run), dtype=bool)
-    long = np.flatnonzero(last - first + 1 >= SHORT_S)
+    lasts_s = last - first + 1
+    long = np.flatnonzero(
+        (lasts_s >= SHORT_S) | (lasts_s >= SIDE_S) & (runs.length_m > SIDE_WIDTHS * width_m)
+    )
     for before, after in pairwise(long[long > 0].tolist()):
         a, b = last[before], first[after]
         if b - a > BEND_S or path.piece[a] != path.piece[b] or min(fit[a], fit[b]) < 0.5:
@@ -109,7 +114,7 @@ def driven_through(
         here = slice(max(a - 3, 0), b + 4)
         turned = abs(path.heading[min(b + 3, len(run) - 1)] - path.heading[max(a - 3, 0)])
         keeps = path.speed[here].min() > STEADY * usual
-        away = np.pi if around[before] and around[after] else AWAY
+        away = np.pi if runs.around[before] and runs.around[after] else AWAY
         if keeps and turned < away and not path.reverse[here].any():
             found[here] = True
     return found
@@ -142,7 +147,7 @@ def runs_of(
     dx, dy = line.x - x[number], line.y - y[number]
     angle = np.arctan2(2 * mean(dx * dy), mean(dx * dx) - mean(dy * dy)) / 2
     length = np.asarray(np.bincount(run, weights=path.speed), dtype=np.float64)
-    edge_m = _along_edge(line, run, ground, width_m)
+    edge_m = _along_edge(line, run, ground, width_m, path.drift_m)
     lap = _laps(path, run, np.isfinite(edge_m))
     around = _around(lap, length, edge_m, ground)
     speed = length / np.maximum(count, 1)
@@ -220,7 +225,9 @@ def _laid(runs: Runs, of: NDArray[np.intp], by: NDArray[np.intp]) -> tuple[Float
     return turned, np.abs(dx * cos + dy * sin), np.abs(dy * cos - dx * sin)
 
 
-def _along_edge(line: Line, run: NDArray[np.intp], ground: Any | None, width_m: float) -> Floats:
+def _along_edge(
+    line: Line, run: NDArray[np.intp], ground: Any | None, width_m: float, drift_m: float
+) -> Floats:
     """Distance from the field's edge of runs that keep it, as the sides of a lap do: (k,) [m]"""
     from shapely import distance, points, prepare
 
@@ -230,13 +237,16 @@ def _along_edge(line: Line, run: NDArray[np.intp], ground: Any | None, width_m: 
     k = k[k > 0]
     if ground is None or not len(k):
         return kept
-    shares = np.array([0.15, 0.32, 0.5, 0.68, 0.85])
+    shares = np.linspace(0.06, 0.94, 11)
     rows = _first(run)[k][:, None] + (count[k][:, None] * shares).astype(np.intp)
     edge = ground.boundary
     prepare(edge)
-    off = distance(points(line.x[rows], line.y[rows]), edge)
-    along = (np.ptp(off, axis=1) < 0.15 * width_m) & (off.mean(axis=1) < 4.5 * width_m)
-    kept[k[along]] = off[along].mean(axis=1)
+    off = np.sort(distance(points(line.x[rows], line.y[rows]), edge), axis=1)
+    # But for two stations at either end: a run may cut a corner, or go on into the next lap.
+    even = off[:, -3] - off[:, 2] < 0.15 * width_m + drift_m
+    middle = off[:, off.shape[1] // 2]
+    along = even & (middle < 4.5 * width_m)
+    kept[k[along]] = middle[along]
     return kept
 
 

@@ -22,9 +22,9 @@ STATION_M, STATIONS = 8.0, 800
 longer, they lie further apart."""
 LEG_M = 5.0
 """Length of the straight legs that a bout is taken for."""
-LOOSE, UNSTEADY_M, WANDER = 0.15, 0.3, 1.7
-"""Spread of distances, in widths, that only wandering explains; of a receiver that wanders more
-than this. WANDER: drift for such a spread, as neighbours share some of it (simulators)."""
+LOOSE, WANDER = 0.15, 1.7
+"""Spread of distances, in widths, that only wandering explains; and the drift for such a spread,
+as neighbours share some of it (simulators)."""
 FEWEST = 12
 """Stations with a neighbour that an estimate needs."""
 
@@ -66,11 +66,11 @@ def gap_m(found: Spacing | None, width_m: float) -> float:
 def drift_seen_m(found: Spacing | None, drift_m: float, width_m: float) -> float:
     """How far positions wander, as the spacing of bouts shows where it is much. [m]
 
-    drift_m: what is taken from how they tremble. A receiver that filters well trembles little
-    for how far it wanders. No driver keeps so little to his neighbour as LOOSE; a header does,
-    as it takes part-widths, but with a receiver that is steady.
+    Of a receiver that is not steady. drift_m: what is taken from how they tremble. One that
+    filters well trembles little for how far it wanders; but no driver keeps so little to his
+    neighbour as LOOSE.
     """
-    if found is None or drift_m < UNSTEADY_M or found.spread_m < LOOSE * width_m:
+    if found is None or found.spread_m < LOOSE * width_m:
         return drift_m
     return max(drift_m, WANDER * found.spread_m)
 

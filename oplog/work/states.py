@@ -117,9 +117,11 @@ def label(
     usual = working_speed(path.speed, work)
     if not cuts:
         work = mended(path, line, known.lays.wide, work, usual)
-    # The ends lie where the ground itself was worked, not where it was worked but for a gap.
-    bare = _crossings(known.lays.inside, work, path.piece)
-    return trim(path, line, work, bare, usual, known.inmost, width_m, cuts)
+    # The ends lie where the ground itself was worked, not where it was worked but for a gap; and
+    # at the boundary, but for a header, which is clear of the crop only beyond it.
+    lays = known.lays
+    bare = _crossings(lays.narrow if cuts else lays.inside, work, path.piece)
+    return trim(path, line, work, bare, known.inland, usual, known.inmost, width_m, cuts)
 
 
 @dataclass(frozen=True, eq=False)
@@ -204,8 +206,10 @@ def _score(known: _Known, work: Flags, gates: Sequence[int]) -> Floats:
     )  # fmt: skip
     apart = 0.0 if blurred else weights.apart * apart_from_work(path, run, share_fit, gates)
     gain = np.where(alike, np.maximum(gain, weights.alike), gain)
-    through = driven_through(path, run, runs.around, share_fit, usual)
+    through = driven_through(path, run, runs, share_fit, usual, known.width_m)
     all_round = np.maximum(_all_round(fits & (new >= 0.5)), through)
+    if not known.cuts:
+        all_round = np.maximum(all_round, _kept_on(path.speed, usual, fits & (new >= 0.3)))
     speed = _speed_evidence(path.speed, usual, *_slack(path, work, usual), weights)
     bends = known.turning * (1 - weights.round_work * all_round)
     return np.asarray(known.fixed - bends + speed + known.sight * gain - apart)
@@ -316,12 +320,23 @@ def _fits(covered: Ground, sides: list[_Side], new: Floats) -> tuple[Flags, Flag
     return np.asarray((left & free[0]) | (right & free[1]) | (both & (new >= 0.3))), both
 
 
-def _all_round(flags: Flags, reach: int = 8) -> Floats:
+def _kept_on(speed: Floats, usual: float, fitting: Flags) -> Floats:
+    """How far the speed is kept through a bend that mostly fits, as in work round and round:
+    (m,) 0 to 1.2, as nothing speaks for a turn then. A header goes round corners in strokes."""
+    fits = np.clip(2 * _about(fitting) - 0.8, 0.0, 1.0)
+    return np.asarray(1.2 * _all_round(speed > 0.85 * usual) * fits)
+
+
+def _all_round(flags: Flags) -> Floats:
     """How far a flag holds without a break for some seconds either side: (m,) 0-1."""
+    return np.clip((_about(flags) - 0.6) / 0.4, 0.0, 1.0)
+
+
+def _about(flags: Flags, reach: int = 8) -> Floats:
+    """Mean of a flag over some seconds either side: (m,) 0-1."""
     width = 2 * reach + 1
     padded = np.concatenate([np.zeros(reach), flags, np.zeros(reach)])
-    mean = np.convolve(padded, np.full(width, 1 / width), mode="valid")
-    return np.clip((mean - 0.6) / 0.4, 0.0, 1.0)
+    return np.convolve(padded, np.full(width, 1 / width), mode="valid")
 
 
 def working_speed(speed: Floats, work: Flags) -> float:

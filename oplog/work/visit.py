@@ -42,8 +42,7 @@ THROUGH, IN_AND_OUT = 0.2, 0.05
 and over less than this, of one that came in, turned and left."""
 
 PHONE_M = 0.2
-"""Drift from which on distances between strips of a header spread for the receiver's sake: it
-takes part-widths, and leaves gaps that are none of the receiver's."""
+"""A phone trembles so much that this is taken for its drift."""
 
 WIDEST_M = 45.0
 """How far apart bouts are looked for where no width is stated."""
@@ -122,8 +121,17 @@ def _part(path: Path, stay: Stay, place: Place, fresh: bool) -> _Part | None:
     if len(path) < 5:
         return None
     rig, found = _rig(path, stay, place)
-    wander_m = drift_seen_m(found, path.drift_m, _width(rig, found))
-    return _Part(replace(path, drift_m=wander_m), stay, rig, found, fresh)
+    if _wanders(path, rig):
+        path = replace(path, drift_m=drift_seen_m(found, path.drift_m, _width(rig, found)))
+    return _Part(path, stay, rig, found, fresh)
+
+
+def _wanders(path: Path, rig: Rig) -> bool:
+    """Whether distances between bouts that spread are the receiver's doing.
+
+    Not with RTK; nor with a header, which takes part-widths, but for one followed by a phone.
+    """
+    return path.drift_m > PHONE_M if in_front(rig) else not path.steady
 
 
 def _together(parts: list[_Part]) -> list[list[_Part]]:
@@ -285,8 +293,7 @@ def _closing_m(part: Path, rig: Rig, width_m: float, seen: Spacing | None) -> fl
     """
     drift = part.drift_m
     trembles = min(0.02 + 2.0 * drift, max(0.4 * width_m, 1.5 * drift))
-    edge_to_edge = drift > PHONE_M if in_front(rig) else not part.steady
-    return float(max(trembles, wander_m(seen, width_m)) if edge_to_edge else trembles)
+    return float(max(trembles, wander_m(seen, width_m)) if _wanders(part, rig) else trembles)
 
 
 def _visit(
@@ -310,7 +317,7 @@ def _visit(
         **_speeds(part.speed[bout > 0], working_m, seconds["working"]),
         width_used_m=width_m if known else None,
         bout_width_m=seen.width_m if seen else None, bout_width_sd_m=seen.sd_m if seen else None,
-        **_areas(covered, stay.field, bouts, width_m, part.drift_m, known, rig),
+        **_areas(covered, stay.field, bouts, width_m, part, seen, known, rig),
         noise_m=part.noise_m, interval_s=part.interval_s, line_m=rig.line_m, right_m=rig.right_m,
         **_geometries(covered, place.plane),
         doubts=doubts(rig, seen, part, width_m),
@@ -334,14 +341,17 @@ def _areas(
     field: Field,
     bouts: int,
     width_m: float,
-    drift_m: float,
+    part: Path,
+    seen: Spacing | None,
     known: bool,
     rig: Rig,
 ) -> dict[str, Any]:
     """The areas of a visit by the names of Visit; None each where no width is known. [m2]"""
     if not known:
         return dict.fromkeys(f"{name}_m2" for name in AREAS)
-    sure = area_range(covered, bouts, width_m, field.area_m2, drift_m, in_front(rig))
+    spread_m = 0.0 if part.steady or seen is None else seen.spread_m
+    cuts = in_front(rig)
+    sure = area_range(covered, bouts, width_m, field.area_m2, part.drift_m, spread_m, cuts)
     worked, overlap = float(covered.worked.area), float(covered.overlap.area)
     return {
         "worked_m2": worked,
