@@ -79,8 +79,9 @@ filled AS (
     SELECT
         *,
         coalesce(loads, to_ha(applied_m2) * tank_rate / nullif(tank, 0)) AS fills,
-        CASE WHEN kind IN ('spray', 'water') OR (kind = 'fertiliser' AND unit = 'l')
-             THEN coalesce(mixed_l, CASE WHEN unit = 'l' THEN tank_rate END) END AS liquid_rate
+        -- Of a spray the water tells it, and nothing does where that was not stated.
+        CASE WHEN kind = 'spray' THEN mixed_l
+             WHEN kind IN ('water', 'fertiliser') AND unit = 'l' THEN tank_rate END AS liquid_rate
     FROM tanked
 )
 SELECT

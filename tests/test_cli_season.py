@@ -6,7 +6,7 @@ import csv
 import io
 import json
 import shutil
-from datetime import datetime
+from datetime import date, datetime
 from pathlib import Path
 
 import pytest
@@ -99,6 +99,48 @@ def test_what_is_still_needed(evening: log.Log, run: Run) -> None:
 
 
 # --- inputs
+
+
+def test_a_correction_keeps_what_it_does_not_say(evening: log.Log, run: Run) -> None:
+    """Whoever adds the wind to a spray record does not take back the water and the dose."""
+    said = (
+        "--kind",
+        "spray",
+        "--dose",
+        "2l",
+        "--water",
+        "200",
+        "--bbch",
+        "31",
+        "--machine",
+        "blue",
+    )
+    run("apply", "Herbex", "4", "l", "--to", "2024-03-25", *said)
+    first = told(run("inputs", "--csv").out)[0]["input"]
+    done = run("apply", "Herbex", "5", "l", "--replaces", first, "--wind", "3")
+    assert done.code == 0, done.err
+    (event,) = now(evening).inputs
+    assert (event.amount, event.wind_force) == (5.0, 3.0)
+    assert (event.per_ha, event.water_l_ha, event.bbch) == (2.0, 200.0, "31")
+    assert (event.day, event.machine, event.kind) == (date(2024, 3, 25), "blue", "spray")
+    moved = run("apply", "Herbex", "5", "l", "--to", "Mill", "--replaces", event.event_id[:5])
+    assert moved.code == 0, moved.err
+    (event,) = now(evening).inputs
+    assert (event.field, event.machine, event.water_l_ha) == ("Mill", "blue", 200.0)
+    assert "Say what it went on" in run("apply", "Herbex", "5", "l").err
+
+
+def test_a_spray_without_its_water_has_no_flow(evening: log.Log, run: Run) -> None:
+    visit = handle(evening, "Long Acre")
+    run("kit", "add", "sprayer", "--kind", "sprayer", "--width", "4m")
+    run("say", visit, "--implement", "sprayer")
+    dry = run("apply", "Herbex", "4", "l", "--to", visit, "--kind", "spray").out
+    assert "l/min" not in dry
+    first = told(run("inputs", "--csv").out)[0]["input"]
+    assert (
+        "l/min over the boom"
+        in run("apply", "Herbex", "4", "l", "--replaces", first, "--water", "200").out
+    )
 
 
 def test_seed_to_a_visit_a_field_a_day_and_a_job(evening: log.Log, run: Run) -> None:

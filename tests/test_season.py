@@ -367,7 +367,9 @@ def test_an_account(rows: Callable[..., Rows], farm: Farm) -> None:
             assert (r["is_part_done"] == "False") == finished
             expected = ground["boundary_ha" if finished else "done_ha"]
             assert r["quantity"] == pytest.approx(expected, abs=0.0051)
-        assert r["quantity"] == round(r["quantity"], 2), "as printed, so that the sum can be checked"
+        assert r["quantity"] == round(r["quantity"], 2), (
+            "as printed, so that the sum can be checked"
+        )
         price = {"spraying": 14.0, "mowing": 52.0}.get(r["operation"])
         assert r["price"] == price
         if price:

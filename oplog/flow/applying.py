@@ -24,6 +24,15 @@ LARGEST_RATE = {"seed": 1000.0, "spray": 100.0, "fertiliser": 100_000.0, "fuel":
 """Amounts a hectare beyond which a figure is likely to be a slip, in kg or l. Common practice."""
 
 
+_TO = ("job", "visit", "field", "day", "machine", "operation", "started_at", "ended_at")
+
+_IN_UNIT = ("left_over", "per_ha")
+
+_BESIDE = (*_IN_UNIT, "loads", "water_l_ha", "nozzle_m", "authorisation", "started", "eppo", "bbch",
+           "operator", "wind_force", "wind_from", "use")  # fmt: skip
+"""Columns of an input beside what it was, how much, and what it went to."""
+
+
 @dataclass(frozen=True)
 class Applied:
     """An input as written, the number of visits it went to, and what looks odd about it."""
@@ -38,7 +47,7 @@ def apply(
     product: str,
     amount: float,
     unit: str,
-    to: str,
+    to: str | None,
     *,
     today: date,
     kind: str | None = None,
@@ -52,22 +61,24 @@ def apply(
     to: a job, a visit's handle, a field, or a day (2027-04-10). on: only work of this day; a
     field without one takes its latest day with fitting work. kind: see agronomy.KINDS; taken
     from the implement that did the work where it is not said. details: further columns of
-    events.InputApplied. replaces: handle of an input that this one corrects.
+    events.InputApplied. replaces: handle of an input that this one corrects: what is not said
+    again (what it went to, dose, water, wind ...) stays as it was said.
     Raises: UnknownName, OplogError.
     """
     history = read(log)
     farm = history.farm
     _check_amount(amount, "The amount")
-    where = _where(farm, to)
-    kind = kind or _usual_kind(farm, where)
+    before = input_of(farm, replaces) if replaces else None
+    where = _went_to(before) if to is None and before else _where(farm, to or "")
+    kind = kind or (before.kind if before else _usual_kind(farm, where))
     amount, unit = _of_kind(product, kind, amount, unit)
     columns: dict[str, Any] = {
+        **(_kept(before, kind, unit) if before else {}),
         **where,
         **{k: v for k, v in (details or {}).items() if v is not None},
     }
     if on is not None:
         columns["day"] = on
-    before = input_of(farm, replaces) if replaces else None
     event = InputApplied(
         product=product, kind=kind, amount=amount, unit=unit,
         supersedes=(before.event_id,) if before else (), **columns, **stated(),
@@ -155,6 +166,22 @@ def input_of(farm: Farm, handle: str) -> InputApplied:
             "input", handle, (i.event_id[:5] for i in farm.inputs), "oplog inputs lists them."
         )
     return found[0]
+
+
+def _went_to(event: InputApplied) -> dict[str, Any]:
+    """The columns that say what an input was said to have gone to."""
+    return {name: getattr(event, name) for name in _TO}
+
+
+def _kept(before: InputApplied, kind: str, unit: str) -> dict[str, Any]:
+    """What was said of an input beside its amount, for the one that corrects it: whoever adds the
+    wind does not take back the water. Nothing is kept of another kind of input, and no amount
+    that was in another unit."""
+    if before.kind != kind:
+        return {}
+    lost = () if before.unit == unit else _IN_UNIT
+    of_machine = () if before.visit else ("machine",)
+    return {n: getattr(before, n) for n in (*_BESIDE, *of_machine) if n not in lost}
 
 
 def _where(farm: Farm, to: str) -> dict[str, Any]:
