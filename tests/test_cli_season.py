@@ -287,6 +287,38 @@ def test_seasons(evening: log.Log, run: Run) -> None:
     assert run("season", "2031", "--csv").out.count("\n") == 1
 
 
+def test_work_without_a_crop_is_in_no_season_and_that_is_said(evening: log.Log, run: Run) -> None:
+    """A season's figures do not leave out in silence what nobody stated a crop for."""
+    assert "In no season" not in run("season").out
+    (crop,) = now(evening).crops["mill"]
+    run("strike", crop.event_id[:6], "--because", "not so")
+    worked = in_field(evening, "Mill").worked_m2
+    where = "in Mill; no crop is stated there."
+    lacks = f"In no season: 1 visit, {worked / 1e4:.2f} ha {where}"
+    said = " ".join(run("season").out.split())
+    assert said.startswith("Season 2024")
+    assert f"{lacks} oplog land crop FIELD CROP --harvest YEAR" in said
+    assert f"{worked / 4046.86:.2f} acres {where}" in " ".join(
+        run("season", "--units", "us").out.split()
+    )
+    assert lacks in " ".join(run("season", "2025").out.split()), "worked in 2024, for a later crop"
+    assert "In no season" not in run("season", "2031").out
+    assert lacks in " ".join(run("season", "--csv").err.split())
+    assert lacks in " ".join(run("sheet", "season", "--out", "-").out.split())
+
+
+def test_a_log_without_crops_says_how_work_gets_into_a_season(
+    run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    farm_log(tmp_path / "log")
+    (tmp_path / "day.gpx").write_bytes(day_gpx())
+    monkeypatch.chdir(tmp_path / "log")
+    run("import", tmp_path / "day.gpx", "--implement", "drill")
+    how = "in Long Acre, Mill; no crop is stated there. oplog land crop FIELD CROP --harvest YEAR"
+    assert how in " ".join(run("season").out.split())
+    assert how in " ".join(run("sheet", "season").err.split())
+
+
 def test_an_account(evening: log.Log, run: Run) -> None:
     assert "Add one: oplog customer add" in " ".join(run("account", "Brook").err.split())
     assert run("customer", "add", "Brook Farm", "--field", "Long Acre", "--field", "Mill").code == 0
