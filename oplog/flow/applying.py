@@ -9,9 +9,9 @@ from typing import Any
 
 from oplog import units
 from oplog.errors import OplogError, UnknownName
-from oplog.events import DrillCalibrated, InputApplied, InputPlanned
-from oplog.flow.history import read, stated
-from oplog.fold import Farm
+from oplog.events import DrillCalibrated, InputApplied, InputPlanned, WorkMeasured
+from oplog.flow.history import History, read, stated
+from oplog.fold import Farm, now_called
 from oplog.log import Log
 from oplog.season.inputs import visits_with
 from oplog.work import agronomy
@@ -69,7 +69,7 @@ def apply(
     farm = history.farm
     _check_amount(amount, "The amount")
     before = input_of(farm, replaces) if replaces else None
-    where = _went_to(before) if to is None and before else _where(farm, to or "")
+    where = _went_to(before) if to is None and before else _where(history, to or "")
     kind = kind or (before.kind if before else _usual_kind(farm, where))
     amount, unit = _of_kind(product, kind, amount, unit)
     columns: dict[str, Any] = {
@@ -184,8 +184,9 @@ def _kept(before: InputApplied, kind: str, unit: str) -> dict[str, Any]:
     return {n: getattr(before, n) for n in (*_BESIDE, *of_machine) if n not in lost}
 
 
-def _where(farm: Farm, to: str) -> dict[str, Any]:
+def _where(history: History, to: str) -> dict[str, Any]:
     """The columns that say what an input went to."""
+    farm = history.farm
     key = to.strip().casefold()
     if key in farm.jobs:
         return {"job": farm.jobs[key].job}
@@ -196,7 +197,10 @@ def _where(farm: Farm, to: str) -> dict[str, Any]:
     except ValueError:
         pass
     if any(v.visit.startswith(key) for v in farm.visits) and len(key) >= 5:
-        v = farm.visit(to)
+        v: WorkMeasured | None = farm.visit(to)
+    else:
+        v = now_called(farm, history.events.values(), to)
+    if v is not None:
         return {
             "visit": v.visit, "machine": v.machine, "field": v.field, "day": v.day,
             "operation": v.operation, "started_at": v.started_at, "ended_at": v.ended_at,
