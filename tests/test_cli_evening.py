@@ -179,6 +179,21 @@ def test_open_visits_show_the_command_that_settles_them(at_home: log.Log, run: R
     assert "only machine in the log" in " ".join(said.err.split())
 
 
+def test_a_wrong_width_shows_as_soon_as_it_is_said(evening: log.Log, run: Run) -> None:
+    """What was said with a slip is told at once, with what sets it right."""
+    run("kit", "add", "narrow drill", "--kind", "drill", "--width", "3m")
+    said = run("say", handle(evening, "Mill"), "--implement", "roller").out
+    assert "Unsure" not in said
+    said = " ".join(
+        run("say", handle(evening, "Long Acre"), "--implement", "narrow drill").out.split()
+    )
+    assert "the narrow drill is stated as 3.0 m wide: was it another implement? drill would" in said
+    run("kit", "add", "drill", "--width", "5m")
+    run("say", handle(evening, "Long Acre"), "--implement", "drill")
+    said = " ".join(run("day", "2024-03-25").out.split())
+    assert "If not, set its width right: oplog kit add drill --width WIDTH" in said
+
+
 def test_every_fix_has_its_state(evening: log.Log, run: Run) -> None:
     rows = list(csv.DictReader(io.StringIO(run("fixes", "2024-03-25", "--csv").out)))
     assert list(rows[0]) == ["time", "lat", "lon", "speed_kmh", "machine", "field", "state", "bout"]
