@@ -186,6 +186,16 @@ def test_an_input_before_its_work_is_kept_and_told(evening: log.Log, run: Run) -
     assert "it will count once there is some" in " ".join(said.err.split())
 
 
+def test_muck_by_the_ten_thousand(evening: log.Log, run: Run) -> None:
+    visit = handle(evening, "Long Acre")
+    to = ("--to", visit, "--kind", "fertiliser")
+    said = run("apply", "muck", "50", "t", *to, "--dose", "20")
+    shown = " ".join(run("field", "Long Acre").out.split())
+    net_m2 = in_field(evening, "Long Acre").worked_m2
+    assert f"muck {50_000 / (net_m2 / 1e4):.0f} kg/ha" in shown
+    assert "20000 was said" in " ".join(said.err.split())
+
+
 def test_a_slip_is_pointed_at(evening: log.Log, run: Run) -> None:
     said = run("apply", "bean seed", "40", "t", "--to", "beans in", "--kind", "seed")
     assert "is a great deal of seed" in " ".join(said.err.split())

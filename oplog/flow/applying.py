@@ -288,10 +288,15 @@ def _odd(farm: Farm, event: InputApplied, today: date) -> list[str]:
         return [f"{rate:.0f} {event.unit}/ha is a great deal of {event.kind}: is the amount right?"]
     if event.per_ha and abs(rate / event.per_ha - 1) > 0.1:
         return [
-            f"{rate:.4g} {event.unit}/ha went out over the ground worked, where "
-            f"{event.per_ha:.4g} was said."
+            f"{_figure(rate)} {event.unit}/ha went out over the ground worked, where "
+            f"{_figure(event.per_ha)} was said."
         ]
     return []
+
+
+def _figure(rate: float) -> str:
+    """A rate in words: muck goes out by the ten thousand, which is no "2e+04"."""
+    return f"{rate:.0f}" if rate >= 100 else f"{rate:.3g}"
 
 
 def rows_of(farm: Farm, event: InputApplied) -> list[dict[str, Any]]:
