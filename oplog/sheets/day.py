@@ -42,7 +42,8 @@ def day_sheet(
     days = days_of(farm, day, machine)
     if not days:
         whose = f" by {machine}" if machine else ""
-        return f"{day_name(day)}: nothing recorded{whose}."
+        none = f"{day_name(day)}: nothing recorded{whose}. {_elsewhen(farm, day, machine)}"
+        return paragraph(_whole(none), width=width)
     visits = visits_of(farm, day, machine)
     title = day_name(day) + (f", {days[0].machine}" if len({d.machine for d in days}) == 1 else "")
     lines = [f"\033[1m{title}\033[0m" if bold else title]
@@ -71,6 +72,16 @@ def visits_of(farm: Farm, day: date, machine: str | None = None) -> list[WorkMea
 def days_of(farm: Farm, day: date, machine: str | None = None) -> list[DayMeasured]:
     """The measured days of a date, of one machine or all."""
     return [d for d in farm.days if d.day == day and _is(d.machine, machine)]
+
+
+def _elsewhen(farm: Farm, day: date, machine: str | None) -> str:
+    """Where to look instead of a day without anything."""
+    known = [d.day for d in farm.days if _is(d.machine, machine)]
+    if before := [d for d in known if d < day]:
+        return f"The last day before it: oplog day {max(before)}"
+    if known:
+        return f"The first day on file: oplog day {min(known)}"
+    return "Take in a track: oplog import PATH"
 
 
 def visit_now(farm: Farm, visit: WorkMeasured) -> list[WorkMeasured]:
