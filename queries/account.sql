@@ -13,11 +13,11 @@
 -- column:  began date
 -- column:  ended date
 -- column:  basis varchar: field (its area, or the ground done while it is part-done), net, gross or hours
--- column:  quantity double: in the unit; empty where it was not measured
+-- column:  quantity double: in the unit, to the hundredth, as it is charged; empty where it was not measured
 -- column:  unit varchar: ha or h
 -- column:  price double: for one of the unit; empty where none is stated
 -- column:  currency varchar
--- column:  amount double: quantity x price, VAT not in it, not rounded
+-- column:  amount double: that quantity x price, VAT not in it, not rounded
 -- column:  is_part_done boolean: the field is not finished
 -- column:  visits varchar: handles of the stays that it rests on
 -- order:   customer, began, field, operation, pass, crop, harvest_year
@@ -98,12 +98,16 @@ measured AS (
     SELECT
         *,
         coalesce(priced.basis, 'field') AS basis,
-        CASE coalesce(priced.basis, 'field')
-            WHEN 'field' THEN to_ha(field_m2)
-            WHEN 'net' THEN to_ha(net_m2)
-            WHEN 'gross' THEN to_ha(gross_m2)
-            WHEN 'hours' THEN to_h(charged_s)
-        END AS quantity
+        -- As it is printed: whoever pays must be able to multiply it by the price himself.
+        round(
+            CASE coalesce(priced.basis, 'field')
+                WHEN 'field' THEN to_ha(field_m2)
+                WHEN 'net' THEN to_ha(net_m2)
+                WHEN 'gross' THEN to_ha(gross_m2)
+                WHEN 'hours' THEN to_h(charged_s)
+            END,
+            2
+        ) AS quantity
     FROM charged
 )
 SELECT

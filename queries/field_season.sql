@@ -20,17 +20,29 @@
 -- column:  after varchar: that operation
 -- column:  inputs varchar: products with their rate over the ground worked
 -- order:   field, started_at, visit
-WITH given AS (
+WITH rated AS (
     SELECT
         visit_event_id,
-        string_agg(
-            product || ' ' || printf('%.4g', (amount - coalesce(left_over, 0)) * share
-                / nullif(to_ha(coalesce(applied_m2, worked_m2)), 0)) || ' ' || unit || '/ha',
-            ', ' ORDER BY product
-        ) AS inputs
+        product,
+        unit,
+        (amount - coalesce(left_over, 0)) * share
+            / nullif(to_ha(coalesce(applied_m2, worked_m2)), 0) AS rate
     FROM input_visits
     JOIN inputs ON inputs.event_id = input_visits.input_id
     JOIN visits ON visits.event_id = visit_event_id
+),
+given AS (
+    SELECT
+        visit_event_id,
+        string_agg(
+            product || ' ' || CASE
+                WHEN rate >= 100 THEN printf('%.0f', rate)
+                WHEN rate >= 10 THEN rtrim(rtrim(printf('%.1f', rate), '0'), '.')
+                ELSE rtrim(rtrim(printf('%.2f', rate), '0'), '.')
+            END || ' ' || unit || '/ha',
+            ', ' ORDER BY product
+        ) AS inputs
+    FROM rated
     GROUP BY visit_event_id
 ),
 worked AS (

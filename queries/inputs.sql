@@ -39,6 +39,7 @@ went AS (
     SELECT
         input_id,
         count(*) AS visits,
+        CASE WHEN count(DISTINCT visits.field) = 1 THEN any_value(visits.field) END AS went_in,
         min(day) AS first_day,
         any_value(harvest_year) AS harvest_year,
         sum(coalesce(applied_m2, worked_m2)) AS applied_m2,
@@ -79,8 +80,9 @@ filled AS (
     SELECT
         *,
         coalesce(loads, to_ha(applied_m2) * tank_rate / nullif(tank, 0)) AS fills,
-        CASE WHEN kind IN ('spray', 'water') OR (kind = 'fertiliser' AND unit = 'l')
-             THEN coalesce(mixed_l, CASE WHEN unit = 'l' THEN tank_rate END) END AS liquid_rate
+        -- Of a spray the water tells it, and nothing does where that was not stated.
+        CASE WHEN kind = 'spray' THEN mixed_l
+             WHEN kind IN ('water', 'fertiliser') AND unit = 'l' THEN tank_rate END AS liquid_rate
     FROM tanked
 )
 SELECT
@@ -88,7 +90,10 @@ SELECT
     coalesce(first_day, day) AS day,
     product,
     kind,
-    coalesce(job, field, machine, CAST(day AS VARCHAR)) AS went_to,
+    -- Ground that had no name when it was said is called as it is now.
+    coalesce(
+        job, CASE WHEN field = '' THEN went_in ELSE field END, machine, CAST(day AS VARCHAR)
+    ) AS went_to,
     coalesce(visits, 0) AS visits,
     used,
     left_over,

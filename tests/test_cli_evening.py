@@ -179,6 +179,21 @@ def test_open_visits_show_the_command_that_settles_them(at_home: log.Log, run: R
     assert "only machine in the log" in " ".join(said.err.split())
 
 
+def test_a_wrong_width_shows_as_soon_as_it_is_said(evening: log.Log, run: Run) -> None:
+    """What was said with a slip is told at once, with what sets it right."""
+    run("kit", "add", "narrow drill", "--kind", "drill", "--width", "3m")
+    said = run("say", handle(evening, "Mill"), "--implement", "roller").out
+    assert "Unsure" not in said
+    said = " ".join(
+        run("say", handle(evening, "Long Acre"), "--implement", "narrow drill").out.split()
+    )
+    assert "the narrow drill is stated as 3.0 m wide: was it another implement? drill would" in said
+    run("kit", "add", "drill", "--width", "5m")
+    run("say", handle(evening, "Long Acre"), "--implement", "drill")
+    said = " ".join(run("day", "2024-03-25").out.split())
+    assert "If not, set its width right: oplog kit add drill --width WIDTH" in said
+
+
 def test_every_fix_has_its_state(evening: log.Log, run: Run) -> None:
     rows = list(csv.DictReader(io.StringIO(run("fixes", "2024-03-25", "--csv").out)))
     assert list(rows[0]) == ["time", "lat", "lon", "speed_kmh", "machine", "field", "state", "bout"]
@@ -186,6 +201,9 @@ def test_every_fix_has_its_state(evening: log.Log, run: Run) -> None:
     working = sum(r["state"] == "working" and r["field"] == "Long Acre" for r in rows)
     assert working == pytest.approx(in_field(evening, "Long Acre").working_s, rel=0.02)
     assert max(int(r["bout"] or 0) for r in rows if r["field"] == "Long Acre") > 10
+    shown = run("fixes", "2024-03-25").out.splitlines()
+    assert sum(":" in line for line in shown) == len(rows) + 1, "a line a fix, and the seal"
+    assert sum(line.startswith("08:00:0") for line in shown) == 10, "to the second"
 
 
 def test_a_folder_is_read_through(at_home: log.Log, run: Run, tmp_path: Path) -> None:
@@ -299,7 +317,12 @@ def test_unknown_zone_and_day(run: Run, tmp_path: Path) -> None:
 
 def test_dates_are_as_written(evening: log.Log, run: Run) -> None:
     assert run("day", "25.3.2024").code == 2
-    assert "nothing recorded" in run("day", "2024-03-26").out
+    assert "nothing recorded. The last day before it: oplog day 2024-03-25" in " ".join(
+        run("day", "2024-03-26").out.split()
+    )
+    assert "first day on file: oplog day 2024-03-25" in " ".join(
+        run("day", "2020-01-01").out.split()
+    )
 
 
 def test_the_help_comes_at_once() -> None:

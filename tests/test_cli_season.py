@@ -6,7 +6,7 @@ import csv
 import io
 import json
 import shutil
-from datetime import datetime
+from datetime import date, datetime
 from pathlib import Path
 
 import pytest
@@ -101,6 +101,48 @@ def test_what_is_still_needed(evening: log.Log, run: Run) -> None:
 # --- inputs
 
 
+def test_a_correction_keeps_what_it_does_not_say(evening: log.Log, run: Run) -> None:
+    """Whoever adds the wind to a spray record does not take back the water and the dose."""
+    said = (
+        "--kind",
+        "spray",
+        "--dose",
+        "2l",
+        "--water",
+        "200",
+        "--bbch",
+        "31",
+        "--machine",
+        "blue",
+    )
+    run("apply", "Herbex", "4", "l", "--to", "2024-03-25", *said)
+    first = told(run("inputs", "--csv").out)[0]["input"]
+    done = run("apply", "Herbex", "5", "l", "--replaces", first, "--wind", "3")
+    assert done.code == 0, done.err
+    (event,) = now(evening).inputs
+    assert (event.amount, event.wind_force) == (5.0, 3.0)
+    assert (event.per_ha, event.water_l_ha, event.bbch) == (2.0, 200.0, "31")
+    assert (event.day, event.machine, event.kind) == (date(2024, 3, 25), "blue", "spray")
+    moved = run("apply", "Herbex", "5", "l", "--to", "Mill", "--replaces", event.event_id[:5])
+    assert moved.code == 0, moved.err
+    (event,) = now(evening).inputs
+    assert (event.field, event.machine, event.water_l_ha) == ("Mill", "blue", 200.0)
+    assert "Say what it went on" in run("apply", "Herbex", "5", "l").err
+
+
+def test_a_spray_without_its_water_has_no_flow(evening: log.Log, run: Run) -> None:
+    visit = handle(evening, "Long Acre")
+    run("kit", "add", "sprayer", "--kind", "sprayer", "--width", "4m")
+    run("say", visit, "--implement", "sprayer")
+    dry = run("apply", "Herbex", "4", "l", "--to", visit, "--kind", "spray").out
+    assert "l/min" not in dry
+    first = told(run("inputs", "--csv").out)[0]["input"]
+    assert (
+        "l/min over the boom"
+        in run("apply", "Herbex", "4", "l", "--replaces", first, "--water", "200").out
+    )
+
+
 def test_seed_to_a_visit_a_field_a_day_and_a_job(evening: log.Log, run: Run) -> None:
     visit = handle(evening, "Long Acre")
     for to in (visit, "long acre", "2024-03-25", "beans in"):
@@ -142,6 +184,16 @@ def test_an_input_before_its_work_is_kept_and_told(evening: log.Log, run: Run) -
     assert said.code == 0
     assert "no work fits it yet" in said.out
     assert "it will count once there is some" in " ".join(said.err.split())
+
+
+def test_muck_by_the_ten_thousand(evening: log.Log, run: Run) -> None:
+    visit = handle(evening, "Long Acre")
+    to = ("--to", visit, "--kind", "fertiliser")
+    said = run("apply", "muck", "50", "t", *to, "--dose", "20")
+    shown = " ".join(run("field", "Long Acre").out.split())
+    net_m2 = in_field(evening, "Long Acre").worked_m2
+    assert f"muck {50_000 / (net_m2 / 1e4):.0f} kg/ha" in shown
+    assert "20000 was said" in " ".join(said.err.split())
 
 
 def test_a_slip_is_pointed_at(evening: log.Log, run: Run) -> None:
@@ -243,6 +295,38 @@ def test_seasons(evening: log.Log, run: Run) -> None:
     none = "No work counts to harvest 2031. There is for 2024.\n"
     assert run("season", "2031").out.startswith(none)
     assert run("season", "2031", "--csv").out.count("\n") == 1
+
+
+def test_work_without_a_crop_is_in_no_season_and_that_is_said(evening: log.Log, run: Run) -> None:
+    """A season's figures do not leave out in silence what nobody stated a crop for."""
+    assert "In no season" not in run("season").out
+    (crop,) = now(evening).crops["mill"]
+    run("strike", crop.event_id[:6], "--because", "not so")
+    worked = in_field(evening, "Mill").worked_m2
+    where = "in Mill; no crop is stated there."
+    lacks = f"In no season: 1 visit, {worked / 1e4:.2f} ha {where}"
+    said = " ".join(run("season").out.split())
+    assert said.startswith("Season 2024")
+    assert f"{lacks} oplog land crop FIELD CROP --harvest YEAR" in said
+    assert f"{worked / 4046.86:.2f} acres {where}" in " ".join(
+        run("season", "--units", "us").out.split()
+    )
+    assert lacks in " ".join(run("season", "2025").out.split()), "worked in 2024, for a later crop"
+    assert "In no season" not in run("season", "2031").out
+    assert lacks in " ".join(run("season", "--csv").err.split())
+    assert lacks in " ".join(run("sheet", "season", "--out", "-").out.split())
+
+
+def test_a_log_without_crops_says_how_work_gets_into_a_season(
+    run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    farm_log(tmp_path / "log")
+    (tmp_path / "day.gpx").write_bytes(day_gpx())
+    monkeypatch.chdir(tmp_path / "log")
+    run("import", tmp_path / "day.gpx", "--implement", "drill")
+    how = "in Long Acre, Mill; no crop is stated there. oplog land crop FIELD CROP --harvest YEAR"
+    assert how in " ".join(run("season").out.split())
+    assert how in " ".join(run("sheet", "season").err.split())
 
 
 def test_an_account(evening: log.Log, run: Run) -> None:

@@ -100,6 +100,35 @@ def test_a_name_makes_it_a_field(bare: log.Log) -> None:
     assert now(bare).found == ()
 
 
+def test_a_handle_leads_on_to_what_its_visit_is_called_now(bare: log.Log, run: Run) -> None:
+    """The day's paper with the first handle lies in the cab when the ground has got its name."""
+    first, second = (now(bare).standing[v.event_id].handle for v in now(bare).visits)
+    flow.say(bare, [(first, Words(implement="drill"))])
+    flow.say(bare, [(first, Words(driver="Ann"))])
+    run("--log", bare.path, "apply", "bean seed", "300kg", "--to", first)
+    assert [r["went_to"] for r in records(ask(now(bare), "inputs"))] == ["new ground 1"]
+    accept(bare, [1], "Long Acre")
+    visit = in_field(bare, "Long Acre")
+    assert not visit.visit.startswith(first)
+    assert (visit.implement, visit.driver) == ("drill", "Ann")
+    assert [r["went_to"] for r in records(ask(now(bare), "inputs"))] == ["Long Acre"]
+    for words in (("note", "wet", "--on", first), ("apply", "seed", "9kg", "--to", first)):
+        assert run("--log", bare.path, *words).code == 0
+    assert [n.visit for n in now(bare).notes] == [visit.visit]
+    assert sorted(str(i.field) for i in now(bare).inputs) == ["", "Long Acre"]
+    told = run("--log", bare.path, "history", first, "--csv").out.replace("\xa0", " ")
+    assert "ha on new ground, nothing stated" in told
+    assert "said of work on new ground: drill" in told
+    assert "ha in Long Acre, drilling" in told
+    assert told == run("--log", bare.path, "history", visit.visit[:5], "--csv").out.replace(
+        "\xa0", " "
+    )
+    strike(bare, [first], "not ours")
+    assert [v.field for v in now(bare).visits] == [""]
+    assert now(bare).visits[0].visit.startswith(second)
+    assert run("--log", bare.path, "history", first).code == 0
+
+
 def test_importing_again_adds_nothing_before_and_after(bare: log.Log) -> None:
     for named in (False, True):
         if named:

@@ -39,9 +39,7 @@ def seal(log: log_room.Log, text: str) -> int:
     """Whether the log holds what a seal speaks of; the exit code."""
     sealed = log_room.check_seal(log.path, text)
     if sealed.mistyped:
-        _shared.say(
-            f"Mistyped, or no seal: {' '.join(sealed.mistyped)}. Compare it with the sheet."
-        )
+        _shared.say(f"Mistyped, or no seal: {text.strip()}. Compare it with the sheet.")
         return 1
     if sealed.absent:
         _shared.say(

@@ -46,7 +46,7 @@ def run(
         _shared.note("Nothing was changed. To do it: the same command with --yes")
         return
     measure_again(found, because, command=_shared.typed())
-    _shared.note(f"Measured again: {len(found.changes)} visits. The old figures stay in the log.")
+    _shared.note(f"Measured again: {_visits(len(found.changes))}. The old figures stay in the log.")
 
 
 def _tell_what_stands(log: _shared.Log, which: Which) -> None:
@@ -72,4 +72,8 @@ def _tell_what_stands(log: _shared.Log, which: Which) -> None:
 
 
 def _agreed(visits: int) -> bool:
-    return _shared.at_terminal() and click.confirm(f"Change {visits} visits?", err=True)
+    return _shared.at_terminal() and click.confirm(f"Change {_visits(visits)}?", err=True)
+
+
+def _visits(number: int) -> str:
+    return "1 visit" if number == 1 else f"{number} visits"

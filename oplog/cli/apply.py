@@ -14,7 +14,7 @@ from oplog.cli import _shared
 @click.argument("product")
 @click.argument("amount")
 @click.argument("unit", required=False, default="")
-@click.option("--to", required=True, metavar="JOB|VISIT|FIELD|DAY", help="What it went on.")
+@click.option("--to", metavar="JOB|VISIT|FIELD|DAY", help="What it went on.")
 @click.option("--on", type=_shared.DAY, metavar="DATE", help="Only work of this day.")
 @click.option("--kind", metavar="KIND", help="seed, spray, fertiliser, fuel or water.")
 @click.option("--machine", metavar="NAME", help="Only work of this machine.")
@@ -31,11 +31,11 @@ from oplog.cli import _shared
 @click.option("--wind", "wind_force", type=float, metavar="FORCE", help="Beaufort, 0 to 12.")
 @click.option("--wind-from", metavar="DIRECTION", help="As NW.")
 @click.option("--use", metavar="TEXT", help="Type of use, as on the label.")
-@click.option("--replaces", metavar="INPUT", help="Handle of an input that this one corrects.")
+@click.option("--replaces", metavar="INPUT", help="Input to correct; what is not said stays.")
 @_shared.units_option
 @_shared.with_log
 def command(
-    log: _shared.Log, product: str, amount: str, unit: str, to: str, on: date | str | None,
+    log: _shared.Log, product: str, amount: str, unit: str, to: str | None, on: date | str | None,
     kind: str | None, replaces: str | None, left_over: str | None, per_ha: str | None,
     started: str | None, units: str, **details: Any,
 ) -> None:  # fmt: skip
@@ -45,11 +45,14 @@ def command(
     oplog apply "bean seed" 3900 kg --to "drill the beans" --left 120kg
     oplog apply Herbex 62 l --to 2027-04-14 --dose 2l --water 200 --bbch 31
     oplog apply diesel 84 l --to 2027-04-09 --kind fuel --machine blue
+    oplog apply Herbex 62 l --replaces 54df6 --wind 3 --wind-from NW
     """
     from oplog.flow.applying import apply, rows_of
     from oplog.fold import of_tables
     from oplog.sheets.inputs import inputs_sheet
 
+    if to is None and replaces is None:
+        raise click.UsageError("Say what it went on: --to JOB, VISIT, FIELD or DAY.")
     farm = _shared.farm_of(log)
     value, said = _amount(f"{amount} {unit}".strip())
     details |= {"left_over": _same(left_over, said), "per_ha": _same(per_ha, said)}

@@ -22,7 +22,7 @@ def command(log: _shared.Log, day: date | str, machine: str | None, output: _sha
     """
     from oplog.flow.fixes import day_fixes
     from oplog.sheets.day import days_of, visits_of
-    from oplog.sheets.fixes import fixes_table
+    from oplog.sheets.fixes import fixes_screen, fixes_table
     from oplog.sheets.unsure import unsettled_of, unsettled_on
 
     farm = _shared.farm_of(log)
@@ -37,6 +37,8 @@ def command(log: _shared.Log, day: date | str, machine: str | None, output: _sha
     if when and not days:
         found = unsettled_on(farm, when, name)
     aside = _shared.beside(farm, found)
-    _shared.put(fixes_table(labelled), output, _shared.zone_of(farm), aside)
-    if output.form == "text":
-        _shared.end(aside, output.units)
+    if output.form != "text":
+        _shared.put(fixes_table(labelled), output, aside=aside)
+        return
+    _shared.put(fixes_screen(labelled, _shared.zone_of(farm)), output)
+    _shared.end(aside, output.units)

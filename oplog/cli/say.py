@@ -29,14 +29,12 @@ def command(log: _shared.Log, visits: tuple[str, ...], units: str, **words: str 
     from oplog.flow.history import read
     from oplog.flow.saying import Words, say
     from oplog.fold import of_subject, of_visits
-    from oplog.sheets.day import visit_lines
+    from oplog.sheets.day import visit_lines, visit_now
 
     before = read(log)
     told = [before.visit(v) for v in visits]
     say(log, [(v, Words(**words)) for v in visits], command=_shared.typed())
     farm = _shared.farm_of(log, detail=False)
-    for visit in told:
-        click.echo(visit_lines(farm, visit, units, _shared.columns()))
-    ids = {v.visit for v in told}
-    now = of_visits(farm, [v for v in farm.visits if v.visit in ids])
-    _shared.end(_shared.beside(farm, of_subject(farm, now)), units)
+    now = [v for visit in told for v in visit_now(farm, visit)]
+    click.echo(visit_lines(farm, now, units, _shared.columns()))
+    _shared.end(_shared.beside(farm, of_subject(farm, of_visits(farm, now))), units)

@@ -15,7 +15,7 @@ def command(log: _shared.Log, year: int | None, output: _shared.Output) -> None:
     """Show the spray records, field by field, and what each lacks."""
     from oplog.fold import of_tables
     from oplog.query import ask, find, records
-    from oplog.sheets.inputs import CAUTION, records_sheet
+    from oplog.sheets.inputs import CAUTION, TO_ADD, records_sheet
     from oplog.sheets.questions import answer_table
 
     farm = _shared.farm_of(log)
@@ -28,10 +28,13 @@ def command(log: _shared.Log, year: int | None, output: _shared.Output) -> None:
     if not answer.rows:
         click.echo("No spraying is recorded. oplog apply PRODUCT AMOUNT l --to VISIT records it.")
     else:
+        found = records(answer)
         click.echo(
             records_sheet(
-                records(answer), zone=_shared.zone_of(farm), system=output.units,
+                found, zone=_shared.zone_of(farm), system=output.units,
                 width=_shared.columns(),
             )
         )  # fmt: skip
+        if any(r["missing"] for r in found):
+            _shared.say(TO_ADD)
     _shared.end(aside, output.units)

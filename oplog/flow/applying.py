@@ -9,9 +9,9 @@ from typing import Any
 
 from oplog import units
 from oplog.errors import OplogError, UnknownName
-from oplog.events import DrillCalibrated, InputApplied, InputPlanned
-from oplog.flow.history import read, stated
-from oplog.fold import Farm
+from oplog.events import DrillCalibrated, InputApplied, InputPlanned, WorkMeasured
+from oplog.flow.history import History, read, stated
+from oplog.fold import Farm, now_called
 from oplog.log import Log
 from oplog.season.inputs import visits_with
 from oplog.work import agronomy
@@ -22,6 +22,15 @@ USUAL_KIND = {"drill": "seed", "planter": "seed", "spreader": "fertiliser", "spr
 LARGEST_RATE = {"seed": 1000.0, "spray": 100.0, "fertiliser": 100_000.0, "fuel": 500.0,
                 "water": 5000.0}  # fmt: skip
 """Amounts a hectare beyond which a figure is likely to be a slip, in kg or l. Common practice."""
+
+
+_TO = ("job", "visit", "field", "day", "machine", "operation", "started_at", "ended_at")
+
+_IN_UNIT = ("left_over", "per_ha")
+
+_BESIDE = (*_IN_UNIT, "loads", "water_l_ha", "nozzle_m", "authorisation", "started", "eppo", "bbch",
+           "operator", "wind_force", "wind_from", "use")  # fmt: skip
+"""Columns of an input beside what it was, how much, and what it went to."""
 
 
 @dataclass(frozen=True)
@@ -38,7 +47,7 @@ def apply(
     product: str,
     amount: float,
     unit: str,
-    to: str,
+    to: str | None,
     *,
     today: date,
     kind: str | None = None,
@@ -52,22 +61,24 @@ def apply(
     to: a job, a visit's handle, a field, or a day (2027-04-10). on: only work of this day; a
     field without one takes its latest day with fitting work. kind: see agronomy.KINDS; taken
     from the implement that did the work where it is not said. details: further columns of
-    events.InputApplied. replaces: handle of an input that this one corrects.
+    events.InputApplied. replaces: handle of an input that this one corrects: what is not said
+    again (what it went to, dose, water, wind ...) stays as it was said.
     Raises: UnknownName, OplogError.
     """
     history = read(log)
     farm = history.farm
     _check_amount(amount, "The amount")
-    where = _where(farm, to)
-    kind = kind or _usual_kind(farm, where)
+    before = input_of(farm, replaces) if replaces else None
+    where = _went_to(before) if to is None and before else _where(history, to or "")
+    kind = kind or (before.kind if before else _usual_kind(farm, where))
     amount, unit = _of_kind(product, kind, amount, unit)
     columns: dict[str, Any] = {
+        **(_kept(before, kind, unit) if before else {}),
         **where,
         **{k: v for k, v in (details or {}).items() if v is not None},
     }
     if on is not None:
         columns["day"] = on
-    before = input_of(farm, replaces) if replaces else None
     event = InputApplied(
         product=product, kind=kind, amount=amount, unit=unit,
         supersedes=(before.event_id,) if before else (), **columns, **stated(),
@@ -157,8 +168,25 @@ def input_of(farm: Farm, handle: str) -> InputApplied:
     return found[0]
 
 
-def _where(farm: Farm, to: str) -> dict[str, Any]:
+def _went_to(event: InputApplied) -> dict[str, Any]:
+    """The columns that say what an input was said to have gone to."""
+    return {name: getattr(event, name) for name in _TO}
+
+
+def _kept(before: InputApplied, kind: str, unit: str) -> dict[str, Any]:
+    """What was said of an input beside its amount, for the one that corrects it: whoever adds the
+    wind does not take back the water. Nothing is kept of another kind of input, and no amount
+    that was in another unit."""
+    if before.kind != kind:
+        return {}
+    lost = () if before.unit == unit else _IN_UNIT
+    of_machine = () if before.visit else ("machine",)
+    return {n: getattr(before, n) for n in (*_BESIDE, *of_machine) if n not in lost}
+
+
+def _where(history: History, to: str) -> dict[str, Any]:
     """The columns that say what an input went to."""
+    farm = history.farm
     key = to.strip().casefold()
     if key in farm.jobs:
         return {"job": farm.jobs[key].job}
@@ -169,7 +197,10 @@ def _where(farm: Farm, to: str) -> dict[str, Any]:
     except ValueError:
         pass
     if any(v.visit.startswith(key) for v in farm.visits) and len(key) >= 5:
-        v = farm.visit(to)
+        v: WorkMeasured | None = farm.visit(to)
+    else:
+        v = now_called(farm, history.events.values(), to)
+    if v is not None:
         return {
             "visit": v.visit, "machine": v.machine, "field": v.field, "day": v.day,
             "operation": v.operation, "started_at": v.started_at, "ended_at": v.ended_at,
@@ -257,10 +288,15 @@ def _odd(farm: Farm, event: InputApplied, today: date) -> list[str]:
         return [f"{rate:.0f} {event.unit}/ha is a great deal of {event.kind}: is the amount right?"]
     if event.per_ha and abs(rate / event.per_ha - 1) > 0.1:
         return [
-            f"{rate:.4g} {event.unit}/ha went out over the ground worked, where "
-            f"{event.per_ha:.4g} was said."
+            f"{_figure(rate)} {event.unit}/ha went out over the ground worked, where "
+            f"{_figure(event.per_ha)} was said."
         ]
     return []
+
+
+def _figure(rate: float) -> str:
+    """A rate in words: muck goes out by the ten thousand, which is no "2e+04"."""
+    return f"{rate:.0f}" if rate >= 100 else f"{rate:.3g}"
 
 
 def rows_of(farm: Farm, event: InputApplied) -> list[dict[str, Any]]:

@@ -11,7 +11,7 @@ from typing import Any, TypeVar
 
 from oplog.errors import UnknownName
 from oplog.events import DayMeasured, EntryStruck, Event, WorkMeasured
-from oplog.fold import Farm, fold
+from oplog.fold import Farm, fold, now_called
 from oplog.fold.farm import HANDLE_LENGTH
 from oplog.fold.settle import struck_by
 from oplog.log import Entry, Log, writer_name
@@ -52,13 +52,16 @@ class History:
         return self.of(DayMeasured)
 
     def visit(self, handle: str) -> WorkMeasured:
-        """The visit of a handle, one that was struck out included.
+        """The visit of a handle, one that it had before it was measured again, and one that was
+        struck out included.
 
         Raises: as Farm.visit.
         """
         try:
             return self.farm.visit(handle)
         except UnknownName:
+            if again := now_called(self.farm, self.events.values(), handle):
+                return again
             typed = handle.strip().casefold()
             was = [
                 e

@@ -56,8 +56,9 @@ def _said(
     words = _known(history.farm, visit, words)
     if words.because is None and (strikes := history.strikes(visit)):
         why = f" ({strikes[0].because})" if strikes[0].because else ""
+        where = f"in {visit.field}" if visit.field else "on new ground"
         raise OplogError(
-            f"{visit.machine} in {visit.field} on {visit.day} was struck out{why}. If it is to "
+            f"{visit.machine} {where} on {visit.day} was struck out{why}. If it is to "
             "count after all, say why, with --because."
         )
     before = said_before(history, visit)

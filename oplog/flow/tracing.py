@@ -21,7 +21,7 @@ from oplog.events import (
 )
 from oplog.flow.days import bounds
 from oplog.flow.history import DETAIL
-from oplog.fold import Farm, fold
+from oplog.fold import Farm, fold, now_called
 from oplog.log import Log
 
 E = TypeVar("E", bound=Event)
@@ -133,10 +133,12 @@ def _begins(event: Event, typed: str) -> bool:
 
 
 def _visit(events: Sequence[Event], farm: Farm, subject: str) -> WorkMeasured:
-    """A visit that counts, or one that was struck or replaced, by its handle."""
+    """A visit that counts, by a handle that it has or had, or one that was struck."""
     try:
         return farm.visit(subject)
     except UnknownName:
+        if again := now_called(farm, events, subject):
+            return again
         was = [e for e in _of(events, WorkMeasured) if e.visit.startswith(subject.casefold())]
         if was and len(subject) >= SHORTEST - 1:
             return was[0]
@@ -179,11 +181,13 @@ def _meets(
 def _overlapping(
     machine: str, field: str, started_at: datetime, ended_at: datetime
 ) -> Callable[[Event], bool]:
+    """Whether an event is about a machine in a field, or on ground without a name, at a time."""
+
     def same(event: Event) -> bool:
         begins, ends = getattr(event, "started_at", None), getattr(event, "ended_at", None)
         return (
             getattr(event, "machine", None) == machine
-            and getattr(event, "field", None) == field
+            and getattr(event, "field", None) in (field, "")
             and begins is not None
             and ends is not None
             and begins < ended_at

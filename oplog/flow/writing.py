@@ -7,9 +7,15 @@ from collections.abc import Sequence
 from datetime import date
 
 from oplog.errors import OplogError, UnknownName
-from oplog.events import CustomerStated, NoteWritten, PriceStated, SequencePlanned
-from oplog.flow.history import read, stated
-from oplog.fold import Farm
+from oplog.events import (
+    CustomerStated,
+    NoteWritten,
+    PriceStated,
+    SequencePlanned,
+    WorkMeasured,
+)
+from oplog.flow.history import History, read, stated
+from oplog.fold import Farm, now_called
 from oplog.kit import OPERATION_OF
 from oplog.log import Log
 
@@ -27,7 +33,7 @@ def note(
     history = read(log)
     where: dict[str, object] = {}
     for name in on:
-        where |= _place(history.farm, name)
+        where |= _place(history, name)
     event = NoteWritten(note=text.strip(), **(where or {"day": today}), **stated())  # type: ignore[arg-type]
     history.append([event], command=command)
     return event
@@ -154,8 +160,8 @@ def customer_of(farm: Farm, name: str) -> str:
     return names[name.casefold()]
 
 
-def _place(farm: Farm, name: str) -> dict[str, object]:
-    key = name.casefold()
+def _place(history: History, name: str) -> dict[str, object]:
+    farm, key = history.farm, name.casefold()
     if key in farm.fields:
         return {"field": farm.field(name).name}
     if key in farm.kit:
@@ -165,7 +171,10 @@ def _place(farm: Farm, name: str) -> dict[str, object]:
     except ValueError:
         pass
     if any(v.visit.startswith(key) for v in farm.visits):
-        v = farm.visit(name)
+        v: WorkMeasured | None = farm.visit(name)
+    else:
+        v = now_called(farm, history.events.values(), name)
+    if v is not None:
         return {"visit": v.visit, "field": v.field, "machine": v.machine, "day": v.day}
     known = [d[-1].name for d in farm.fields.values()]
     known += [k[-1].name for k in farm.kit.values()]

@@ -10,6 +10,7 @@ by a rule that every laptop follows, and both are listed in `Farm.unsettled`.
 from oplog.fold.farm import Farm, Standing, Unsettled
 from oplog.fold.folding import fold
 from oplog.fold.hanging import Subject, of_subject, of_tables, of_visits
+from oplog.fold.renamed import now_called
 
 __all__ = [
     "Farm",
@@ -17,6 +18,7 @@ __all__ = [
     "Subject",
     "Unsettled",
     "fold",
+    "now_called",
     "of_subject",
     "of_tables",
     "of_visits",

@@ -17,6 +17,7 @@ from oplog.sheets.table import METRIC, Column, Table, in_units
 from oplog.sheets.text import HOLD, WIDTH, clean, paragraph, write
 from oplog.sheets.unsure import is_open as is_open
 from oplog.sheets.unsure import unsure as unsure
+from oplog.sheets.unsure import unsure_of
 from oplog.units import hectares, hectares_per_hour, hours, kmh
 from oplog.work.rates import overall_rate_m2_s, spot_rate_m2_s
 
@@ -41,7 +42,8 @@ def day_sheet(
     days = days_of(farm, day, machine)
     if not days:
         whose = f" by {machine}" if machine else ""
-        return f"{day_name(day)}: nothing recorded{whose}."
+        none = f"{day_name(day)}: nothing recorded{whose}. {_elsewhen(farm, day, machine)}"
+        return paragraph(_whole(none), width=width)
     visits = visits_of(farm, day, machine)
     title = day_name(day) + (f", {days[0].machine}" if len({d.machine for d in days}) == 1 else "")
     lines = [f"\033[1m{title}\033[0m" if bold else title]
@@ -59,7 +61,7 @@ def day_sheet(
         lines += [paragraph(line, first="  ", rest="  ", width=width) for line in bar]
     if len(names) > 1:
         lines += _total("all", days, visits, system, width)
-    return "\n".join(lines + _unsure(farm, days, visits, system, width))
+    return "\n".join(lines + _unsure_lines(unsure(farm, days, visits, system), width))
 
 
 def visits_of(farm: Farm, day: date, machine: str | None = None) -> list[WorkMeasured]:
@@ -72,16 +74,33 @@ def days_of(farm: Farm, day: date, machine: str | None = None) -> list[DayMeasur
     return [d for d in farm.days if d.day == day and _is(d.machine, machine)]
 
 
-def visit_lines(farm: Farm, visit: WorkMeasured, system: str = METRIC, width: int = WIDTH) -> str:
+def _elsewhen(farm: Farm, day: date, machine: str | None) -> str:
+    """Where to look instead of a day without anything."""
+    known = [d.day for d in farm.days if _is(d.machine, machine)]
+    if before := [d for d in known if d < day]:
+        return f"The last day before it: oplog day {max(before)}"
+    if known:
+        return f"The first day on file: oplog day {min(known)}"
+    return "Take in a track: oplog import PATH"
+
+
+def visit_now(farm: Farm, visit: WorkMeasured) -> list[WorkMeasured]:
     """A visit as it counts now: the one of the same machine and field at the same time."""
-    now = [
+    return [
         v
         for v in visits_of(farm, visit.day, visit.machine)
         if v.field == visit.field
         and v.started_at < visit.ended_at
         and visit.started_at < v.ended_at
     ]
-    return "\n".join(line for v in now for line in _block(farm, v, system, width))
+
+
+def visit_lines(
+    farm: Farm, visits: Sequence[WorkMeasured], system: str = METRIC, width: int = WIDTH
+) -> str:
+    """Visits, and what is unsure of them."""
+    blocks = [line for v in visits for line in _block(farm, v, system, width)]
+    return "\n".join(blocks + _unsure_lines(unsure_of(farm, visits, system), width))
 
 
 def overall_m2_s(visit: WorkMeasured) -> float | None:
@@ -279,14 +298,7 @@ def _outside(days: Sequence[DayMeasured], system: str) -> list[str]:
     ]
 
 
-def _unsure(
-    farm: Farm,
-    days: Sequence[DayMeasured],
-    visits: Sequence[WorkMeasured],
-    system: str,
-    width: int,
-) -> list[str]:
-    found = unsure(farm, days, visits, system)
+def _unsure_lines(found: Sequence[str], width: int) -> list[str]:
     if not found:
         return []
     return [

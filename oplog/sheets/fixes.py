@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from datetime import UTC
+from datetime import UTC, tzinfo
 from typing import Any, Protocol
 
 import numpy as np
@@ -37,6 +37,15 @@ class _Labelled(Protocol):
 def fixes_table(days: Iterable[Any]) -> Table:
     """One row per fix. Takes what flow.fixes.day_fixes gives."""
     return Table("", COLUMNS, tuple(row for day in days for row in _rows(day)))
+
+
+def fixes_screen(days: Iterable[Any], zone: tzinfo) -> Table:
+    """The same for people: the time of day to the second, one line a fix."""
+    return Table(
+        "",
+        COLUMNS,
+        tuple((f"{r[0].astimezone(zone):%H:%M:%S}", *r[1:]) for day in days for r in _rows(day)),
+    )
 
 
 def _rows(day: _Labelled) -> Iterator[tuple[Any, ...]]:

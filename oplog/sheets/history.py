@@ -41,6 +41,9 @@ def history_table(steps: Sequence[Step], zone: tzinfo, open_ids: Collection[str]
     )
 
 
+NEW_GROUND = "new ground"
+"""Where work was that had no field yet."""
+
 FIGURES_STAY = "Figures stay as they are until: oplog remeasure"
 """Said where a boundary or what kit is like was changed, after work was measured with it."""
 
@@ -71,9 +74,11 @@ def struck_lines(
 
 def _thing(event: Event) -> str:
     if isinstance(event, WorkMeasured):
-        return f"{event.machine} in {event.field} on {event.day.isoformat()}"
+        return f"{event.machine} {_where(event)} on {event.day.isoformat()}"
     if isinstance(event, EntryStruck):
-        return f"the strike{f' in {event.field}' if event.field else ''} ({event.because})"
+        return (
+            f"the strike{f' {_where(event)}' if event.field is not None else ''} ({event.because})"
+        )
     return told(event, None)
 
 
@@ -119,12 +124,12 @@ def told(event: Event, entry: EntryWritten | None) -> str:
             f"file {e.file_digest[:8]}{_found(e)}"
         ),
         "work.measured": lambda: (
-            f"measured {figures.area(e.worked_m2)} in {e.field}, "
+            f"measured {figures.area(e.worked_m2)} {_where(e)}, "
             f"{e.operation or 'nothing stated'}{_wide(e)}, method {e.method}"
         ),
         "day.measured": lambda: f"day of {e.machine} measured, {len(e.measured)} visits",
         "work.replaced": lambda: f"{len(e.supersedes)} measurements replaced",
-        "visit.said": lambda: f"said of {e.field}: {_words(e)}",
+        "visit.said": lambda: f"said of {_place(e)}: {_words(e)}",
         "job.planned": lambda: f"job {e.job} planned: {e.operation} of {', '.join(e.fields)}",
         "job.closed": lambda: f"job {e.job} closed",
         "note.written": lambda: f'note "{e.note}"',
@@ -140,9 +145,17 @@ def told(event: Event, entry: EntryWritten | None) -> str:
         "track.cut": lambda: (
             f"file {e.file_digest[:8]} taken out{', what is left of its fixes kept' * bool(e.rest)}"
         ),
-        "entry.struck": lambda: f"struck out{f' in {e.field}' if e.field else ''}",
+        "entry.struck": lambda: f"struck out{f' {_where(e)}' if e.field is not None else ''}",
     }.get(event.TYPE, lambda: event.TYPE.replace(".", " "))()
     return f"{said} ({event.because})" if event.because else said
+
+
+def _where(event: Any) -> str:
+    return f"in {event.field}" if event.field else f"on {NEW_GROUND}"
+
+
+def _place(event: Any) -> str:
+    return event.field or f"work on {NEW_GROUND}"
 
 
 def _took_its_place(event: Event) -> str:

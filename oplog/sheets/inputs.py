@@ -20,6 +20,12 @@ CAUTION = (
 )
 """Goes with every output about products that are sprayed or spread."""
 
+TO_ADD = (
+    "To add what is missing: oplog apply PRODUCT AMOUNT --replaces INPUT, with --authorisation, "
+    "--water, --bbch, --eppo, --wind, --wind-from or --use; what is not said again stays."
+)
+"""Goes with spray records that lack something."""
+
 
 def inputs_sheet(
     rows: Sequence[Mapping[str, Any]], *, system: str = METRIC, width: int = WIDTH

@@ -24,7 +24,7 @@ def unsure(
 ) -> list[str]:
     """Sentences; a command that settles the matter stands last."""
     found = naming(farm, visits, system)
-    found += [s for v in visits for s in _of_visit(farm, v, system)]
+    found += unsure_of(farm, visits, system)
     for d in days:
         found += [f"{d.machine}: {s}" for s in d.doubts]
         if d.nearest_m is not None and not any(v.machine == d.machine for v in visits):
@@ -36,6 +36,11 @@ def unsure(
         elif not farm.fields and not any(v.machine == d.machine for v in visits):
             found.append("No field is on file, so all counts as road: oplog land add FILE")
     return found + [sentence(farm, u, system) for u in unsettled_of(farm, days, visits)]
+
+
+def unsure_of(farm: Farm, visits: Sequence[WorkMeasured], system: str = METRIC) -> list[str]:
+    """What visits alone leave unsure; a command that settles the matter stands last."""
+    return [s for v in visits for s in _of_visit(farm, v, system)]
 
 
 def unsettled_of(
@@ -101,9 +106,17 @@ def _of_visit(farm: Farm, visit: WorkMeasured, system: str) -> list[str]:
     for doubt in visit.doubts:
         if is_open(visit) and doubt.startswith("No implement"):
             continue
-        settles = f"{guess} {command}" if "another implement" in doubt else ""
+        settles = ""
+        if "another implement" in doubt:
+            settles = f"{guess} {command}" if fits else _width(visit)
         found.append(f"{handle} {place}: {doubt}{settles}")
     return found
+
+
+def _width(visit: WorkMeasured) -> str:
+    """Where no other implement would fit, it is the width that may have been stated wrong."""
+    name = _typed(visit.implement or "NAME")
+    return f" If not, set its width right: oplog kit add {name} --width WIDTH"
 
 
 def _typed(name: str) -> str:

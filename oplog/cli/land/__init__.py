@@ -46,7 +46,8 @@ def _show(ctx: click.Context, output: _shared.Output) -> None:
     if table.rows:
         _shared.put(table, output)
         total = sum(row[2] for row in table.rows) * units.HECTARE_M2
-        click.echo(f"{len(table.rows)} fields, {area(total, output.units)}")
+        fields = "1 field" if len(table.rows) == 1 else f"{len(table.rows)} fields"
+        click.echo(f"{fields}, {area(total, output.units)}")
     else:
         click.echo("No field is on file yet. Add boundaries: oplog land add FILE")
     if waiting.rows:

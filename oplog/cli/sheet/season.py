@@ -24,11 +24,11 @@ def command(
     oplog sheet season 2027 --customer "Brook Farm"
     """
     from oplog.sheets.pages.season import season_page
+    from oplog.sheets.uncounted import newest_season
 
     whole = _shared.farm_of(log)
     farm = _shared.seen_by(whole, customer, drivers)
     whom = _shared.customer_in(whole, customer)
-    years = {s.harvest_year for s in farm.standing.values()} - {None}
-    season = year or max((y for y in years if y), default=_shared.today(farm).year)
+    season = year or newest_season(farm) or _shared.today(farm).year
     page = season_page(farm, season, log.seal(), customer=whom, system=units)
     _sheet.put(page, out, "season", season, *([whom] if whom else []))

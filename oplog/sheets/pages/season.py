@@ -16,6 +16,7 @@ from oplog.sheets.pages.chart import Axis, Mark, round_days, short_day
 from oplog.sheets.pages.render import render
 from oplog.sheets.pages.widths import width_chart
 from oplog.sheets.table import METRIC
+from oplog.sheets.uncounted import TO_COUNT, uncounted
 from oplog.sheets.unsettled import notices, of_season
 from oplog.units import HECTARE_M2, HOUR_S
 
@@ -38,7 +39,9 @@ def season_page(
     rows = records(ask(farm, "season_summary", {"harvest_year": year}))
     visits = [v for v in farm.visits if farm.standing[v.event_id].harvest_year == year]
     if not rows:
-        raise OplogError(f"No work for the harvest of {year} is on file. No sheet was made.")
+        none = f"No work for the harvest of {year} is on file. No sheet was made."
+        lacks = uncounted(farm, None, system)
+        raise OplogError(f"{none} {lacks} {TO_COUNT}" if lacks else none)
     before = records(ask(farm, "season_summary", {"harvest_year": year - 1}))
     outputs = records(ask(farm, "output_by_width", {"harvest_year": year}))
     return render(
@@ -59,6 +62,7 @@ def season_page(
         against=_against(rows, before, system),
         method=", ".join(sorted({v.method for v in visits})),
         unsettled=notices(farm, of_season(farm, year), system),
+        uncounted=uncounted(farm, year, system),
         seal=seal,
     )
 
