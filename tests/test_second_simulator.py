@@ -6,6 +6,7 @@ import shapely
 from pyproj import Geod, Transformer
 
 from benchmarks import second
+from benchmarks.inference import second as seen
 
 ELLIPSOID = Geod(ellps="WGS84")
 FEW = (
@@ -128,3 +129,17 @@ def test_a_second_visit_goes_on_where_the_first_one_ended(days):
     first, _, again = days["wide_drill_revisit"].stays
     assert first.field == again.field
     assert area_m2(first.worked.intersection(again.worked)) < 0.25 * first.worked_m2
+
+
+def test_its_days_are_measured_as_the_first_simulators_scenarios_are() -> None:
+    day = second.build("potato_harvester_offset", 3)
+    rig = seen.scenario_of(day).rig
+    assert rig["right_m"] == -day.rig["right_m"]
+    assert rig["line_m"] == -(day.rig["hitch_m"] + day.rig["drag_m"])
+    assert rig["holds"]
+    assert rig["operation"] is None
+    (row,) = seen.rows(("drill_refills_at_gate", 3))
+    assert row.f1 is not None
+    assert row.f1 > 0.97
+    assert row.area is not None
+    assert abs(row.area) < 0.01

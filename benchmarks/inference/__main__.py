@@ -10,7 +10,7 @@ from datetime import date
 from functools import partial
 from importlib.util import find_spec
 
-from benchmarks.inference import pictures, recorded, table
+from benchmarks.inference import pictures, recorded, second, table
 from benchmarks.inference.simulated import Row, compare, measured, told
 from tests.simulator.scenarios import SCENARIOS
 
@@ -43,6 +43,8 @@ def main() -> int:
     args = _arguments()
     began = time.perf_counter()
     seeds = range(args.first_seed, args.first_seed + args.seeds)
+    if args.second:
+        return _by_another_hand(seeds, args.processes)
     names = args.only or list(SCENARIOS)
     jobs = [(n, s, s == args.first_seed) for n in names for s in seeds]
     drawing = not args.no_pictures and find_spec("matplotlib") is not None
@@ -70,11 +72,24 @@ def main() -> int:
     return 0
 
 
+def _by_another_hand(seeds: range, processes: int) -> int:
+    """The second simulator's days alone. Its table has no recordings, and no oracle's line."""
+    jobs = [(name, seed) for name in second.names() for seed in seeds]
+    with ProcessPoolExecutor(processes) as pool:
+        rows = [row for some in pool.map(second.rows, jobs) for row in some]
+    title = f"{date.today()}, second simulator, {len(jobs)} days (seeds {seeds[0]} to {seeds[-1]})"
+    _say(title, [r for r in table.figures(rows, []) if "edges" not in r and "forage" not in r])
+    _say("Stated 90 % ranges", table.ranges(rows))
+    _say("Furthest out", table.worst(rows))
+    return 0
+
+
 def _arguments() -> argparse.Namespace:
     parser = argparse.ArgumentParser(prog="python -m benchmarks.inference", description=__doc__)
     parser.add_argument("--seeds", type=int, default=3, help="seeds per scenario")
     parser.add_argument("--first-seed", type=int, default=100)
     parser.add_argument("--only", nargs="+", choices=list(SCENARIOS), metavar="NAME")
+    parser.add_argument("--second", action="store_true", help="days of the second simulator")
     parser.add_argument("--no-pictures", action="store_true")
     parser.add_argument("--processes", type=int, default=2)
     return parser.parse_args()
