@@ -194,6 +194,14 @@ def test_a_wrong_width_shows_as_soon_as_it_is_said(evening: log.Log, run: Run) -
     assert "If not, set its width right: oplog kit add drill --width WIDTH" in said
 
 
+def test_the_log_is_whole_with_its_pages_beside_it(evening: log.Log, run: Run) -> None:
+    run("sheet", "day")
+    said = run("check")
+    assert said.code == 0
+    assert "The log is whole" in said.out
+    assert "Also in its folder, and no part of it: 1 file, day-2024-03-25.html." in said.out
+
+
 def test_every_fix_has_its_state(evening: log.Log, run: Run) -> None:
     rows = list(csv.DictReader(io.StringIO(run("fixes", "2024-03-25", "--csv").out)))
     assert list(rows[0]) == ["time", "lat", "lon", "speed_kmh", "machine", "field", "state", "bout"]
