@@ -129,6 +129,21 @@ def test_a_handle_leads_on_to_what_its_visit_is_called_now(bare: log.Log, run: R
     assert run("--log", bare.path, "history", first).code == 0
 
 
+def test_a_number_stays_when_another_machines_earlier_work_comes_in(
+    bare: log.Log, tmp_path: Path
+) -> None:
+    """Who reads "new ground 1" and then imports the second stick still means the same ground."""
+    before = {g.number: g.area_m2 for g in ground.waiting(now(bare))}
+    earlier = gpx(later(DRILLED, -2, 900.0))
+    flow.import_file(bare, earlier, "green.gpx", flow.Told(machine="green"))
+    after = {g.number: g.area_m2 for g in ground.waiting(now(bare))}
+    assert len(after) == 3
+    assert {n: after[n] for n in before} == before
+    other = log.create(tmp_path / "other", "Hill Farm", "Europe/London")
+    assert other.merge(bare)
+    assert [(g.number, g.area_m2) for g in ground.waiting(now(other))] == list(after.items())
+
+
 def test_importing_again_adds_nothing_before_and_after(bare: log.Log) -> None:
     for named in (False, True):
         if named:
