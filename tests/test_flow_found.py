@@ -106,6 +106,7 @@ def test_a_handle_leads_on_to_what_its_visit_is_called_now(bare: log.Log, run: R
     flow.say(bare, [(first, Words(implement="drill"))])
     flow.say(bare, [(first, Words(driver="Ann"))])
     run("--log", bare.path, "apply", "bean seed", "300kg", "--to", first)
+    run("--log", bare.path, "note", "stony", "--on", first)
     assert [r["went_to"] for r in records(ask(now(bare), "inputs"))] == ["new ground 1"]
     accept(bare, [1], "Long Acre")
     visit = in_field(bare, "Long Acre")
@@ -114,7 +115,10 @@ def test_a_handle_leads_on_to_what_its_visit_is_called_now(bare: log.Log, run: R
     assert [r["went_to"] for r in records(ask(now(bare), "inputs"))] == ["Long Acre"]
     for words in (("note", "wet", "--on", first), ("apply", "seed", "9kg", "--to", first)):
         assert run("--log", bare.path, *words).code == 0
-    assert [n.visit for n in now(bare).notes] == [visit.visit]
+    assert {n.note: (n.visit, n.field) for n in now(bare).notes} == {
+        "stony": (visit.visit, "Long Acre"), "wet": (visit.visit, "Long Acre"),
+    }  # fmt: skip
+    assert "2024-03-25: stony" in run("--log", bare.path, "field", "Long Acre").out
     assert sorted(str(i.field) for i in now(bare).inputs) == ["", "Long Acre"]
     told = run("--log", bare.path, "history", first, "--csv").out.replace("\xa0", " ")
     assert "ha on new ground, nothing stated" in told
