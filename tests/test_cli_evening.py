@@ -228,6 +228,25 @@ def test_a_folder_is_read_through(at_home: log.Log, run: Run, tmp_path: Path) ->
     assert now(at_home).visits
 
 
+def test_of_many_files_left_out_those_to_be_helped_come_first(
+    run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A stick has letters and pictures on it too: they do not push out what asks for an answer."""
+    stick = tmp_path / "stick"
+    stick.mkdir()
+    for n in range(8):
+        (stick / f"a{n}.txt").write_text("Dear Ann")
+    for n in range(5):
+        (stick / f"day{n}.gpx").write_bytes(day_gpx())
+    log.create(tmp_path / "log", "Hill Farm", "Europe/London")
+    monkeypatch.chdir(tmp_path / "log")
+    said = run("import", stick)
+    assert said.code == 1
+    first, second = said.err.splitlines()
+    assert first.startswith("day0.gpx, day1.gpx, day2.gpx and 2 more: there is no machine in this")
+    assert second.startswith("a0.txt, a1.txt, a2.txt and 5 more: text without any position")
+
+
 def test_exit_codes(at_home: log.Log, run: Run, tmp_path: Path) -> None:
     assert run().code == 2
     assert run("impotr").code == 2
