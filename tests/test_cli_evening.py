@@ -283,6 +283,15 @@ def test_files_that_are_none(at_home: log.Log, run: Run, content: bytes, words: 
     assert sorted(p.name for p in at_home.path.rglob("*")) == before
 
 
+def test_boundaries_taken_for_a_track_are_sent_where_they_belong(
+    at_home: log.Log, run: Run
+) -> None:
+    (at_home.path.parent / "fields.geojson").write_bytes(geojson(FIELDS))
+    said = run("import", "../fields.geojson")
+    assert said.code == 1
+    assert "oplog land add FILE reads boundaries" in said.err
+
+
 def test_a_boundary_file_without_polygon(at_home: log.Log, run: Run) -> None:
     path = at_home.path.parent / "points.geojson"
     path.write_text('{"type":"FeatureCollection","features":[{"type":"Feature","properties":{},'
