@@ -23,6 +23,9 @@ from difflib import get_close_matches
 DONE, FAILED, MISUSE, DONE_WITH_PROBLEMS, DAMAGED = 0, 1, 2, 3, 4
 """Exit codes of the command."""
 
+NEAR = 3
+"""So many names are offered in place of one that is not known."""
+
 
 @dataclass(frozen=True, slots=True)
 class Problem:
@@ -60,7 +63,7 @@ class UnknownName(OplogError):
     def __init__(self, kind: str, name: str, known: Iterable[str], how_to_add: str = "") -> None:
         names = sorted(known)
         message = f"No {kind} is called {name!r}."
-        if near := get_close_matches(name, names, n=3, cutoff=0.6):
+        if near := _near(name, names):
             message += f" Did you mean {_listed(near, 'or')}?"
         elif names:
             message += f" Known: {_listed(names[:12], 'and')}" + (
@@ -69,6 +72,16 @@ class UnknownName(OplogError):
         else:
             message += f" There is no {kind} in this log yet."
         super().__init__(f"{message} {how_to_add}".strip())
+
+
+def _near(name: str, known: Sequence[str]) -> list[str]:
+    """Names like one that was typed, in whatever case: those that have it in them ("nine" for
+    "Nine Lands"), then those spelled much like it."""
+    typed = name.strip().casefold()
+    within = [k for k in known if len(typed) >= 3 and typed in k.casefold()]
+    by_key = {k.casefold(): k for k in known}
+    spelled = [by_key[k] for k in get_close_matches(typed, list(by_key), n=NEAR, cutoff=0.6)]
+    return list(dict.fromkeys((*within, *spelled)))[:NEAR]
 
 
 class UnreadableFile(OplogError):

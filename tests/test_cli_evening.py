@@ -194,6 +194,14 @@ def test_a_wrong_width_shows_as_soon_as_it_is_said(evening: log.Log, run: Run) -
     assert "If not, set its width right: oplog kit add drill --width WIDTH" in said
 
 
+def test_the_log_is_whole_with_its_pages_beside_it(evening: log.Log, run: Run) -> None:
+    run("sheet", "day")
+    said = run("check")
+    assert said.code == 0
+    assert "The log is whole" in said.out
+    assert "Also in its folder, and no part of it: 1 file, day-2024-03-25.html." in said.out
+
+
 def test_every_fix_has_its_state(evening: log.Log, run: Run) -> None:
     rows = list(csv.DictReader(io.StringIO(run("fixes", "2024-03-25", "--csv").out)))
     assert list(rows[0]) == ["time", "lat", "lon", "speed_kmh", "machine", "field", "state", "bout"]
@@ -218,6 +226,25 @@ def test_a_folder_is_read_through(at_home: log.Log, run: Run, tmp_path: Path) ->
     assert "holiday.jpg" in said.err
     assert "Volume" not in said.err
     assert now(at_home).visits
+
+
+def test_of_many_files_left_out_those_to_be_helped_come_first(
+    run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A stick has letters and pictures on it too: they do not push out what asks for an answer."""
+    stick = tmp_path / "stick"
+    stick.mkdir()
+    for n in range(8):
+        (stick / f"a{n}.txt").write_text("Dear Ann")
+    for n in range(5):
+        (stick / f"day{n}.gpx").write_bytes(day_gpx())
+    log.create(tmp_path / "log", "Hill Farm", "Europe/London")
+    monkeypatch.chdir(tmp_path / "log")
+    said = run("import", stick)
+    assert said.code == 1
+    first, second = said.err.splitlines()
+    assert first.startswith("day0.gpx, day1.gpx, day2.gpx and 2 more: there is no machine in this")
+    assert second.startswith("a0.txt, a1.txt, a2.txt and 5 more: text without any position")
 
 
 def test_exit_codes(at_home: log.Log, run: Run, tmp_path: Path) -> None:
@@ -254,6 +281,15 @@ def test_files_that_are_none(at_home: log.Log, run: Run, content: bytes, words: 
     assert words in said.err
     assert "Traceback" not in said.err
     assert sorted(p.name for p in at_home.path.rglob("*")) == before
+
+
+def test_boundaries_taken_for_a_track_are_sent_where_they_belong(
+    at_home: log.Log, run: Run
+) -> None:
+    (at_home.path.parent / "fields.geojson").write_bytes(geojson(FIELDS))
+    said = run("import", "../fields.geojson")
+    assert said.code == 1
+    assert "oplog land add FILE reads boundaries" in said.err
 
 
 def test_a_boundary_file_without_polygon(at_home: log.Log, run: Run) -> None:

@@ -342,6 +342,17 @@ def test_an_account(evening: log.Log, run: Run) -> None:
     rows = told(run("account", "Brook Farm", "--csv").out)
     assert {r["visits"] for r in rows} == {handle(evening, "Long Acre"), handle(evening, "Mill")}
     assert "No work for Brook Farm" in run("account", "Brook Farm", "--from", "2025-01-01").out
+    turned = ("--from", "2024-04-01", "--to", "2024-03-01")
+    for words in (("account", "Brook Farm"), ("sheet", "account", "Brook Farm")):
+        assert "--from 2024-04-01 is later than --to 2024-03-01" in run(*words, *turned).err
+    run("sheet", "account", "Brook Farm")
+    run("sheet", "account", "Brook Farm", "--from", "2024-03-25")
+    pages = {p.name for p in evening.path.glob("*.html")}
+    assert pages == {"account-Brook-Farm.html", "account-Brook-Farm-from-2024-03-25.html"}
+    for words in (("customer", "price", "driling", "9", "--currency", "GBP"),
+                  ("plan", "j", "--operation", "driling", "--fields", "Mill")):  # fmt: skip
+        assert "Did you mean drilling?" in run(*words).err
+    assert run("customer", "price", "sowing", "9", "--currency", "GBP").code == 0
     assert "is none" in run("customer", "price", "rolling", "0", "--currency", "GBP").err
     assert "no currency" in run("customer", "price", "rolling", "5", "--currency", "pounds").err
     by_hour = run("customer", "price", "rolling", "5", "--currency", "GBP", "--by", "hours")

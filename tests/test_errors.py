@@ -27,6 +27,13 @@ def test_near_names_are_offered():
     assert said == "No machine is called 'bleu'. Did you mean blue? Add it: oplog kit add."
 
 
+def test_a_part_of_a_name_and_other_letters_of_it_are_near():
+    fields = [*(f"field {n:02}" for n in range(20)), "Nine Lands", "Top Piece", "Barn Close"]
+    assert "Did you mean Nine Lands?" in str(UnknownName("field", "nine", fields))
+    assert "Did you mean Top Piece?" in str(UnknownName("field", "TOP PEICE", fields))
+    assert "Did you mean" not in str(UnknownName("field", "xy", fields))
+
+
 def test_without_a_near_one_the_known_names_are_listed():
     assert "Known: blue and red." in str(UnknownName("machine", "combine", ["red", "blue"]))
     many = [f"field {n:02}" for n in range(20)]

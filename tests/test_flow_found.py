@@ -106,6 +106,7 @@ def test_a_handle_leads_on_to_what_its_visit_is_called_now(bare: log.Log, run: R
     flow.say(bare, [(first, Words(implement="drill"))])
     flow.say(bare, [(first, Words(driver="Ann"))])
     run("--log", bare.path, "apply", "bean seed", "300kg", "--to", first)
+    run("--log", bare.path, "note", "stony", "--on", first)
     assert [r["went_to"] for r in records(ask(now(bare), "inputs"))] == ["new ground 1"]
     accept(bare, [1], "Long Acre")
     visit = in_field(bare, "Long Acre")
@@ -114,7 +115,10 @@ def test_a_handle_leads_on_to_what_its_visit_is_called_now(bare: log.Log, run: R
     assert [r["went_to"] for r in records(ask(now(bare), "inputs"))] == ["Long Acre"]
     for words in (("note", "wet", "--on", first), ("apply", "seed", "9kg", "--to", first)):
         assert run("--log", bare.path, *words).code == 0
-    assert [n.visit for n in now(bare).notes] == [visit.visit]
+    assert {n.note: (n.visit, n.field) for n in now(bare).notes} == {
+        "stony": (visit.visit, "Long Acre"), "wet": (visit.visit, "Long Acre"),
+    }  # fmt: skip
+    assert "2024-03-25: stony" in run("--log", bare.path, "field", "Long Acre").out
     assert sorted(str(i.field) for i in now(bare).inputs) == ["", "Long Acre"]
     told = run("--log", bare.path, "history", first, "--csv").out.replace("\xa0", " ")
     assert "ha on new ground, nothing stated" in told
@@ -127,6 +131,21 @@ def test_a_handle_leads_on_to_what_its_visit_is_called_now(bare: log.Log, run: R
     assert [v.field for v in now(bare).visits] == [""]
     assert now(bare).visits[0].visit.startswith(second)
     assert run("--log", bare.path, "history", first).code == 0
+
+
+def test_a_number_stays_when_another_machines_earlier_work_comes_in(
+    bare: log.Log, tmp_path: Path
+) -> None:
+    """Who reads "new ground 1" and then imports the second stick still means the same ground."""
+    before = {g.number: g.area_m2 for g in ground.waiting(now(bare))}
+    earlier = gpx(later(DRILLED, -2, 900.0))
+    flow.import_file(bare, earlier, "green.gpx", flow.Told(machine="green"))
+    after = {g.number: g.area_m2 for g in ground.waiting(now(bare))}
+    assert len(after) == 3
+    assert {n: after[n] for n in before} == before
+    other = log.create(tmp_path / "other", "Hill Farm", "Europe/London")
+    assert other.merge(bare)
+    assert [(g.number, g.area_m2) for g in ground.waiting(now(other))] == list(after.items())
 
 
 def test_importing_again_adds_nothing_before_and_after(bare: log.Log) -> None:

@@ -276,6 +276,18 @@ def test_a_torn_file_a_foreign_file_and_an_orphan_are_told_apart(tmp_path):
     assert len(made.problems) == 2
 
 
+def test_a_page_beside_the_log_asks_nothing_of_anybody(tmp_path):
+    """Pages are made in the log's folder unless told otherwise."""
+    made = new_log(tmp_path / "log")
+    made.append([note("a")])
+    (made.path / "day-2024-03-25.html").write_text("a page")
+    report = log.check(made.path)
+    assert [(f.kind, f.file, f.damage) for f in report.findings] == [
+        ("beside", "day-2024-03-25.html", False)
+    ]
+    assert report.exit_code == 0
+
+
 def test_rotten_and_missing_fixes_and_raw_files_are_told_apart(tmp_path):
     made = with_import(tmp_path / "log")
     (fixes,), (raw,) = (list((made.path / f).iterdir()) for f in ("fixes", "raw"))

@@ -8,6 +8,7 @@ from oplog import log as log_room
 from oplog.cli import _shared
 from oplog.errors import DAMAGED, DONE
 from oplog.flow.restoring import fixes_again
+from oplog.log.report import BESIDE
 
 
 def check(log: log_room.Log) -> int:
@@ -52,13 +53,18 @@ def seal(log: log_room.Log, text: str) -> int:
 
 
 def _tell(report: log_room.Report) -> int:
+    beside = [f for f in report.findings if f.kind == BESIDE]
     for finding in report.findings:
-        _shared.say(f"- {finding}")
+        if finding not in beside:
+            _shared.say(f"- {finding}")
     megabytes = report.bytes_read / 1e6
     read = f"{report.files} files, {report.events} events, {megabytes:.1f} MB read"
     if report.damaged:
         click.echo(f"The log is damaged ({read}). To restore what can be: oplog check --mend")
     else:
         click.echo(f"The log is whole ({read}).")
+    if beside:
+        files = "1 file," if len(beside) == 1 else f"{len(beside)} files, such as"
+        _shared.say(f"Also in its folder, and no part of it: {files} {beside[0].file}.")
     click.echo(f"Seal: {report.seal}")
     return report.exit_code

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from datetime import date
@@ -20,6 +21,11 @@ if TYPE_CHECKING:
     from oplog.flow.machines import Ask
     from oplog.flow.taking import FileTaken
     from oplog.fold import Farm
+
+_TO_TYPE = re.compile(r"--[a-z]|\boplog [a-z]")
+
+FEW_NAMES = 3
+"""So many files are named that were left out for one reason."""
 
 FULL_SCREENS = 2
 """Machine-days shown in full after an import; more come as one line each."""
@@ -57,7 +63,7 @@ def run(log: _shared.Log, paths: Sequence[str], told: dict[str, Any]) -> Importe
         )
     done = replace(done, files=(*done.files, *unread))
     if all(f.refused for f in done.files):
-        raise UnreadableFile("\n".join(dict.fromkeys(f.refused for f in done.files)))
+        raise UnreadableFile("\n".join(left_out(done.files)))
     return done
 
 
@@ -171,7 +177,7 @@ def tell_of_files(done: Imported, every: bool) -> None:
 
 def exit_code(farm: Farm, done: Imported, every: bool) -> int:
     """Tell of problems, after the screen, and give the exit code."""
-    refused = [f.refused for f in done.files if f.refused]
+    refused = left_out(done.files)
     told = [p for f in done.files if not f.refused for p in f.problems]
     if refused or told:
         click.echo(err=True)
@@ -184,6 +190,25 @@ def exit_code(farm: Farm, done: Imported, every: bool) -> int:
     recorded = {(d.machine, d.day) for d in farm.days} & set(done.days)
     nowhere = recorded - {(v.machine, v.day) for v in farm.visits}
     return DONE_WITH_PROBLEMS if refused or nowhere else code
+
+
+def left_out(files: Sequence[FileTaken]) -> list[str]:
+    """Why files were left out, once for each reason with the files' names; first what a person can
+    do something about, which comes with an option or a command to type."""
+    names: dict[str, list[str]] = {}
+    for f in files:
+        if f.refused:
+            start = f"{f.name}: "
+            named = f.refused.startswith(start)
+            alike = names.setdefault(f.refused.removeprefix(start), [])
+            alike += [f.name] if named and f.name not in alike else []
+    found = [f"{_listed(some)}: {why}" if some else why for why, some in names.items()]
+    return sorted(found, key=lambda text: not _TO_TYPE.search(text))
+
+
+def _listed(names: Sequence[str]) -> str:
+    more = len(names) - FEW_NAMES
+    return ", ".join(names[:FEW_NAMES]) + (f" and {more} more" if more > 0 else "")
 
 
 def _taken(f: FileTaken) -> str:

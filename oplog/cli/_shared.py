@@ -470,6 +470,17 @@ def day_of(farm: Farm, day: date | str | None) -> date | None:
     return today - timedelta(days=1) if day == "yesterday" else today
 
 
+def period_of(
+    farm: Farm, first: date | str | None, last: date | str | None
+) -> tuple[date | None, date | None]:
+    """The dates that --from and --to stand for. Raises: click.UsageError for one that ends before
+    it begins."""
+    begins, ends = day_of(farm, first), day_of(farm, last)
+    if begins and ends and begins > ends:
+        raise click.UsageError(f"--from {begins} is later than --to {ends}.")
+    return begins, ends
+
+
 def moment_of(farm: Farm, day: date | str | None) -> datetime:
     """Now, or the turn of the working day that is named."""
     from datetime import UTC, datetime

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
@@ -29,8 +30,11 @@ def put(page: str, out: str | None, *names: Any) -> None:
         aside.write_text(page, encoding="utf-8", newline="\n")
         rename(aside, path)
     except OSError as error:
-        aside.unlink(missing_ok=True)
-        why = error.strerror or str(error)
-        raise CannotWrite(f"The page could not be written to {path}: {why}.") from error
+        with suppress(OSError):
+            aside.unlink(missing_ok=True)
+        why = (error.strerror or str(error)).lower()
+        raise CannotWrite(
+            f"The page could not be written to {path}: {why}. Name another place: --out FILE"
+        ) from error
     click.echo(f"The page is in {path}")
     _shared.say("Open it in a browser to look at it, or to print it.")

@@ -32,8 +32,9 @@ def command(
 
     farm = _shared.farm_of(log)
     name = customer_of(farm, customer)
-    days = {"first_day": _shared.day_of(farm, first), "last_day": _shared.day_of(farm, last)}
-    rows = records(ask(farm, "account", {"customer": name, **days}))
+    begins, ends = _shared.period_of(farm, first, last)
+    asked = {"customer": name, "first_day": begins, "last_day": ends}
+    rows = records(ask(farm, "account", asked))
     seen = for_customer(farm, name)
     aside = _shared.beside(seen, seen.unsettled, farm)
     if output.form != "text":

@@ -30,10 +30,10 @@ def command(folder: str, farm: str | None, zone: str | None, turn: str) -> None:
     click.echo(f"A log for {name} is open in {folder} (times of {zone}, days turn at {turn}).")
     if Path(folder).resolve() not in (Path.cwd(), *Path.cwd().parents):
         click.echo(f"Go there (cd {folder}), or name it each time: oplog --log {folder} ...")
-    click.echo(
-        "Next: oplog kit add NAME --kind KIND, for each machine and implement; and where you"
+    _shared.say(
+        "Next: oplog kit add NAME --kind KIND, for each machine and implement; and where you have "
+        "boundaries, oplog land add BOUNDARIES.geojson. Then: oplog import TRACK."
     )
-    click.echo("have boundaries: oplog land add BOUNDARIES.geojson. Then: oplog import TRACK.")
 
 
 def _farm_name(folder: object) -> str:

@@ -9,6 +9,7 @@ from oplog.errors import OplogError
 from oplog.events import Event, JobClosed, JobPlanned
 from oplog.flow.history import read, stated
 from oplog.flow.listing import fields_on
+from oplog.flow.operations import refuse_slips
 from oplog.fold import Farm
 from oplog.log import Entry, Log
 
@@ -32,6 +33,7 @@ def plan(
     fields where they agree. Raises: UnknownName, OplogError.
     """
     history = read(log)
+    refuse_slips(history.farm, operation)
     chosen = _chosen(history.farm, fields, farm, crop, harvest_year, today)
     crops = _common_crop(history.farm, chosen, harvest_year)
     if by is not None and by < today:

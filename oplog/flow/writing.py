@@ -15,8 +15,8 @@ from oplog.events import (
     WorkMeasured,
 )
 from oplog.flow.history import History, read, stated
+from oplog.flow.operations import known_operations, refuse_slips
 from oplog.fold import Farm, now_called
-from oplog.kit import OPERATION_OF
 from oplog.log import Log
 
 BASES = ("field", "net", "gross", "hours")
@@ -55,11 +55,10 @@ def plan_sequence(
              for c in stated_here}  # fmt: skip
     if crop.casefold() not in crops:
         raise UnknownName("crop", crop, crops.values(), "State it: oplog land crop FIELD CROP.")
-    known = {o.casefold() for o in OPERATION_OF.values()}
-    known |= {(v.operation or "").casefold() for v in history.farm.visits}
+    known = known_operations(history.farm)
     for operation in operations:
         if operation.casefold() not in known:
-            raise UnknownName("operation", operation, known - {""})
+            raise UnknownName("operation", operation, known)
     before = [
         s.event_id
         for s in history.of(SequencePlanned)
@@ -126,6 +125,7 @@ def state_price(
     Raises: OplogError, UnknownName.
     """
     history = read(log)
+    refuse_slips(history.farm, operation)
     if not price > 0:
         raise OplogError(f"A price of {price:g} is none. Nothing was written.")
     if not re.fullmatch(r"[A-Z]{3}", currency):

@@ -64,5 +64,8 @@ def put_files(folder: str, files: Mapping[str, bytes], *, overwrite: bool = Fals
             aside.write_bytes(data)
             rename(aside, path)
     except OSError as error:
-        raise CannotWrite(f"{folder} cannot be written to: {error.strerror or error}.") from error
+        why = (error.strerror or str(error)).lower()
+        raise CannotWrite(
+            f"{paths[0]} could not be written: {why}. Name a file in another folder."
+        ) from error
     return [str(p) for p in paths]

@@ -6,6 +6,7 @@ import gc
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import fields as columns_of
+from dataclasses import replace
 from datetime import date
 from functools import cached_property
 from typing import Any, TypeVar
@@ -38,6 +39,7 @@ from oplog.events import (
 )
 from oplog.fold.doubled import doubled, struck_apart
 from oplog.fold.farm import Farm, Standing, Unsettled, handles
+from oplog.fold.renamed import notes_now
 from oplog.fold.rivals import brings_back, rivals
 from oplog.fold.settle import Strike, at_place_of, by_place, known_to, settle
 from oplog.fold.standing import crop_of_visits, job_of, jobs_by_work
@@ -78,7 +80,8 @@ def _folded(events: Iterable[Event]) -> Farm:
         Strike(e, known_to(e, every)) for e in _all(now, EntryStruck) if not brings_back(e, every)
     ]
     apart = struck_apart(every, [s.event for s in struck], entries)
-    return _farm(now, entries, struck, [*found.unsettled, *apart])
+    farm = _farm(now, entries, struck, [*found.unsettled, *apart])
+    return replace(farm, notes=notes_now(farm, every.values()))
 
 
 def _farm(

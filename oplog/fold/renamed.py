@@ -6,10 +6,11 @@ width is set right, and papers with the earlier one lie about for years.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from datetime import timedelta
 
-from oplog.events import Event, WorkMeasured
+from oplog.events import Event, NoteWritten, WorkMeasured
 from oplog.fold.farm import HANDLE_LENGTH, Farm
 
 
@@ -24,6 +25,27 @@ def now_called(farm: Farm, events: Iterable[Event], handle: str) -> WorkMeasured
         return None
     found = {v.event_id: v for v in farm.visits for e in was if _same_work(v, e)}
     return next(iter(found.values())) if len(found) == 1 else None
+
+
+def notes_now(farm: Farm, events: Iterable[Event]) -> tuple[NoteWritten, ...]:
+    """The notes of a farm, those on visits as they are called now, with the field."""
+    standing = {v.visit for v in farm.visits}
+    if all(n.visit is None or n.visit in standing for n in farm.notes):
+        return farm.notes
+    measured = [e for e in events if isinstance(e, WorkMeasured)]
+    return tuple(
+        n if n.visit is None or n.visit in standing else _followed(farm, measured, n)
+        for n in farm.notes
+    )
+
+
+def _followed(farm: Farm, measured: Sequence[WorkMeasured], note: NoteWritten) -> NoteWritten:
+    visit = now_called(farm, measured, note.visit or "")
+    if visit is None:
+        return note
+    followed = replace(note, visit=visit.visit, field=visit.field)
+    followed.__dict__["event_id"] = note.event_id  # it stays the same event
+    return followed
 
 
 def _same_work(visit: WorkMeasured, was: WorkMeasured) -> bool:

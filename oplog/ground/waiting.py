@@ -2,15 +2,17 @@
 
 Each machine's day finds its own pieces (see oplog.work.found). Pieces that share ground are one
 new ground, whichever day or machine found them. It has a number by which a person names it: the
-order in which it was first worked, and a number once given to a field stays with that field.
+order in which its tracks came into the log, so that what is imported after a paper was printed
+does not move the numbers on it; and a number once given to a field stays with that field.
 """
 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from functools import lru_cache
+from datetime import datetime
+from functools import lru_cache, partial
 from itertools import count
 from math import atan2, degrees
 from typing import Any
@@ -72,7 +74,7 @@ def waiting(farm: Farm) -> tuple[NewGround, ...]:
     numbers = _numbers(farm)
     return tuple(
         _ground(next(numbers), group, visits, [shapes[g.event_id] for g in group], farm)
-        for group in _groups(pieces, shapes)
+        for group in sorted(_groups(pieces, shapes), key=partial(_came, _arrivals(farm, pieces)))
     )
 
 
@@ -122,7 +124,7 @@ def _numbers(farm: Farm) -> Iterator[int]:
 
 
 def _groups(pieces: Sequence[GroundFound], shapes: dict[str, Any]) -> list[list[GroundFound]]:
-    """Pieces that share ground, together, in the order of their first."""
+    """Pieces that share ground, together; each group in order of time."""
     groups: list[list[GroundFound]] = []
     for piece in pieces:
         shape = shapes[piece.event_id]
@@ -131,7 +133,28 @@ def _groups(pieces: Sequence[GroundFound], shapes: dict[str, Any]) -> list[list[
         groups = [g for g in groups if g not in met] + [together_]
     for group in groups:
         group.sort(key=lambda g: (g.started_at, g.event_id))
-    return sorted(groups, key=lambda g: (g[0].started_at, g[0].event_id))
+    return groups
+
+
+def _arrivals(farm: Farm, pieces: Sequence[GroundFound]) -> dict[str, datetime]:
+    """When the fixes of tracks were first written to the log, by the digests that pieces name."""
+    named = {t for p in pieces for t in p.tracks}
+    fixes = {t.event_id: t.fixes for t in farm.tracks if t.fixes in named}
+    found: dict[str, datetime] = {}
+    for entry in farm.entries:
+        for event_id in fixes.keys() & set(entry.events):
+            digest = fixes[event_id]
+            found[digest] = min(entry.written_at, found.get(digest, entry.written_at))
+    return found
+
+
+def _came(
+    arrivals: Mapping[str, datetime], group: Sequence[GroundFound]
+) -> tuple[bool, datetime, datetime, str]:
+    """Sorts grounds by when the first of their tracks arrived, then by when they were worked."""
+    first = min((arrivals[t] for p in group for t in p.tracks if t in arrivals), default=None)
+    start = group[0].started_at
+    return (first is None, first or start, start, group[0].event_id)
 
 
 def _one_ground(one: Any, other: Any) -> bool:

@@ -9,10 +9,10 @@ from oplog import errors
 
 ALTERED, MISSING, TORN, FOREIGN = "altered", "missing", "torn", "foreign"
 ORPHAN, ROTTEN, WAITING, FORKED = "orphan", "rotten", "waiting", "forked"
-NEWER, UNFINISHED, RENAMED = "newer", "unfinished", "renamed"
+NEWER, UNFINISHED, RENAMED, BESIDE = "newer", "unfinished", "renamed", "beside"
 FORGOTTEN, STILL_HERE = "forgotten", "still here"
 
-HARMLESS = (UNFINISHED, RENAMED, FORGOTTEN)
+HARMLESS = (UNFINISHED, RENAMED, FORGOTTEN, BESIDE)
 """Findings that say how things are and ask nothing of anybody."""
 
 
@@ -22,11 +22,13 @@ class Finding:
 
     kind: altered (an event or file is not what was written), missing (something that an entry
         names is not there), torn (an events file that cannot be read), foreign (a file that is
-        not of a log), orphan (an event that no entry names, or fixes or a raw file that no event
-        names), rotten (fixes or a raw file that are not what was written), waiting (on its way
-        through a synced folder), forked (two entries with one number), newer (of a later
-        version), unfinished (left by a write that was broken off), renamed, forgotten (taken out
-        on purpose: by whom, when and why), still here (forgotten, and not yet taken out).
+        not of a log, among the log's own), beside (one that lies in the log's folder, as a page
+        does that was made there), orphan (an event that no entry names, or fixes or a raw file
+        that no event names), rotten (fixes or a raw file that are not what was written), waiting
+        (on its way through a synced folder), forked (two entries with one number), newer (of a
+        later version), unfinished (left by a write that was broken off), renamed, forgotten
+        (taken out on purpose: by whom, when and why), still here (forgotten, and not yet taken
+        out).
     file: within the log, "" for none. event: its id.
     damage: whether the log is not what was written.
     """

@@ -28,6 +28,7 @@ from oplog.log.reading import (
 from oplog.log.refusing import format_of
 from oplog.log.report import (
     ALTERED,
+    BESIDE,
     FOREIGN,
     MISSING,
     NEWER,
@@ -285,6 +286,8 @@ def _other(file_name: str, name: str, seen: Survey) -> None:
     elif _ON_THE_WAY.fullmatch(file_name):
         seen.on_the_way = True
         seen.add(WAITING, "is still on its way through the synced folder", name, damage=False)
+    elif file_name == name:
+        seen.add(BESIDE, "lies beside the log and is no part of it", name, damage=False)
     else:
         damage = file_name.endswith(".parquet") and name.startswith(EVENTS)
         seen.add(FOREIGN, "is not a file of this log", name, damage=damage)

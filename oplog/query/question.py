@@ -137,7 +137,10 @@ def read(path: Path) -> Question:
     """
     try:
         return _parsed(path.stem, path.read_text(encoding="utf-8"))
-    except (OSError, UnicodeDecodeError) as error:
+    except OSError as error:
+        why = (error.strerror or str(error)).lower()
+        raise UnreadableFile(f"{path} cannot be read: {why}.") from error
+    except UnicodeDecodeError as error:
         raise UnreadableFile(f"{path} cannot be read as SQL: {error}.") from error
 
 

@@ -49,10 +49,8 @@ def read(data: bytes, name: str, zone: str | None) -> tuple[Track, list[Problem]
         areas += kind in ("Polygon", "MultiPolygon")
         positions += _positions(geometry, properties, segment)
     if not positions:
-        what = "GeoJSON with boundaries, but no track" if areas else "GeoJSON without a track"
-        tally.add(
-            what, done="boundaries are read with: oplog land add" if areas else "nothing read"
-        )
+        drawn = "GeoJSON with boundaries, but no track: oplog land add FILE reads boundaries"
+        tally.add(drawn if areas else "GeoJSON without a track", done="nothing read")
         return empty(), tally.problems()
     return finish(_rows(positions), tally, zone, "GeoJSON"), tally.problems()
 

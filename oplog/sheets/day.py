@@ -99,8 +99,9 @@ def visit_lines(
     farm: Farm, visits: Sequence[WorkMeasured], system: str = METRIC, width: int = WIDTH
 ) -> str:
     """Visits, and what is unsure of them."""
-    blocks = [line for v in visits for line in _block(farm, v, system, width)]
-    return "\n".join(blocks + _unsure_lines(unsure_of(farm, visits, system), width))
+    blocks = ["\n".join(_block(farm, v, system, width)) for v in visits]
+    told = _unsure_lines(unsure_of(farm, visits, system), width)
+    return "\n".join(["\n\n".join(blocks), *told])
 
 
 def overall_m2_s(visit: WorkMeasured) -> float | None:

@@ -31,6 +31,8 @@ def command(
 
     farm = _shared.farm_of(log)
     name = customer_of(farm, customer)
-    days = (_shared.day_of(farm, first), _shared.day_of(farm, last))
+    days = _shared.period_of(farm, first, last)
     page = account_page(farm, name, *days, vat, log.seal(), system=units)
-    _sheet.put(page, out, "account", name)
+    # An account of March is not written over by that of April.
+    named = [f"{word} {day}" for word, day in zip(("from", "to"), days, strict=True) if day]
+    _sheet.put(page, out, "account", name, *named)
