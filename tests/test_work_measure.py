@@ -191,6 +191,8 @@ def test_a_receiver_that_filters_well_and_wanders_costs_no_ground(seed: int) -> 
     y = y + wandering(n, 0.5, rng) + rng.normal(0, 0.035, n)
     (visit,) = measure_day(recorded(x, y), [field()], carries(PLAIN)).visits
     assert visit.worked_m2 == pytest.approx(10_000, rel=0.02)
+    assert visit.overlap_m2 is not None
+    assert visit.overlap_m2 < 200, "edge to edge: what wandering laps over it leaves elsewhere"
 
 
 def test_bouts_without_a_headland_end_at_the_boundary() -> None:

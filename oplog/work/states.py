@@ -119,8 +119,9 @@ def label(
         work = mended(path, line, known.lays.wide, work, usual)
     # The ends lie where the ground itself was worked, not where it was worked but for a gap; and
     # at the boundary, but for a header, which is clear of the crop only beyond it.
-    lays = known.lays
-    bare = _crossings(lays.narrow if cuts else lays.inside, work, path.piece)
+    bare = _crossings(known.lays.narrow, work, path.piece)
+    if ground is not None and not cuts:
+        bare = _in_field(bare, line, width_m, ground, known.sure | ~_near_ends(work, path.piece))
     return trim(path, line, work, bare, known.inland, usual, known.inmost, width_m, cuts)
 
 
@@ -128,9 +129,10 @@ def label(
 class _Known:
     """What does not hang on any label.
 
-    inmost, inside: (m,) with room for a headland, and not well outside. inland: (m,) share of the
-    line in the field, a tenth at least. fixed, turning: (m,) evidence. [nats] run: (m,) number of
-    each second's run; peers: (k,) runs with others beside them.
+    inmost, sure, inside: (m,) with room for a headland, that or going round the field, and not
+    well outside. inland: (m,) share of the line in the field, a tenth at least. fixed, turning:
+    (m,) evidence. [nats] run: (m,) number of each second's run; peers: (k,) runs with others
+    beside them.
     """
 
     path: Path
@@ -139,6 +141,7 @@ class _Known:
     weights: Evidence
     cuts: bool
     inmost: Flags
+    sure: Flags
     inside: Flags
     lays: _Lays
     sides: list[_Side]
@@ -180,7 +183,7 @@ def _known(
     margin_m = max(2.0, 0.4 * width_m, 2.5 * path.drift_m)
     inside = _within(ground, line.x, line.y, margin_m, sure)
     return _Known(
-        path, line, width_m, weights, cuts, inmost, inside, lays,
+        path, line, width_m, weights, cuts, inmost, sure, inside, lays,
         sides=_sides(line, width_m, ground, lay.raster, inmost),
         inland=np.maximum(share(lays.inside, lays.inside.field), 0.1),
         fixed=_fixed_evidence(path, inside, weights, cuts),
@@ -268,6 +271,45 @@ def _crossings(lay: Swath, work: Flags, piece: NDArray[np.int32]) -> Crossings:
     mine = claimed(lay, lay, work, _deep(work, piece))
     half = max(mine.shape[1] // 2, 1)
     return Crossings(share(lay, mine), share(lay, mine[:, :half]), share(lay, mine[:, -half:]))
+
+
+def _near_ends(work: Flags, piece: NDArray[np.int32], reach_s: int = 12) -> Flags:
+    """Seconds near the ends of runs: (m,) mask."""
+    near = np.zeros(len(work), dtype=bool)
+    for a, b in true_runs(work, piece):
+        near[max(a - reach_s, 0) : a + reach_s] = True
+        near[max(b - reach_s, 0) : b + reach_s] = True
+    return near
+
+
+def _in_field(
+    new: Crossings, line: Line, width_m: float, ground: Any, sure: Flags, samples: int = 8
+) -> Crossings:
+    """The same shares of the line and its halves, but of what lies in the field.
+
+    Of points and not of the raster's cells, which do not turn with the field: the end of each
+    bout would go by how they lie. sure: (m,) seconds that are not asked.
+    """
+    from shapely import contains_xy, prepare
+
+    asked = np.flatnonzero(~sure)
+    after = np.minimum(asked + 1, len(line.x) - 1)
+    x, y = (line.x[asked] + line.x[after]) / 2, (line.y[asked] + line.y[after]) / 2
+    across = ((np.arange(samples) + 0.5) / samples - 0.5) * width_m
+    heading = line.heading[asked]
+    prepare(ground)
+    inside = np.ones((len(sure), samples), dtype=np.float64)
+    inside[asked] = contains_xy(
+        ground,
+        x[:, None] - np.sin(heading)[:, None] * across,
+        y[:, None] + np.cos(heading)[:, None] * across,
+    )
+    half = samples // 2
+    return Crossings(
+        new.whole * inside.mean(axis=1),
+        new.right * inside[:, :half].mean(axis=1),
+        new.left * inside[:, half:].mean(axis=1),
+    )
 
 
 def _deep(work: Flags, piece: NDArray[np.int32], ends_s: int = 8) -> NDArray[np.int8]:

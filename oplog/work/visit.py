@@ -352,7 +352,7 @@ def _areas(
     spread_m = 0.0 if part.steady or seen is None else seen.spread_m
     cuts = in_front(rig)
     sure = area_range(covered, bouts, width_m, field.area_m2, part.drift_m, spread_m, cuts)
-    worked, overlap = float(covered.worked.area), float(covered.overlap.area)
+    worked, overlap = float(covered.worked.area), _overlap_m2(covered)
     return {
         "worked_m2": worked,
         "worked_low_m2": sure.low,
@@ -363,6 +363,16 @@ def _areas(
         "missed_m2": float(covered.missed.area),
         "applied_m2": _applied_m2(worked, overlap, rig, width_m),
     }
+
+
+def _overlap_m2(covered: Covered) -> float:
+    """Ground covered more than once. [m2]
+
+    What wandering makes bouts share it makes others leave between them, and these gaps are closed:
+    both are set off against one another, so that gross is worked, overlap and what lies outside.
+    """
+    left = covered.gross_m2 - float(covered.outside.area) - float(covered.worked.area)
+    return min(float(covered.overlap.area), max(left, 0.0))
 
 
 def _applied_m2(worked_m2: float, overlap_m2: float, rig: Rig, width_m: float) -> float | None:
