@@ -145,12 +145,13 @@ def test_a_spray_without_its_water_has_no_flow(evening: log.Log, run: Run) -> No
 
 def test_seed_to_a_visit_a_field_a_day_and_a_job(evening: log.Log, run: Run) -> None:
     visit = handle(evening, "Long Acre")
+    net_ha = in_field(evening, "Long Acre").worked_m2 / 1e4
     for to in (visit, "long acre", "2024-03-25", "beans in"):
         said = run("apply", "bean seed", "400", "kg", "--to", to, "--kind", "seed")
         assert said.code == 0, said.err
-        assert "205 kg/ha net (1.95 ha)" in " ".join(said.out.split())
+        assert f"{400 / net_ha:.0f} kg/ha net ({net_ha:.2f} ha)" in " ".join(said.out.split())
     rows = told(run("inputs", "--csv").out)
-    assert {(r["visits"], f"{float(r['net_ha']):.2f}") for r in rows} == {("1", "1.95")}
+    assert {(r["visits"], f"{float(r['net_ha']):.2f}") for r in rows} == {("1", f"{net_ha:.2f}")}
 
 
 @pytest.mark.parametrize(
@@ -273,7 +274,8 @@ def test_a_fields_season_and_notes(evening: log.Log, run: Run) -> None:
     run("sequence", "spring beans", "drilling", "rolling", "combining")
     said = " ".join(run("field", "long acre").out.split())
     assert "spring beans, harvest 2024" in said
-    assert "1.95 ha at 7.2 km/h" in said
+    net_ha = in_field(evening, "Long Acre").worked_m2 / 1e4
+    assert f"{net_ha:.2f} ha at 7.2 km/h" in said
     assert "wet corner by the oak" in said
     assert "next comes rolling; 1 behind the farthest field." in said
     assert "new points" in run("notes", "POINTS").out
