@@ -8,7 +8,7 @@ import numpy as np
 
 from oplog.work.coverage import Covered
 
-A_RUN_M2 = 115.0
+A_RUN_M2 = 105.0
 """Ground of a stray run taken for work, or of work taken for a stray run."""
 CUTS_AREA, CUTS_HOURS = 0.014, 0.025
 """What a header adds, as shares: it takes part-widths, and goes down and up by the driver's hand.
@@ -37,7 +37,7 @@ def area_range(
 
     Four things move it, taken as independent: the outer edge of the work wanders by the drift
     of the positions, in stretches of about 60 m; how much of the gaps between bouts is closed
-    rests on how far these wander; where each bout begins and ends is told to about 0.7 s; and now
+    rests on how far these wander; where each bout begins and ends is told to about 0.65 s; and now
     and then a run is taken for work that is none. Factors set on the scenarios of two simulators
     so that nine truths in ten lie inside on the first (benchmarks/inference).
     spread_m: of the distances between bouts, of a receiver that is not steady; else 0.
@@ -46,7 +46,7 @@ def area_range(
     area = float(covered.worked.area)
     open_edge_m = _open_edge(covered)
     edge = 1.2 * max(drift_m, 0.5 * spread_m) * np.sqrt(max(open_edge_m, 1.0) * 60.0)
-    ends = 0.7 * width_m * np.sqrt(max(bouts, 1))
+    ends = 0.65 * width_m * np.sqrt(max(bouts, 1))
     share = (CUTS_AREA if cuts else 0.004) * area
     closed = 0.05 * spread_m / width_m * area
     half = 1.64 * float(np.sqrt(edge**2 + ends**2 + share**2 + closed**2 + A_RUN_M2**2))
