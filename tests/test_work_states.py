@@ -12,6 +12,7 @@ from oplog.work.line import working_line
 from oplog.work.mend import mended
 from oplog.work.motion import Path
 from oplog.work.passes import done_again
+from oplog.work.ways import fitting
 from tests.work_days import PLAIN, driven, leg, up_and_down
 
 SQUARE = box(0, 0, 100, 100)
@@ -130,6 +131,19 @@ def test_the_way_home_over_finished_ground_is_no_work() -> None:
     home = (p.seconds > p.seconds[-1] - 85) & (p.y > 15) & (p.y < 85)
     assert home.sum() > 30
     assert not work[home].any()
+
+
+@pytest.mark.parametrize("enclosed", [True, False])
+def test_a_last_strip_has_worked_ground_at_both_its_sides(enclosed: bool) -> None:
+    """A way home half over the last bout is as long, as fast and as parallel."""
+    p = driven(*leg([*up_and_down(bouts=6, length_m=200.0), (55, -14), (60, -22), (60, 204)]))
+    run = runs.running(p)
+    known = runs.runs_of(p, working_line(p, PLAIN), run, None, 10.0)
+    home = (p.x > 59) & (p.y > 20) & (p.y < 180)
+    new = np.where(p.x > 59, 0.4, 1.0)
+    _, last = fitting(p, run, known, p.x < 59, (p.x > 59) & enclosed, new, 2.0, 10.0, False)
+    assert last[home].all() == enclosed
+    assert last[home].any() == enclosed
 
 
 def test_reversing_is_no_work() -> None:
