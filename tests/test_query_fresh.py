@@ -3,9 +3,6 @@ and where it would not be, the ordinary way is taken."""
 
 from __future__ import annotations
 
-import json
-import subprocess
-import sys
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -29,6 +26,7 @@ from oplog.log.shelf import Shelf, shelf_of
 from oplog.query import asking, database, find, fresh
 from oplog.query.written import Written, written
 from tests.evening import Run, day_log, own_configuration, run
+from tests.loading import loaded
 from tests.test_events import full, least
 from tests.test_fold import EVENTS, meaning
 
@@ -101,14 +99,7 @@ def test_every_table_is_the_same_to_the_last_value(made: log.Log) -> None:
 def test_nothing_heavy_is_loaded_for_it(tmp_path: Path) -> None:
     day = day_log(tmp_path / "log")
     heavy = ("numpy", "shapely", "pyarrow", "pandas", "pyproj", "sqlite3", "pytz", "duckdb")
-    script = (
-        "import sys\nfrom oplog.cli import main\n"
-        f"main({['--log', str(day.path), 'ask', 'hectares_per_day', '--json']!r})\n"
-        f"print([m for m in {heavy!r} if m in sys.modules], file=sys.stderr)"
-    )
-    ran = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True)
-    assert json.loads(ran.stdout)["rows"]
-    assert ran.stderr.strip() == "[]"
+    assert loaded(["--log", str(day.path), "ask", "hectares_per_day", "--json"], heavy) == []
 
 
 def test_it_is_kept_and_told_as_ever(

@@ -7,7 +7,6 @@ import json
 import os
 import shutil
 import stat
-import subprocess
 import sys
 from collections.abc import Callable
 from pathlib import Path
@@ -24,6 +23,7 @@ from oplog.query.of_log import OF_LOG
 from oplog.query.tables import TABLES
 from oplog.query.written import Written
 from tests.evening import DAY, Run, day_log, farm_log
+from tests.loading import loaded
 from tests.test_fold import EVENTS
 
 ASKED = ("ask", "hectares_per_day", "--json")
@@ -114,14 +114,7 @@ def test_what_is_kept_is_used(asks: Callable[..., str], monkeypatch: pytest.Monk
 def test_nothing_heavy_is_loaded_for_it(asks: Callable[..., str], day: log.Log) -> None:
     asks()
     heavy = ("numpy", "shapely", "pyarrow", "pandas", "pyproj", "sqlite3", "oplog.events")
-    script = (
-        "import sys\nfrom oplog.cli import main\n"
-        f"main({['--log', str(day.path), *ASKED]!r})\n"
-        f"print([m for m in {heavy!r} if m in sys.modules], file=sys.stderr)"
-    )
-    ran = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True)
-    assert json.loads(ran.stdout)["rows"]
-    assert ran.stderr.strip() == "[]"
+    assert loaded(["--log", str(day.path), *ASKED], heavy) == []
 
 
 def test_an_entry_more_is_another_state(
