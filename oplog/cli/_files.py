@@ -92,6 +92,6 @@ def _opened(data: bytes, name: str, unread: list[FileTaken]) -> Iterator[tuple[s
         return
     yield from (first, second)
     yield from inside
-    unread += [
-        FileTaken(name, refused=f"{p}. Nothing was added from it.") for p in tally.problems()
-    ]
+    for p in tally.problems():
+        rest = "" if p.done == _containers.BEGINNING_READ else " Nothing was added from it."
+        unread.append(FileTaken(name, refused=f"{p}.{rest}"))

@@ -2,16 +2,10 @@
 
 from __future__ import annotations
 
-import gzip
 import io
-import lzma
-import struct
-import zipfile
-import zlib
-from collections.abc import Callable, Iterator
-from functools import partial
-from typing import Any
+from collections.abc import Iterator
 
+from oplog.readers import _inflate
 from oplog.readers._tally import Tally
 
 LARGEST_RATIO = 200
@@ -21,20 +15,9 @@ LARGEST_BYTES = 2 << 30
 LARGEST_MEMBER_BYTES = 512 << 20
 """What is larger has to be unpacked first: then it can be read in parts."""
 DEEPEST = 4
-BROKEN = (
-    zipfile.BadZipFile,
-    OSError,
-    EOFError,
-    zlib.error,
-    lzma.LZMAError,
-    struct.error,
-    ArithmeticError,
-    LookupError,
-    RuntimeError,  # NotImplementedError among them: a way of packing that is not known
-    ValueError,
-)
-"""What the standard library raises on damaged archives."""
 MOST_MEMBERS = 10_000
+BEGINNING_READ = "what could be unpacked is read"
+"""What is done with what is packed in a damaged archive."""
 
 
 def is_container(data: bytes) -> bool:
@@ -68,18 +51,18 @@ def _members(
 
 
 def _gzip(data: bytes, name: str, tally: Tally, left: list[int]) -> Iterator[tuple[str, bytes]]:
-    inner = _unpacked(lambda: gzip.GzipFile(fileobj=io.BytesIO(data)), "", tally, left)
+    inner = _unpacked(_inflate.gunzipped(data), "", tally, left)
     if inner is not None:
         yield name, inner
 
 
 def _zip(data: bytes, name: str, tally: Tally, left: list[int]) -> Iterator[tuple[str, bytes]]:
-    try:
-        archive = zipfile.ZipFile(io.BytesIO(data))
-    except BROKEN:
+    held = sorted(_inflate.zip_entries(data), key=lambda e: e.name)
+    if held and not held[0].listed:
+        what = "the zip file is cut off or damaged: its list of files is gone"
+        tally.add(what, done=BEGINNING_READ)
+    elif not held and not _inflate.is_empty_zip(data):
         tally.add("the zip file is cut off or damaged", done="nothing could be unpacked")
-        return
-    held = sorted(archive.infolist(), key=lambda i: i.filename)
     if len(held) > MOST_MEMBERS:
         tally.add(
             "files in the archive beyond the first 10 000",
@@ -87,37 +70,36 @@ def _zip(data: bytes, name: str, tally: Tally, left: list[int]) -> Iterator[tupl
             len(held) - MOST_MEMBERS,
             "not opened",
         )
-    for info in held[:MOST_MEMBERS]:
-        shown = _shown(info.filename)
-        if info.filename.endswith("/") or _is_clutter(info.filename):
+    for entry in held[:MOST_MEMBERS]:
+        shown = _shown(entry.name)
+        if entry.name.endswith("/") or _is_clutter(entry.name):
             continue
-        if info.flag_bits & 1:
+        if entry.locked:
             tally.add(f"{shown} in the archive is locked with a password", done="not opened")
             continue
-        inner = _unpacked(partial(archive.open, info), f"{shown} in the archive", tally, left)
+        inner = _unpacked(entry.pieces(), f"{shown} in the archive", tally, left)
         if inner is not None:
             yield f"{name}:{shown}" if name else shown, inner
 
 
-def _unpacked(opened: Callable[[], Any], what: str, tally: Tally, left: list[int]) -> bytes | None:
+def _unpacked(pieces: Iterator[bytes], what: str, tally: Tally, left: list[int]) -> bytes | None:
     """What one packed file holds, or its beginning where it is damaged; None if too much."""
     out = io.BytesIO()
     try:
-        with opened() as packed:
-            while piece := packed.read(1 << 16):
-                left[0] -= len(piece)
-                if left[0] < 0:
-                    what = what or "a compressed file that"
-                    tally.add(f"{what} unpacks to a size no track has", done="refused")
-                    return None
-                if out.write(piece) and out.tell() > LARGEST_MEMBER_BYTES:
-                    what = what or "a compressed file that"
-                    most = f"{LARGEST_MEMBER_BYTES >> 20} MB"
-                    tally.add(f"{what} unpacks to over {most}", done="unpack it and import that")
-                    return None
-    except BROKEN:
+        for piece in pieces:
+            left[0] -= len(piece)
+            if left[0] < 0:
+                what = what or "a compressed file that"
+                tally.add(f"{what} unpacks to a size no track has", done="refused")
+                return None
+            if out.write(piece) and out.tell() > LARGEST_MEMBER_BYTES:
+                what = what or "a compressed file that"
+                most = f"{LARGEST_MEMBER_BYTES >> 20} MB"
+                tally.add(f"{what} unpacks to over {most}", done="unpack it and import that")
+                return None
+    except _inflate.BROKEN:
         what = what or "the compressed file"
-        tally.add(f"{what} is cut off or damaged", done="what could be unpacked is read")
+        tally.add(f"{what} is cut off or damaged", done=BEGINNING_READ)
     return out.getvalue()
 
 
