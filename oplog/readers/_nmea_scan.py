@@ -88,6 +88,7 @@ def scan(block: Bytes) -> Sentences:
     checksum[(after_kind == NEWLINE) | (after_kind == RETURN)] = ABSENT
     starred = after_kind == STAR
     checksum[starred] = np.where(_adds_up(block, start[starred], end[starred]), MATCHES, DIFFERS)
+    checksum[starred & _bare(block, end)] = ABSENT
     commas = np.flatnonzero(block == COMMA)
     first_comma = np.searchsorted(commas, start)
     field_count = np.searchsorted(commas, end) - first_comma
@@ -116,6 +117,13 @@ def _adds_up(block: Bytes, start: Ints, end: Ints) -> Mask:
     there = (end + 2 < len(block)) & (high < 16) & (low < 16)
     adds_up: Mask = there & (high * 16 + low == summed)
     return adds_up
+
+
+def _bare(block: Bytes, end: Ints) -> Mask:
+    """Whether the line ends right behind the star: the sentence is whole, without a checksum."""
+    behind = block[np.minimum(end + 1, len(block) - 1)] if len(block) else block[:0]
+    ends: Mask = (end + 1 < len(block)) & ((behind == RETURN) | (behind == NEWLINE))
+    return ends
 
 
 def numbers(block: Bytes, begin: Ints, end: Ints) -> tuple[Ints, Ints, Mask]:

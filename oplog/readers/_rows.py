@@ -16,6 +16,8 @@ from oplog.readers.rollover import CYCLE_DAYS
 from oplog.track import NOT_STATED, Floats, Track, empty, track
 
 _CYCLE_US = CYCLE_DAYS * _times.DAY_US
+_ASTRAY_US = 3653 * _times.DAY_US
+_MOST_ASTRAY = 0.2
 
 
 @dataclass
@@ -61,6 +63,10 @@ def finish(rows: Rows, tally: Tally, zone: str | None, device: str) -> Track:
     if not len(rows):
         return empty()
     time_us = _in_utc(rows, tally, zone)
+    astray = _astray(time_us)
+    if astray is not None:
+        tally.add_rows(say.ASTRAY, astray, rows.where)
+        rows, time_us = rows.take(~astray), time_us[~astray]
     keep = _first_of_each(time_us, rows.lat, rows.lon)
     if keep is not None:
         tally.add_rows(say.REPEATED, ~keep, rows.where)
@@ -142,15 +148,33 @@ def _first_of_each(time_us: _times.Ints, lat: Floats, lon: Floats) -> NDArray[np
     return keep
 
 
+def _astray(time_us: _times.Ints) -> NDArray[np.bool_] | None:
+    """Mask of a few fixes dated ten years and more from the middle one, as a receiver writes them
+    before it knows the date; None if there are none.
+
+    Those that are off by 1024 weeks are told otherwise (see _steps).
+    """
+    timed = time_us[time_us != _times.NAT]
+    if not len(timed) or int(timed.max()) - int(timed.min()) <= _ASTRAY_US:
+        return None
+    apart = np.abs(time_us - np.partition(timed, len(timed) // 2)[len(timed) // 2])
+    astray = (time_us != _times.NAT) & (apart > _ASTRAY_US) & ~_of_cycles(apart)
+    return astray if 0 < astray.sum() <= _MOST_ASTRAY * len(timed) else None
+
+
+def _of_cycles(apart_us: _times.Ints) -> NDArray[np.bool_]:
+    """Whether differences of time are 1024 weeks, or some times that, to the day."""
+    cycles = np.rint(apart_us / _CYCLE_US)
+    return np.asarray((cycles > 0) & (np.abs(apart_us - cycles * _CYCLE_US) < _times.DAY_US))
+
+
 def _steps(time_us: _times.Ints) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
     """Masks of the fixes before the last timed one, and of those about 1024 weeks from it."""
     timed = np.flatnonzero(time_us != _times.NAT)
     step = np.diff(time_us[timed])
     back, rolled_over = np.zeros((2, len(time_us)), bool)
     back[timed[1:][step < 0]] = True
-    far = np.abs(step) > _CYCLE_US // 2
-    off = np.abs(step) - np.rint(np.abs(step) / _CYCLE_US) * _CYCLE_US
-    rolled_over[timed[1:][far & (np.abs(off) < _times.DAY_US)]] = True
+    rolled_over[timed[1:][_of_cycles(np.abs(step))]] = True
     return back, rolled_over
 
 

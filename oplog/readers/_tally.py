@@ -13,6 +13,7 @@ NO_POSITION = "position is missing or not on earth"
 NULL_ISLAND = "position is 0, 0 (a receiver without a fix)"
 NO_TIME = "time is missing"
 NOT_A_TIME = "time cannot be read, or there is no such day"
+ASTRAY = "date is more than ten years from the rest of the file (a clock that was not set)"
 LEAP_SECOND = "second 60"
 LOCAL_TIME = "times are local times without a zone"
 REPEATED = "the same time and place again"
@@ -26,6 +27,7 @@ DONE = {
     NULL_ISLAND: "set aside",
     NO_TIME: "place kept, no work can be measured from it",
     NOT_A_TIME: "set aside",
+    ASTRAY: "set aside",
     LEAP_SECOND: "taken as the last moment of its minute",
     LOCAL_TIME: "say which zone with --zone; places kept without times",
     REPEATED: "kept once",

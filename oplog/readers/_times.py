@@ -24,9 +24,10 @@ _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _STAMP = re.compile(
     r"\s*(\d{4})[-/.]?(\d\d?)[-/.]?(\d\d?)"
     r"(?:[Tt ]\s*(\d\d?):(\d\d)(?::(\d\d)(?:[.,](\d+))?)?)?"
-    r"\s*(Z|z|UTC|GMT|[+-]\d\d(?::?\d\d)?)?\s*",
+    r"\s*(Z|z|UTC|GMT|(?:UTC|GMT)?[+-]\d\d(?::?\d\d)?)?\s*",
     re.ASCII,
 )
+_PACKED_CLOCK = re.compile(r"(?<=[Tt ])(\d\d)(\d\d)(\d\d)(?!\d)", re.ASCII)
 
 
 def parse(texts: list[str]) -> tuple[Ints, NDArray[np.int8]]:
@@ -59,7 +60,7 @@ def parse_one(text: str) -> tuple[int, int]:
     """One date-time: ISO 8601 in its common spellings, or nothing."""
     if not text.strip():
         return NAT, MISSING
-    found = _STAMP.fullmatch(text)
+    found = _STAMP.fullmatch(text) or _STAMP.fullmatch(_PACKED_CLOCK.sub(r"\1:\2:\3", text))
     if not found:
         return NAT, BAD
     *parts, fraction, zone = found.groups(default="")
@@ -81,7 +82,8 @@ def parse_one(text: str) -> tuple[int, int]:
 
 
 def _offset_us(zone: str) -> int:
-    """Offset of +01:00, +0100, +01 or Z. [us]"""
+    """Offset of +01:00, +0100, +01, GMT+0100 or Z. [us]"""
+    zone = zone.lstrip("UTCGM")
     if zone[:1] not in ("+", "-"):
         return 0
     digits = zone[1:].replace(":", "").ljust(4, "0")

@@ -8,7 +8,7 @@ Source: RFC 7946 for the geometry; it says nothing of times, the names are custo
 
 from __future__ import annotations
 
-import json
+import re
 from collections.abc import Iterator
 from typing import Any
 
@@ -16,18 +16,23 @@ import numpy as np
 
 from oplog.errors import Problem
 from oplog.readers import _times
+from oplog.readers._json_parts import documents, text_of
 from oplog.readers._rows import Rows, finish, unstated
 from oplog.readers._tally import Tally
 from oplog.track import Track, empty
 
-_LINE_TIMES = ("coordTimes", "times", "timestamps", "time", "coordinateTimes")
-_POINT_TIMES = ("time", "timestamp", "datetime", "dateTime", "Time", "utc", "date_time", "when")
+_LINE_TIMES = ("coordtimes", "times", "timestamps", "time", "coordinatetimes")
+_POINT_TIMES = (
+    *("time", "timestamp", "datetime", "utc", "when", "timeutc", "utctime", "gpstime", "fixtime"),
+    *("recordedat", "timestamputc", "timestampms", "unixtime", "epoch", "ts", "date"),
+)
 _DEEPEST = 64
+_COUNT = re.compile(r"[12]\d{9}(\d{3})?(\.\d+)?")
 
 
 def sniff(data: bytes) -> bool:
     """A JSON object with coordinates."""
-    head = data[:262_144].lstrip(b"\xef\xbb\xbf \t\r\n")
+    head = _one_byte(data[:262_144]).lstrip(b"\xef\xbb\xbf\x1e \t\r\n")
     return head[:1] in (b"{", b"[") and (b'"coordinates"' in head or b'"FeatureColl' in head)
 
 
@@ -35,16 +40,15 @@ def read(data: bytes, name: str, zone: str | None) -> tuple[Track, list[Problem]
     """Each line or chain of points is a segment. Never raises for bad data."""
     tally = Tally(name)
     try:
-        document = json.loads(data.decode("utf-8-sig", "replace"))
-    except json.JSONDecodeError as error:
-        tally.add("the JSON is cut off or damaged", error.lineno, 1, "nothing to read")
-        return empty(), tally.problems()
+        held = documents(text_of(data), tally)
     except RecursionError:
         tally.add("JSON nested deeper than any track", done="refused")
         return empty(), tally.problems()
+    if not held:
+        return empty(), tally.problems()
     positions: list[tuple[Any, Any, int]] = []
     areas = 0
-    for segment, (geometry, properties) in enumerate(_features(document)):
+    for segment, (geometry, properties) in enumerate(_features(held)):
         kind = geometry.get("type")
         areas += kind in ("Polygon", "MultiPolygon")
         positions += _positions(geometry, properties, segment)
@@ -53,6 +57,11 @@ def read(data: bytes, name: str, zone: str | None) -> tuple[Track, list[Problem]
         tally.add(drawn if areas else "GeoJSON without a track", done="nothing read")
         return empty(), tally.problems()
     return finish(_rows(positions), tally, zone, "GeoJSON"), tally.problems()
+
+
+def _one_byte(data: bytes) -> bytes:
+    """The same in one byte a letter, for looking at only."""
+    return data.replace(b"\0", b"").lstrip(b"\xff\xfe") if b"\0" in data[:4] else data
 
 
 def _features(value: Any, depth: int = 0) -> Iterator[tuple[dict[str, Any], dict[str, Any]]]:
@@ -82,15 +91,25 @@ def _positions(
     if kind == "Point":
         return [(coordinates, _first_of(properties, _POINT_TIMES), 0)]
     times = _first_of(properties.get("coordinateProperties", properties), _LINE_TIMES)
-    if kind == "LineString":
+    if kind in ("LineString", "MultiPoint"):
         return _line(coordinates, times, 1000 * feature + 1)
     if kind == "MultiLineString":
         found = []
-        for k, line in enumerate(coordinates):
-            of_line = times[k] if isinstance(times, list) and k < len(times) else None
+        for k, (line, of_line) in enumerate(_by_line(coordinates, times)):
             found += _line(line, of_line, 1000 * feature + 1 + k % 999)
         return found
     return []
+
+
+def _by_line(lines: list[Any], times: Any) -> Iterator[tuple[Any, Any]]:
+    """Lines with their times, which are in lists of the same shape or all in one."""
+    stamps = times if isinstance(times, list) else []
+    flat = not any(isinstance(s, list) for s in stamps)
+    at = 0
+    for k, line in enumerate(lines):
+        count = len(line) if isinstance(line, list) else 0
+        yield line, stamps[at : at + count] if flat else stamps[k] if k < len(stamps) else None
+        at += count
 
 
 def _line(line: Any, times: Any, segment: int) -> list[tuple[Any, Any, int]]:
@@ -98,15 +117,28 @@ def _line(line: Any, times: Any, segment: int) -> list[tuple[Any, Any, int]]:
         return []
     stamps = times if isinstance(times, list) else []
     return [
-        (position, stamps[k] if k < len(stamps) else None, segment)
+        (position, stamps[k] if k < len(stamps) else None if stamps else _fourth(position), segment)
         for k, position in enumerate(line)
     ]
 
 
+def _fourth(position: Any) -> Any:
+    """A fourth number of a position, behind its height, where it can be a time since 1970."""
+    if isinstance(position, list) and len(position) == 4 and type(position[3]) in (int, float):
+        return position[3] if _COUNT.fullmatch(str(position[3])) else None
+    return None
+
+
 def _first_of(properties: Any, names: tuple[str, ...]) -> Any:
+    """The likeliest of the properties of such names, case and punctuation aside."""
     if not isinstance(properties, dict):
         return None
-    return next((properties[n] for n in names if properties.get(n) is not None), None)
+    plain = {
+        re.sub(r"[\W_]", "", str(key).casefold()): value
+        for key, value in properties.items()
+        if value is not None
+    }
+    return next((plain[n] for n in names if n in plain), None)
 
 
 def _rows(positions: list[tuple[Any, Any, int]]) -> Rows:
@@ -139,7 +171,9 @@ def _lonlat(position: Any) -> tuple[float, float]:
 def _time(stamp: Any) -> tuple[int, int]:
     """ISO 8601, or seconds or milliseconds since 1970."""
     if isinstance(stamp, str):
-        return _times.parse_one(stamp)
+        if not _COUNT.fullmatch(stamp):
+            return _times.parse_one(stamp)
+        stamp = float(stamp)
     if type(stamp) in (int, float) and 0 < stamp < 1e14:
         return round(stamp * (1e3 if stamp > 1e11 else 1e6)), _times.GOOD
     return _times.NAT, _times.MISSING if stamp is None else _times.BAD

@@ -1,22 +1,27 @@
-"""KML tracks (gx:Track): as many `when` as `gx:coord`, in the same order.
+"""KML: tracks (gx:Track, as many `when` as `gx:coord`), or else placemarks that each hold a point
+and its time.
 
-Source: OGC KML 2.3, element Track; before that the gx extension of KML 2.2.
+Source: OGC KML 2.3, elements Track and TimeStamp; before that the gx extension of KML 2.2.
 """
 
 from __future__ import annotations
 
+import re
 from xml.parsers import expat
 
 import numpy as np
 
 from oplog.errors import Problem
 from oplog.readers import _times, _xml
+from oplog.readers._kml_pairs import Item, pairs
 from oplog.readers._numbers import number
 from oplog.readers._rows import Rows, finish, unstated
 from oplog.readers._tally import Tally
 from oplog.track import Track, empty
 
 _HEAD_BYTES = 65_536
+_RESUME = re.compile(rb"<(?:[A-Za-z_][\w.-]*:)?(when|coord|Track|Placemark)(?=[\s>])")
+_END_TAGS = re.compile(rb"(?:\s*</[^<>]*>)*\s*")
 
 
 def sniff(data: bytes) -> bool:
@@ -26,7 +31,7 @@ def sniff(data: bytes) -> bool:
 
 
 def read(data: bytes, name: str, zone: str | None) -> tuple[Track, list[Problem]]:
-    """Each Track is a segment. Never raises for bad data."""
+    """Each Track is a segment, all placemarks are one. Never raises for bad data."""
     tally = Tally(name)
     text = _xml.as_utf8(data, tally)
     found = Tracks()
@@ -37,16 +42,16 @@ def read(data: bytes, name: str, zone: str | None) -> tuple[Track, list[Problem]
             found = Tracks()
             text = _xml.repaired(text, tally)
             error = found.feed(text)
+        if error is not None:
+            _go_on(found, text, error, tally)
     except _xml.Refused as refused:
         line = text.count(b"\n", 0, refused.place) + 1
         tally.add(refused.message, line, 1, "the file is refused, nothing was fetched")
         return empty(), tally.problems()
-    if error is not None:
-        tally.add("cut off or damaged XML", error.lineno, 1, "read up to there")
-        found.end_track()
-    if not found.places:
+    fixes = found.fixes or found.points
+    if not fixes:
         other = " (lines without times)" if found.lines else ""
-        tally.add(f"KML without a gx:Track{other}", done="nothing to read")
+        tally.add(f"KML without a gx:Track or points with times{other}", done="nothing to read")
         return empty(), tally.problems()
     if found.unpaired:
         tally.add(
@@ -55,91 +60,145 @@ def read(data: bytes, name: str, zone: str | None) -> tuple[Track, list[Problem]
             found.unpaired,
             "those without a partner set aside",
         )
-    return finish(_rows(found), tally, zone, "KML"), tally.problems()
+    return finish(_rows(fixes), tally, zone, "KML"), tally.problems()
+
+
+def _go_on(found: Tracks, text: bytes, error: expat.ExpatError, tally: Tally) -> None:
+    """Read on behind each damage. Raises: _xml.Refused."""
+    at = 0
+    stop: expat.ExpatError | None = error
+    while stop is not None:
+        at = max(found.base + found.xml.ErrorByteIndex, at)
+        line = found.base_line + stop.lineno
+        start = found.resume(text, at)
+        if start is None:
+            if not _END_TAGS.fullmatch(text, at):
+                tally.add("cut off or damaged XML", line, 1, "read up to there")
+            break
+        tally.add("damaged XML", line, 1, "stepped over")
+        at, stop = start + 1, found.feed(text, start)
+    found.end_track()
 
 
 class Tracks:
-    """What has been read of a document so far; its methods are the parser's handlers."""
+    """What has been read of a document so far; its methods are the parser's handlers.
+
+    fixes, points: time, place and line of each fix of a track, and of each placemark.
+    """
 
     def __init__(self) -> None:
-        self.times: list[str] = []
-        self.coords: list[str] = []
-        self.paired: list[str] = []
-        self.places: list[tuple[float, float]] = []
-        self.segments: list[int] = []
-        self.rows: list[int] = []
-        self.at_row: list[int] = []
-        self.segment = self.unpaired = self.lines = self.depth = 0
-        self.in_track = False
+        self.fixes: list[tuple[str, str, int, int]] = []
+        self.points: list[tuple[str, str, int, int]] = []
+        self.items: list[Item] = []
+        self.hole: int | None = None
+        self.when = self.place = ""
+        self.segment = self.unpaired = self.lines = 0
+        self.start = self.base = self.base_line = 0
+        self.path: list[str] = []
         self.text: list[str] | None = None
         self.xml = _xml.new_parser(self.on_start, self.on_end, self.on_text)
 
-    def feed(self, text: bytes) -> expat.ExpatError | None:
-        """Read a document; the error that stopped it."""
+    def feed(self, text: bytes, start: int = 0) -> expat.ExpatError | None:
+        """Read a document from a place on; the error that stopped it."""
         try:
-            for at in range(0, len(text), _xml.CHUNK_BYTES):
+            for at in range(start, len(text), _xml.CHUNK_BYTES):
                 self.xml.Parse(text[at : at + _xml.CHUNK_BYTES], False)
             self.xml.Parse(b"", True)
         except expat.ExpatError as error:
             return error
         return None
 
+    def resume(self, text: bytes, at: int) -> int | None:
+        """Make a new parser ready to go on at the next element of use; where that is."""
+        found = _RESUME.search(text, at + 1)
+        if found is None:
+            return None
+        tag = found[1].decode()
+        above = {"Track": ("Placemark", "MultiTrack"), "Placemark": ("kml", "Document", "Folder")}
+        inside = above.get(tag, ("Track", "TimeStamp"))
+        kept = [k for k, raw in enumerate(self.path) if _local(raw) in inside]
+        frame = self.path[: kept[-1] + 1] if kept else ["kml"]
+        if tag in ("Track", "Placemark"):
+            self.end_track()
+        elif self.hole is None:
+            self.hole = len(self.items)
+        self.path, self.text = [], None
+        self.xml = _xml.new_parser(self.on_start, self.on_end, self.on_text)
+        opened = "".join(f"<{raw}>" for raw in frame).encode()
+        self.xml.Parse(opened, False)
+        self.base_line += text.count(b"\n", self.start, found.start())
+        self.start, self.base = found.start(), found.start() - len(opened)
+        return self.start
+
     def on_start(self, tag: str, _: dict[str, str]) -> None:
-        self.depth += 1
-        if self.depth > _xml.DEEPEST:
+        self.path.append(tag)
+        if len(self.path) > _xml.DEEPEST:
             raise _xml.Refused(
-                self.xml.CurrentByteIndex, f"elements are nested more than {_xml.DEEPEST} deep"
+                self.base + self.xml.CurrentByteIndex,
+                f"elements are nested more than {_xml.DEEPEST} deep",
             )
-        tag = tag.rpartition(":")[2]
+        tag = _local(tag)
+        above = _local(self.path[-2]) if len(self.path) > 1 else ""
         self.lines += tag == "LineString"
-        if tag == "Track":
-            self.in_track = True
-        elif self.in_track and tag in ("when", "coord"):
+        if tag == "Placemark":
+            self.when = self.place = ""
+        if (tag, above) in (
+            ("when", "Track"),
+            ("coord", "Track"),
+            ("when", "TimeStamp"),
+            ("coordinates", "Point"),
+        ):
             self.text = []
 
     def on_end(self, tag: str) -> None:
-        self.depth -= 1
-        tag = tag.rpartition(":")[2]
+        self.path.pop()
+        tag = _local(tag)
+        above = _local(self.path[-1]) if self.path else ""
         if tag == "Track":
             self.end_track()
-        elif self.text is not None and tag in ("when", "coord"):
+        elif tag == "Placemark" and self.when and self.place:
+            self.points.append((self.when, self.place, 0, self.line()))
+        elif self.text is not None:
             text, self.text = "".join(self.text).strip(), None
-            if tag == "when":
-                self.times.append(text)
+            if above == "Track":
+                self.items.append(Item(tag == "when", text, self.line()))
+            elif tag == "when":
+                self.when = text
             else:
-                self.coords.append(text)
-                self.at_row.append(self.xml.CurrentLineNumber)
+                self.place = text
 
     def on_text(self, text: str) -> None:
         if self.text is not None:
             self.text.append(text)
 
+    def line(self) -> int:
+        """Line of the file that the parser stands at."""
+        return self.base_line + int(self.xml.CurrentLineNumber)
+
     def end_track(self) -> None:
         """Pair times with places; an empty place is a moment without one."""
-        n = min(len(self.times), len(self.coords))
-        self.unpaired += abs(len(self.times) - len(self.coords))
-        for time, coord, row in zip(self.times[:n], self.coords[:n], self.at_row[:n], strict=True):
-            if coord:
-                lon, lat = [*coord.replace(",", " ").split(), "", ""][:2]
-                self.paired.append(time)
-                self.places.append((number(lat), number(lon)))
-                self.segments.append(self.segment)
-                self.rows.append(row)
-        self.times, self.coords, self.at_row = [], [], []
+        if not self.items:
+            return
+        paired = pairs(self.items, self.hole)
+        self.unpaired += len(self.items) - 2 * len(paired)
+        self.fixes += [(w.text, c.text, self.segment, c.line) for w, c in paired if c.text]
+        self.items, self.hole = [], None
         self.segment += 1
-        self.in_track = False
 
 
-def _rows(found: Tracks) -> Rows:
-    time_us, became = _times.parse(found.paired)
-    places = np.array(found.places)
-    columns = unstated(len(places))
-    columns["segment"] = np.array(found.segments, np.int32)
-    return Rows(
-        time_us,
-        became,
-        places[:, 0],
-        places[:, 1],
-        **columns,
-        where=np.array(found.rows, np.int64),
-    )
+def _local(tag: str) -> str:
+    return tag.rpartition(":")[2]
+
+
+def _rows(fixes: list[tuple[str, str, int, int]]) -> Rows:
+    time_us, became = _times.parse([when for when, _, _, _ in fixes])
+    places = np.array([_lonlat(place) for _, place, _, _ in fixes])
+    columns = unstated(len(fixes))
+    columns["segment"] = np.array([segment for _, _, segment, _ in fixes], np.int32)
+    lines = np.array([line for _, _, _, line in fixes], np.int64)
+    return Rows(time_us, became, places[:, 1], places[:, 0], **columns, where=lines)
+
+
+def _lonlat(place: str) -> tuple[float, float]:
+    lon, lat = [*place.replace(",", " ").split(), "", ""][:2]
+    return number(lon), number(lat)
