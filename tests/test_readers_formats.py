@@ -308,6 +308,7 @@ class TestKml:
     def test_cut_off(self):
         track, said = messages(KML[: KML.index("</gx:MultiTrack>") - 30])
         assert len(track) == 2
+        assert "cut off or damaged" in said[0]
 
     def test_refused_and_other_kml(self):
         assert "document type" in messages(KML.replace("<kml", "<!DOCTYPE kml><kml"))[1][0]

@@ -32,7 +32,7 @@ def nothing_to_take(name: str, track: Track, fixes: Track, problems: Sequence[Pr
 
 def _why_untimed(track: Track, problems: Sequence[Problem]) -> str:
     """Why no position of a track has a time, and what to do."""
-    from oplog.readers._csv_times import TWO_WAYS
+    from oplog.readers._csv_times import SHORT_YEARS, TWO_WAYS
     from oplog.readers._nmea_epochs import UNDATED
 
     found = {p.message for p in problems}
@@ -44,8 +44,9 @@ def _why_untimed(track: Track, problems: Sequence[Problem]) -> str:
     count = "one position without a time" if len(track) == 1 else "positions without times"
     if UNDATED in found:
         count = "times of day, but no date anywhere in the file"
-    elif TWO_WAYS in found:
-        count = f"{TWO_WAYS}, and nothing in the file that tells. Export it with the year first"
+    elif unclear := found & {TWO_WAYS, SHORT_YEARS}:
+        what = min(unclear)
+        count = f"{what}, and nothing in the file that tells. Export it with the whole year first"
     return f"{count}. That shows where, but not when, so that no work can be worked out from it."
 
 

@@ -15,17 +15,24 @@ _BEFORE = (
 _AFTER = "(?:utc|gmt|z|local|iso|stamp|of|fix|gps|s|ms|us|ns|sec|secs|seconds|millis|hms)*"
 _PLACE_BEFORE = "(?:gps|gnss|pos|position|point|location|loc|coord|coordinates|wgs84|dd|fix)*"
 _PLACE_AFTER = "(?:wgs84|deg|degs|degree|degrees|dd|dec|decimal|{letters})*"
-_LAT = "(?:lat|latitude|latitud|latitudine|breite|breitengrad|breedtegraad|ycoord)"
+_LAT = (
+    "(?:lat|latitude|latitud|latitudine|breite|breitengrad|breedtegraad|ycoord|bredde|breddegrad"
+    "|breddgrad|szerokość|szerokośćgeograficzna|šířka|leveysaste|leveys)"
+)
 _LON = (
     "(?:lon|lng|long|longitude|longitud|longitudine|laenge|länge|längengrad|laengengrad"
-    "|lengtegraad|xcoord)"
+    "|lengtegraad|xcoord|længde|længdegrad|lengde|lengdegrad|längd|längdgrad|długość"
+    "|długośćgeograficzna|délka|pituusaste|pituus)"
 )
 _PATTERNS = {
     "time": re.compile(
         f"{_BEFORE}(?:time|timestamp|datetime|stamp|utc|ts|unix|epoch|zeit|uhrzeit|zeitstempel"
-        f"|zeitpunkt|heure|horodatage|tijd|tijdstip|hora|fechahora|ora|(?<=d)at){_AFTER}"
+        f"|zeitpunkt|heure|horodatage|tijd|tijdstip|hora|fechahora|ora|czas|čas|tid|tidpunkt"
+        f"|tidspunkt|klokkeslæt|klokkeslett|aika|(?<=d)at){_AFTER}"
     ),
-    "date": re.compile(f"{_BEFORE}(?:date|datum|fecha|dato|jour)(?:utc|gmt|local|gps|ymd|dmy)*"),
+    "date": re.compile(
+        f"{_BEFORE}(?:date|datum|fecha|dato|jour|data|päivä|päivämäärä)(?:utc|gmt|local|gps|ymd|dmy)*"
+    ),
     "lat": re.compile(_PLACE_BEFORE + _LAT + _PLACE_AFTER.format(letters="n|s|ns")),
     "lon": re.compile(_PLACE_BEFORE + _LON + _PLACE_AFTER.format(letters="e|w|ew")),
     "north": re.compile(r"n?s|northsouth|(?:gps)?lat(?:itude)?(?:ref|hemi|hemisphere|dir)"),
@@ -53,12 +60,13 @@ _MOST_WORDS = 5
 
 @dataclass(frozen=True)
 class Columns:
-    """Which column holds what (numbers from 0), the unit of speed in m/s, and whether the names
-    say that times are UTC."""
+    """Which column holds what (numbers from 0), the unit of speed in m/s, whether the names say
+    that times are UTC, and how many columns there are."""
 
     at: dict[str, int] = field(default_factory=dict)
     speed_unit_m_s: float = 1.0
     utc: bool = False
+    width: int = 0
 
     def __contains__(self, name: str) -> bool:
         return name in self.at
@@ -88,7 +96,8 @@ def columns(names: Sequence[str]) -> Columns:
             at["lon"], at["lat"] = plain.index("x"), plain.index("y")
     if "time" not in at and "date" in at:
         at["time"], utc_of["time"] = at.pop("date"), utc_of["date"]
-    return Columns(at, unit_m_s, utc_of.get("time", False) or utc_of.get("date", False))
+    utc = utc_of.get("time", False) or utc_of.get("date", False)
+    return Columns(at, unit_m_s, utc, len(names))
 
 
 def header(text: str, lines: int) -> tuple[int, str, Columns] | None:
@@ -100,7 +109,7 @@ def header(text: str, lines: int) -> tuple[int, str, Columns] | None:
             names = line.strip("\r").lstrip("# \ufeff").split(parter)
             if parter == " ":
                 names = line.split()
-            names = [n.strip().strip('"') for n in names]
+            names = [n.strip().strip("\"'") for n in names]
             found = columns(names)
             if "lat" in found and "lon" in found and _heads(names, split[k + 1 :], parter, found):
                 return at, parter, found

@@ -11,6 +11,7 @@ from oplog.readers import _times
 from oplog.readers._tally import Tally
 
 TWO_WAYS = "dates that can be read day first or month first"
+SHORT_YEARS = "dates with a year of two digits, that can be read year first or day first"
 DAY_FIRST, MONTH_FIRST, NOT_TOLD = "day", "month", "not told"
 
 _SLASHED = re.compile(r"\s*(\d\d?)([/.-])(\d\d?)\2(\d{4})(.*)", re.DOTALL)
@@ -19,6 +20,9 @@ _PACKED = re.compile(
     r"\s*(\d{8})(?:[T _-]?(\d{2})(\d{2})(\d{2})([.,]\d+)?)?\s*(Z|[+-].*)?\s*", re.I
 )
 _CLOCK = re.compile(r"(\D*\d{4}-\d\d-\d\d)[T ](\d{2})(\d{2})(\d{2})([.,]\d+)?\s*(\D.*)?", re.DOTALL)
+_SHORT = re.compile(r"\s*\d\d([/.-]?)\d\d\1\d\d(?:[T ,].*)?", re.DOTALL)
+_WEEKDAY = re.compile(r"\s*[^\W\d]{2,9}\.?,?\s+(?=\d\d?[\s/.-]+[^\W\d]{3}|[^\W\d]{3,9}[\s.]+\d)")
+_COLONED = re.compile(r"\s*(\d{4}):(\d\d):(\d\d)\b")
 _NAMED = re.compile(r"\s*(\d\d?)[\s/.-]+([^\W\d]{3,9})[\s/.,-]+(\d{4})(.*)", re.DOTALL)
 _NAMED_FIRST = re.compile(r"\s*([^\W\d]{3,9})[\s.]+(\d\d?),?\s+(\d{4})(.*)", re.DOTALL)
 _MONTHS = {
@@ -84,6 +88,10 @@ def parse(
     micros, status = _times.parse(stamps)
     for row in np.flatnonzero(status == _times.BAD):
         micros[row], status[row] = _times.parse_one(_respelled(stamps[row]))
+    bad = np.flatnonzero(status == _times.BAD)
+    short = np.isin(np.arange(len(stamps)), [k for k in bad if _SHORT.fullmatch(stamps[k])])
+    tally.add_rows(SHORT_YEARS, short, lines, "times left out")
+    status = np.where(short, _times.MISSING, status).astype(np.int8)
     if utc:
         status = np.where(status == _times.LOCAL, _times.GOOD, status).astype(np.int8)
     return micros, status
@@ -95,7 +103,8 @@ def _year_first(match: re.Match[str], order: str) -> str:
 
 
 def _respelled(stamp: str) -> str:
-    """Other spellings as ISO 8601: months by name, morning and afternoon, digits alone."""
+    """Other spellings as ISO 8601: months by name, morning and afternoon, digits alone, colons."""
+    stamp = _COLONED.sub(r"\1-\2-\3", _WEEKDAY.sub("", stamp, count=1), count=1)
     for pattern, day, month in ((_NAMED, 1, 2), (_NAMED_FIRST, 2, 1)):
         if (named := pattern.fullmatch(stamp)) and named[month].casefold()[:3] in _MONTHS:
             number = _MONTHS[named[month].casefold()[:3]]

@@ -17,7 +17,9 @@ _ONE_BYTE = re.compile(r"iso-?_?8859|latin-?\d|windows-?125|cp-?\d|koi8|mac|gb|b
 _STRAY = re.compile("[\udc80-\udcff]")
 _BARE = re.compile(rb"&(?!(?:amp|lt|gt|quot|apos|#[0-9]{1,7}|#x[0-9a-fA-F]{1,6});)")
 _CONTROL = re.compile(rb"[\x01-\x08\x0b\x0c\x0e-\x1f]")
-_TRICK = re.compile(rb"<!(?:DOCTYPE|ENTITY)", re.IGNORECASE)
+_TRICK = re.compile(
+    rb"<!--.*?-->|<!\[CDATA\[.*?\]\]>|(<!(?:DOCTYPE|ENTITY))", re.IGNORECASE | re.DOTALL
+)
 
 
 class Refused(Exception):
@@ -63,8 +65,11 @@ def repaired(data: bytes, tally: Tally) -> bytes:
 
 
 def refuse_tricks(data: bytes) -> None:
-    """Document types and entities have no place in a track: refuse them wherever they stand."""
-    found = _TRICK.search(data)
+    """Document types and entities have no place in a track: refuse them wherever they stand, but
+    for comments and text that is quoted as a whole."""
+    if b"<!" not in data:
+        return
+    found = next((m for m in _TRICK.finditer(data) if m[1]), None)
     if found:
         raise Refused(
             found.start(),

@@ -14,17 +14,22 @@ from collections.abc import Iterator
 import numpy as np
 
 from oplog.errors import Problem
-from oplog.readers import _csv_names, _csv_times, _times
+from oplog.readers import _csv_names, _csv_times, _speeds, _times
 from oplog.readers._csv_names import Columns
 from oplog.readers._numbers import number
 from oplog.readers._rows import Rows, finish, join, unstated
 from oplog.readers._tally import Tally
-from oplog.track import Track, empty
+from oplog.track import Floats, Track, empty
 
 _ROWS_AT_ONCE = 50_000
 _HEAD_BYTES = 65_536
 _HEAD_LINES = 20
 _MOST_MACHINES = 50
+_ROUND_TEXT = " \t\r\n='\""
+_QUANTITY = re.compile(r"([-+]?\d+(?:[.,]\d+)?)\s*[^\W\d][\w/ ]*")
+_MINUTES = (re.compile(r"\d{4}\.\d+[NS]?"), re.compile(r"\d{5}\.\d+[EW]?"))
+_LAST_TWO = re.compile(r"(\d\d\.)")
+"""Degrees and minutes in one number, as NMEA 0183 has them: 5218.1234 and 00009.0000."""
 _SEXAGESIMAL = re.compile(
     r"""(?P<sign>-?)(?P<deg>\d{1,3})[°d:\s]\s*(?P<min>\d{1,2}(?:[.,]\d+)?)['′m:\s]?\s*"""
     r"""(?:(?P<sec>\d{1,2}(?:[.,]\d+)?)\s*(?:"|″|''|s)?)?\s*"""
@@ -62,17 +67,22 @@ def read(data: bytes, name: str, zone: str | None) -> tuple[Track, list[Problem]
         order = _csv_times.order_of(s for row in every for s in _stamps_of([row], columns))
     parts, machines = [], set[str]()
     for batch in _batches(_table(text, begin, parter, first_line, tally)):
-        parts.append(_rows(batch, columns, order, tally))
-        machines |= _machines(batch, columns)
+        if parter == ",":
+            batch = _as_wide(batch, columns.width, tally)
+        if batch:
+            parts.append(_rows(batch, columns, order, tally))
+            machines |= _machines(batch, columns)
     if not parts:
-        tally.add("a table with a header, but no lines below it", done="nothing to read")
+        if not tally.found:
+            tally.add("a table with a header, but no lines below it", done="nothing to read")
         return empty(), tally.problems()
     if 1 < len(machines) <= _MOST_MACHINES:
         listed = ", ".join(sorted(machines)[:6])
         what = f"a table of {len(machines)} machines in one file ({listed})"
         return empty(), [Problem(name, first_line, what, done="export each by itself")]
     device = "CSV " + " ".join(sorted(columns.at))
-    return finish(join(parts), tally, zone, device), tally.problems()
+    track = _speeds.in_m_s(finish(join(parts), tally, zone, device), tally)
+    return track, tally.problems()
 
 
 def _text(data: bytes, tally: Tally) -> str:
@@ -110,8 +120,7 @@ def _lines(text: str, begin: int) -> Iterator[str]:
 
 def _table(text: str, begin: int, parter: str, first_line: int, tally: Tally) -> Iterator[Numbered]:
     """Rows with the numbers of their lines; empty ones are left out."""
-    spaces = parter == " "
-    reader = csv.reader(_lines(text, begin), delimiter=parter, skipinitialspace=spaces)
+    reader = csv.reader(_lines(text, begin), delimiter=parter, skipinitialspace=True)
     while True:
         try:
             row = next(reader)
@@ -142,9 +151,22 @@ def _batches(rows: Iterator[Numbered]) -> Iterator[list[Numbered]]:
         yield batch
 
 
+def _as_wide(batch: list[Numbered], width: int, tally: Tally) -> list[Numbered]:
+    """The rows without those that have more cells than the header, where that is the rule: a
+    decimal comma has cut numbers in two, and what is left of them can still be a place."""
+    wider = [any(cell.strip() for cell in row[width:]) for _, row in batch]
+    if 2 * sum(wider) <= len(batch):
+        return batch
+    what = "more cells than the header has names (decimal commas in a table parted by commas?)"
+    lines = np.array([line for line, _ in batch], np.int64)
+    tally.add_rows(what, wider, lines, "set aside; export it with semicolons or decimal points")
+    return [row for row, wide in zip(batch, wider, strict=True) if not wide]
+
+
 def _cells(batch: list[Numbered], columns: Columns, column: str) -> list[str]:
+    """The cells of a column, without what spreadsheets put round text ('x and ="x")."""
     index = columns.at[column]
-    return [row[index].strip() if index < len(row) else "" for _, row in batch]
+    return [row[index].strip(_ROUND_TEXT) if index < len(row) else "" for _, row in batch]
 
 
 def _stamps_of(batch: list[Numbered], columns: Columns) -> list[str]:
@@ -169,21 +191,38 @@ def _rows(batch: list[Numbered], columns: Columns, order: str, tally: Tally) -> 
     values = unstated(n)
     for column, unit in (("speed_m_s", columns.speed_unit_m_s), ("course_deg", 1.0), ("hdop", 1.0)):
         if column in columns:
-            read_as = [number(_plain(c)) for c in _cells(batch, columns, column)]
+            read_as = [_quantity(c) for c in _cells(batch, columns, column)]
             values[column] = np.array(read_as) * unit
     lines = np.array([line for line, _ in batch], np.int64)
     time_us, became = np.full(n, _times.NAT), np.full(n, _times.MISSING, np.int8)
     if "time" in columns:
         stamps = _stamps_of(batch, columns)
         time_us, became = _csv_times.parse(stamps, lines, order, columns.utc, tally)
-    places = {}
+    lat, lon = _places(batch, columns)
+    return Rows(time_us, became, lat, lon, **values, where=lines)
+
+
+def _places(batch: list[Numbered], columns: Columns) -> tuple[Floats, Floats]:
+    """Latitudes and longitudes."""
+    cells_of = []
     for column, letters in (("lat", "north"), ("lon", "east")):
         cells = _cells(batch, columns, column)
         if letters in columns:
             sides = _cells(batch, columns, letters)
             cells = [c + s[:1].upper() for c, s in zip(cells, sides, strict=True)]
-        places[column] = np.array([_degrees(c) for c in cells])
-    return Rows(time_us, became, **places, **values, where=lines)
+        cells_of.append(cells)
+    if all(p.fullmatch(c) for p, cells in zip(_MINUTES, cells_of, strict=True) for c in cells if c):
+        cells_of = [[_LAST_TWO.sub(r" \1", c) for c in cells] for cells in cells_of]
+    lat, lon = (np.array([_degrees(c) for c in cells]) for cells in cells_of)
+    return lat, lon
+
+
+def _quantity(cell: str) -> float:
+    """A number, with its unit or without."""
+    value = number(_plain(cell))
+    if value != value and (found := _QUANTITY.fullmatch(cell)):
+        value = number(_plain(found[1]))
+    return value
 
 
 def _plain(cell: str) -> str:

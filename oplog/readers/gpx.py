@@ -13,7 +13,7 @@ import re
 from xml.parsers import expat
 
 from oplog.errors import Problem
-from oplog.readers import _gpx_fast, _xml
+from oplog.readers import _gpx_fast, _speeds, _xml
 from oplog.readers._gpx_points import Points
 from oplog.readers._rows import finish
 from oplog.readers._tally import Tally
@@ -60,7 +60,8 @@ def read(data: bytes, name: str, zone: str | None) -> tuple[Track, list[Problem]
     if not len(rows):
         _say_what_else(found, tally)
         return empty(), tally.problems()
-    return finish(rows, tally, zone, found.device()), tally.problems()
+    track = _speeds.in_m_s(finish(rows, tally, zone, found.device()), tally)
+    return track, tally.problems()
 
 
 def _read(text: bytes, tally: Tally) -> Points:
