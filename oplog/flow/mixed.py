@@ -5,13 +5,15 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from oplog.flow import alongside
 from oplog.geodesy import Plane
 from oplog.track import Floats, Times, Track, median
 from oplog.work.clean import clean, interleaved
-from oplog.work.jumps import FASTEST_M_S, impossible
+from oplog.work.jumps import FASTEST_M_S, impossible, plausible
 
-TWO_RECEIVERS_M = 20.0
-"""Two receivers on one machine, or two solutions of one receiver, differ by less."""
+FAR_M = 60.0
+"""Two receivers on one machine, or two solutions of one receiver, are never so far apart for
+long; nearer ones are told by how they move (see alongside)."""
 AT_ONCE_MOST = 4
 """Where more fixes bear one stamp, the clock is coarse (whole minutes)."""
 FEWEST = 20
@@ -72,17 +74,46 @@ def _steps_m(x: Floats, y: Floats) -> Floats:
     return np.asarray(np.r_[0.0, np.hypot(np.diff(x), np.diff(y))])
 
 
+def _seconds(time: Times) -> Floats:
+    return np.asarray((time - time[0]) / np.timedelta64(1, "s")) if len(time) else np.zeros(0)
+
+
 def _at_one_moment(time: Times, x: Floats, y: Floats) -> Mask:
-    """Fixes at the stamp of the fix before them, and far from it; none if they are few."""
-    same = np.r_[False, np.diff(time) == np.timedelta64(0, "us")]
+    """Fixes at the stamp of the fix before them, and elsewhere; none if they are few."""
+    none: Mask = np.zeros(len(time), dtype=bool)
+    same: Mask = np.r_[False, np.diff(time) == np.timedelta64(0, "us")]
+    if not same.any():
+        return none
     group = np.cumsum(~same)
     held = np.bincount(group)[group]
-    apart = same & (held <= AT_ONCE_MOST) & (_steps_m(x, y) > TWO_RECEIVERS_M)
-    enough = apart.sum() >= max(FEWEST, AT_ONCE_SHARE * len(time))
-    return apart if enough else np.zeros(len(time), dtype=bool)
+    fewest = max(FEWEST, AT_ONCE_SHARE * len(time))
+    apart: Mask = same & (held <= AT_ONCE_MOST) & (_steps_m(x, y) > alongside.APART_M)
+    if np.sum(apart & ((held > 2) | (_steps_m(x, y) > FAR_M))) >= fewest:
+        return apart
+    twos = np.flatnonzero(same & (held == 2))
+    if len(twos) < fewest:
+        return none
+    pair = alongside.of_one_stamp(_seconds(time), x + 1j * y, twos)
+    if apart.sum() >= fewest and alongside.part_and_meet(pair):
+        return apart
+    return np.asarray(same & (held == 2)) if alongside.change_sides(pair) else none
 
 
 def _zigzag(time: Times, x: Floats, y: Floats) -> Mask:
+    """Fixes of two ways that take turns, if two machines drove them; else none."""
+    step_m = _steps_m(x, y)
+    found = _to_and_fro(time, x, y)
+    if int(np.sum(found & (step_m > FAR_M))) >= FEWEST:
+        return found
+    pair = alongside.taking_turns(_seconds(time), x + 1j * y)
+    if pair is None:
+        return np.zeros(len(time), dtype=bool)
+    if found.any() and alongside.part_and_meet(pair):
+        return found
+    return np.asarray(alongside.change_sides(pair) & (step_m > alongside.BESIDE_M))
+
+
+def _to_and_fro(time: Times, x: Floats, y: Floats) -> Mask:
     """Fixes far from the one before and near an older one, where that is the rule.
 
     Two machines that both move, or move against each other: a receiver that wavers between two
@@ -126,23 +157,31 @@ def _quantum(values: Floats) -> float:
 def _leaps(time: Times, x: Floats, y: Floats) -> Mask:
     """Steps that no machine can make, between long stretches that both move.
 
-    A single one counts only if it is far and sudden; to and fro, nearer ones do.
+    A single one counts only if it is far and sudden; to and fro, nearer ones do. Wild fixes are
+    left out before: the way there and the way back may lie either side of what is far.
     """
-    step_m = _steps_m(x, y)
-    step_s = np.r_[1.0, np.diff(time) / np.timedelta64(1, "s")]
-    speed_m_s = step_m / np.maximum(step_s, 1.0)
-    leap = (step_m > _LEAPS_BACK_M) & (speed_m_s > FASTEST_M_S)
+    found = np.zeros(len(time), dtype=bool)
+    leap, _, _ = _leaping(time, x, y)
     if not leap.any() or leap.sum() > len(time) // _PIECE_FIXES:
-        return np.zeros(len(time), dtype=bool)
+        return found
+    rows = np.flatnonzero(plausible(_seconds(time), x, y))
+    x, y = x[rows], y[rows]
+    leap, step_m, speed_m_s = _leaping(time[rows], x, y)
     starts = np.r_[0, np.flatnonzero(leap)]
-    ends = np.r_[starts[1:], len(time)]
+    ends = np.r_[starts[1:], len(rows)]
     long = np.array([_is_long(x[a:b], y[a:b]) for a, b in zip(starts, ends, strict=True)])
     kept = starts[1:][long[1:] & long[:-1]]
     sudden = kept[(step_m[kept] > _LEAP_M) & (speed_m_s[kept] > _LEAP_M_S)]
-    chosen = kept if len(kept) > 1 else sudden
-    found = np.zeros(len(time), dtype=bool)
-    found[chosen] = True
+    found[rows[kept if len(kept) > 1 else sudden]] = True
     return found
+
+
+def _leaping(time: Times, x: Floats, y: Floats) -> tuple[Mask, Floats, Floats]:
+    """Which steps are leaps, their lengths [m] and speeds [m/s]."""
+    step_m = _steps_m(x, y)
+    step_s = np.r_[1.0, np.diff(time) / np.timedelta64(1, "s")]
+    speed_m_s = step_m / np.maximum(step_s, 1.0)
+    return (step_m > _LEAPS_BACK_M) & (speed_m_s > FASTEST_M_S), step_m, speed_m_s
 
 
 def _is_long(x: Floats, y: Floats) -> bool:
