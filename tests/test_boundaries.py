@@ -613,6 +613,32 @@ def test_a_zipped_shapefile_in_the_national_grid(tmp_path):
     assert "may be off by up to 2 m" in spoken(problems)
 
 
+@pytest.mark.parametrize("lost", [".shx", ".dbf"])
+def test_a_shapefile_of_which_a_file_was_forgotten(lost, tmp_path):
+    written(
+        "ESRI Shapefile", ".shp", "EPSG:4326", tmp_path, (SQUARE, shifted(SQUARE, 0.1)), ("a", "b")
+    )
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w") as archive:
+        for file in sorted(tmp_path.iterdir()):
+            if file.suffix != lost:
+                archive.write(file, file.name)
+    drawings, _ = read_boundaries(out.getvalue(), name="land.zip")
+    assert [d.name for d in drawings] == (["a", "b"] if lost == ".shx" else ["land 1", "land 2"])
+    assert ha(drawings[1]) == pytest.approx(ha(drawings[0]), rel=1e-3)
+
+
+def test_a_kml_whose_document_has_no_name():
+    ring = " ".join(f"{lon},{lat},0" for lon, lat in SQUARE)
+    kml = (
+        "<?xml version='1.0'?><kml xmlns='http://www.opengis.net/kml/2.2'><Document><Placemark>"
+        "<name>Mill</name><Polygon><outerBoundaryIs><LinearRing><coordinates>"
+        f"{ring}</coordinates></LinearRing></outerBoundaryIs></Polygon></Placemark></Document></kml>"
+    )
+    drawings, problems = read_boundaries(kml.encode(), name="land.kml")
+    assert ([d.name for d in drawings], problems) == (["Mill"], [])
+
+
 def test_without_the_extra_the_message_names_it(monkeypatch):
     monkeypatch.setitem(__import__("sys").modules, "pyogrio", None)
     kml = b"<?xml version='1.0'?><kml xmlns='http://www.opengis.net/kml/2.2'></kml>"

@@ -9,6 +9,7 @@ from __future__ import annotations
 import io
 import json
 import re
+import struct
 import zipfile
 from collections import Counter
 from collections.abc import Iterator
@@ -18,6 +19,7 @@ from typing import Any
 
 _BUNDLED = b"PK"
 """Archives are opened before: what begins like one here is a shapefile put together anew."""
+_SHP_HEAD_BYTES = 100
 HOW_TO_INSTALL = "pip install pyogrio"
 """What the extra `boundaries` holds."""
 
@@ -76,7 +78,25 @@ def bundles(members: list[tuple[str, bytes]]) -> Iterator[tuple[str, bytes]]:
         elif len(members) == 1 or suffix in (".geojson", ".json", ".kml", ".gpkg", ".fgb"):
             yield source, data
     for stem, files in sorted(shapefiles.items()):
+        if ".shp" in files and ".shx" not in files and len(files) > 1:
+            files[".shx"] = _index_of(files[".shp"])
         yield f"{stem}.shp", _zipped(files) if len(files) > 1 else next(iter(files.values()))
+
+
+def _index_of(shapes: bytes) -> bytes:
+    """The .shx file of a shapefile, where it was forgotten: place and length of each record.
+
+    Source: ESRI Shapefile Technical Description (1998).
+    """
+    at, records = _SHP_HEAD_BYTES, b""
+    while at + 8 <= len(shapes):
+        (words,) = struct.unpack_from(">i", shapes, at + 4)
+        if words < 0:
+            break
+        records += struct.pack(">ii", at // 2, words)
+        at += 8 + 2 * words
+    length = struct.pack(">i", (_SHP_HEAD_BYTES + len(records)) // 2)
+    return shapes[:24] + length + shapes[28:_SHP_HEAD_BYTES] + records
 
 
 def _zipped(files: dict[str, bytes]) -> bytes:
@@ -212,18 +232,21 @@ def _through_gdal(data: bytes, source: str) -> list[Layer]:
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
         try:
-            names = [str(name) for name, kind in pyogrio.list_layers(data) if kind is not None]
-            return [_gdal_layer(data, name, source) for name in names]
+            # By number: a layer without a name is called something else each time it is opened.
+            kinds = [kind for _, kind in pyogrio.list_layers(data)]
+            return [
+                _gdal_layer(data, k, source) for k, kind in enumerate(kinds) if kind is not None
+            ]
         except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError) as error:
             raise Unusable(f"cannot be read ({error})") from None
 
 
-def _gdal_layer(data: bytes, name: str, source: str) -> Layer:
+def _gdal_layer(data: bytes, number: int, source: str) -> Layer:
     from pyogrio import raw
     from shapely import from_wkb
     from shapely.geometry import mapping
 
-    meta, _, geometries, columns = raw.read(data, layer=name, force_2d=True)
+    meta, _, geometries, columns = raw.read(data, layer=number, force_2d=True)
     layer = Layer(source, system=meta["crs"])
     for row, geometry in enumerate(geometries):
         properties = {
