@@ -283,3 +283,12 @@ def test_land_as_data_holds_what_waits_beside_the_fields(bare: log.Log, run: Run
     assert [r["field"] for r in told] == ["Long Acre", "new ground 2"]
     us = json.loads(run(*here, "--json", "--units", "us").out)["rows"][1]
     assert us["area_acre"] == pytest.approx(rows[1]["area_ha"] * 2.47105, rel=1e-4)
+
+
+def test_accepting_says_whose_work_it_named(bare: log.Log, run: Run) -> None:
+    flow.add_kit(bare, KitItem("green", "tractor", True))
+    flow.import_file(bare, gpx(later(DRILLED, 1)), "next.gpx", flow.Told(machine="green"))
+    out = run("--log", bare.path, "land", "accept", "1", "--name", "Long Acre").out
+    said = [" ".join(line.split()) for line in out.splitlines()]
+    assert any(s.startswith("blue: ") and s.endswith(" ha, 2024-03-25") for s in said), said
+    assert any(s.startswith("green: ") and s.endswith(" ha, 2024-03-26") for s in said), said

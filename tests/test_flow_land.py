@@ -119,12 +119,19 @@ def test_kit_said_again_is_unchanged(farm: log.Log) -> None:
     assert len(every(farm, KitListed)) == before
 
 
+@pytest.mark.parametrize("width_m", [0.3, 0.762, 54.0, 60.0])
+def test_narrow_and_wide_kit_that_there_is(farm: log.Log, width_m: float) -> None:
+    listed, what = flow.add_kit(farm, KitItem("x", "cultivator", False, width_m=width_m))
+    assert (listed.width_m, what) == (width_m, "new")
+
+
 @pytest.mark.parametrize(
     ("item", "why"),
     [
         (KitItem("x", "", False), "--kind"),
         (KitItem("x", "drill", False, width_m=0.0), "cannot be right"),
-        (KitItem("x", "drill", False, width_m=400.0), "cannot be right"),
+        (KitItem("x", "drill", False, width_m=0.1016), "width of 0.10 m cannot be right: was ano"),
+        (KitItem("x", "sprayer", False, width_m=61.0), "width of 61.00 m cannot be right"),
         (KitItem("x", "drill", False, behind_m=-1.0), "cannot be right"),
         (KitItem("x", "drill", False, hitch_m=1.0), "--hitch does not apply"),
         (KitItem("x", "tractor", True, width_m=3.0), "--width does not apply"),

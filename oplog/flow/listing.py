@@ -20,6 +20,9 @@ from oplog.land import Field
 from oplog.log import Log
 from oplog.readers.boundaries import Drawing, read_boundaries
 
+NARROWEST_M, WIDEST_M = 0.3, 60.0
+"""Working widths that there are: one row of a bed, and the longest booms. Common practice."""
+
 
 @dataclass(frozen=True)
 class LandAdded:
@@ -211,8 +214,12 @@ def _check_kit(farm: Farm, item: KitItem, base: KitItem | None) -> None:
     if base is not None and base.is_machine != item.is_machine:
         kinds = ("an implement", "a machine")
         raise OplogError(f"{item.name} is listed as {kinds[base.is_machine]} already.")
-    if item.width_m is not None and not 0.1 <= item.width_m <= 100:
-        raise OplogError(f"A working width of {item.width_m:g} m cannot be right.")
+    if item.width_m is not None and not NARROWEST_M <= item.width_m <= WIDEST_M:
+        raise OplogError(
+            f"A working width of {item.width_m:.2f} m cannot be right: was another unit meant? "
+            f"From {NARROWEST_M:g} m to {WIDEST_M:g} m are taken, written as --width 3m, 10ft or "
+            "30in. Nothing was changed."
+        )
     for length_m in (item.hitch_m, item.behind_m, item.ahead_m):
         if length_m is not None and not 0 <= length_m <= 50:
             raise OplogError(f"A length of {length_m:g} m cannot be right here.")

@@ -18,6 +18,9 @@ BESIDE_M = 25.0
 FAR_M = 50_000.0
 """Ground further than this from every field is told by its place on the globe."""
 
+MOST_DAYS = 4
+"""So many days are named for each machine."""
+
 NO_BOUNDARY = "measured against no boundary"
 
 
@@ -112,4 +115,17 @@ def accepted_lines(
             f"Measured against it: {len(visits)} visit{'s' * (len(visits) > 1)} on {days} "
             f"day{'s' * (days > 1)}, {fig.area(worked, system)}."
         )
+        lines += _whose(visits, system)
+    return lines
+
+
+def _whose(visits: Sequence[WorkMeasured], system: str) -> list[str]:
+    """A line for each machine whose work now bears the name."""
+    lines = []
+    for machine in sorted({v.machine for v in visits}, key=str.casefold):
+        own = [v for v in visits if v.machine == machine]
+        on = sorted({v.day.isoformat() for v in own})
+        more = f" and {len(on) - MOST_DAYS} more days" if len(on) > MOST_DAYS else ""
+        done = fig.area(sum(v.worked_m2 or 0.0 for v in own), system)
+        lines.append(f"  {machine}: {done}, {', '.join(on[:MOST_DAYS])}{more}")
     return lines

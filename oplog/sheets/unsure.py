@@ -109,6 +109,13 @@ def _of_visit(farm: Farm, visit: WorkMeasured, system: str) -> list[str]:
         settles = ""
         if "another implement" in doubt:
             settles = f"{guess} {command}" if fits else _width(visit)
+        elif "positions wander" in doubt and visit.field:
+            settles = (
+                " If the whole field was worked, its boundary's area is surer: oplog field "
+                f"{_typed(visit.field)}"
+            )
+        elif "is coarse" in doubt:
+            settles = " Set the logger to write every second or two."
         found.append(f"{handle} {place}: {doubt}{settles}")
     return found
 
