@@ -48,7 +48,8 @@ WORDS = {
         AADN""",
     "tables": """time, lat, lon, latitude longitude date; speed km/h 2024-05-01T06:30:00Z 31.12.2024
         1714545000 52,5 "coordinates": "LineString" "MultiLineString" "times": "coordTimes" null
-        "FeatureCollection" "properties": <kml <gx:Track> <when> <gx:coord> </gx:Track> NaN 1e999
+        "FeatureCollection" "properties": <kml <gx:Track> <when> <gx:coord> </gx:Track> <Placemark>
+        <TimeStamp> <Point> <coordinates> "MultiPoint" "type":"Feature" \\x1e NaN 1e999
         \\" """,
     "containers": "PK \\x1f\\x8b <gpx><trk><trkseg> $GPRMC, time,lat,lon",
 }
@@ -91,6 +92,13 @@ def table_seeds() -> list[bytes]:
         b'"coordinates":[0.2,52.1]},"properties":{"time":"2024-05-01T06:30:00Z"}}]}',
         b'<kml xmlns:gx="x"><gx:Track><when>2024-05-01T06:30:00Z</when><gx:coord>0.2 52.1 0'
         b"</gx:coord></gx:Track></kml>",
+        b"<kml><Placemark><TimeStamp><when>2024-05-01T06:30:00Z</when></TimeStamp><Point>"
+        b"<coordinates>0.2,52.1</coordinates></Point></Placemark></kml>",
+        b'\x1e{"type":"Feature","geometry":{"type":"Point","coordinates":[0.2,52.1]},'
+        b'"properties":{"Time UTC":1714545000}}\n'
+        b'{"type":"Feature","geometry":{"type":"MultiPoint","coordinates":[[0.2,52.1,40,1714545000'
+        b']]},"properties":{}}',
+        b"UTC,lat,n/s,lon,e/w,speed\n'2024:05:01 06:30:00,5206.0000,N,00012.0000,E,7.2 km/h\n",
     ]
 
 
