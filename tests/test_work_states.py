@@ -35,7 +35,7 @@ def laid(p: Path) -> claims.Swath:
 def test_a_swath_covers_its_width_times_its_length() -> None:
     p = driven(*leg([(0, 0), (200, 0)]))
     lay = laid(p)
-    covered = claims.first_claims(lay, np.ones(len(p), dtype=bool)) != claims.NEVER
+    covered = claims.first_claims(lay, np.ones(len(p), dtype=bool)) != claims.never(lay.second)
     assert covered.sum() * lay.raster.size_m**2 == pytest.approx(200 * 10, rel=0.03)
 
 
@@ -295,10 +295,10 @@ def test_a_bout_on_untouched_ground_begins_level_with_where_its_neighbour_ended(
     line = working_line(p, PLAIN)
     ended = int(np.flatnonzero(p.y > 80)[0])
     turned = int(np.flatnonzero(p.x > 9.9)[0]) + 3
-    begin = ends._at_neighbours_end(turned, line, [ended], 10.0, 20)
+    begin = ends._at_neighbours_end(turned, line, np.array([ended]), 10.0, 20)
     assert p.y[begin] == pytest.approx(p.y[ended], abs=2.5)
-    assert ends._at_neighbours_end(turned, line, [], 10.0, 20) == turned
-    far = ends._at_neighbours_end(turned, line, [ended], 1.0, 20)
+    assert ends._at_neighbours_end(turned, line, np.zeros(0, dtype=np.intp), 10.0, 20) == turned
+    far = ends._at_neighbours_end(turned, line, np.array([ended]), 1.0, 20)
     assert far == turned, "ten widths aside is no neighbour"
 
 
@@ -372,19 +372,24 @@ def crossings(right: list[float], left: list[float]) -> ends.Crossings:
     return ends.Crossings((r + b) / 2, r, b)
 
 
+def corner(right: list[float], left: list[float], near: int, inward: int) -> int:
+    (row,) = ends._first_corner(crossings(right, left), np.array([near]), inward)
+    return int(row)
+
+
 def test_a_start_is_when_the_first_corner_comes_onto_new_ground() -> None:
     square = [0.0, 0.0, 0.0, 0.0, 0.5, 1.0, 1.0, 1.0, 1.0]
     late = [0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.5, 1.0, 1.0]
-    assert ends._first_corner(crossings(square, square), 5, 1) == 5
+    assert corner(square, square, 5, 1) == 5
     # The middles of the halves cross two seconds apart, the corners four.
-    assert ends._first_corner(crossings(square, late), 5, 1) == 4
+    assert corner(square, late, 5, 1) == 4
 
 
 def test_ground_that_a_neighbour_took_is_no_slant() -> None:
     whole = [1.0, 1.0, 1.0, 1.0, 0.5, 0.0, 0.0, 0.0, 0.0]
     tail = [1.0, 1.0, 1.0, 1.0, 0.5, 0.15, 0.1, 0.12, 0.0]
-    assert ends._first_corner(crossings(whole, whole), 4, -1) == 4
-    assert ends._first_corner(crossings(tail, tail), 4, -1) == 4
+    assert corner(whole, whole, 4, -1) == 4
+    assert corner(tail, tail, 4, -1) == 4
 
 
 def test_a_line_of_one_sample_has_no_halves_and_is_no_trouble() -> None:

@@ -18,11 +18,12 @@ ACROSS = 8
 """Samples across the working width."""
 MOST_CELLS = 12_000_000
 """A raster is made coarser rather than larger than this."""
-NEVER = np.iinfo(np.int32).max
+SHORT_S = 32_000
+"""A way of no more seconds has them in two bytes each, which is half the memory to go through."""
 
 Flags = NDArray[np.bool_]
 Cells = NDArray[np.int64]
-Seconds = NDArray[np.int32]
+Seconds = NDArray[np.int16 | np.int32]
 Cellwise = NDArray[np.float32]
 
 
@@ -71,21 +72,22 @@ class Way:
 class Swath:
     """The working line of every second as samples on a raster, k of them in each step of its way.
 
-    cells: (n, k) cell of each sample; field: (n, k) whether the sample lies in the field.
+    cells: (n, k) cell of each sample; second: (n, k) that it belongs to; field: (n, k) whether it
+    lies in the field.
     """
 
     way: Way
     cells: Cells
+    second: Seconds
     field: Flags
 
     @property
     def raster(self) -> Raster:
         return self.way.raster
 
-    @property
-    def owner(self) -> Seconds:
-        """Second that each step belongs to: (n,)"""
-        return self.way.owner
+    def of_steps(self, flags: NDArray[Any]) -> NDArray[Any]:
+        """What is said of each second, for each step: (m,) -> (n,)"""
+        return np.repeat(flags, self.way.steps)
 
 
 def raster(x: Floats, y: Floats, width_m: float) -> Raster:
@@ -121,7 +123,7 @@ def way_of(x: Floats, y: Floats, heading: Floats, piece: Seconds, width_m: float
     angle = between(heading, turn)
     return Way(
         grid,
-        np.repeat(np.arange(len(x), dtype=np.int32), steps),
+        np.repeat(np.arange(len(x), dtype=np.int16 if len(x) <= SHORT_S else np.int32), steps),
         steps,
         between((x - grid.west) / grid.size_m, dx / grid.size_m),
         between((y - grid.south) / grid.size_m, dy / grid.size_m),
@@ -135,19 +137,24 @@ def swath(way: Way, width_m: float) -> Swath:
     wide = width_m / way.raster.size_m
     samples = int(np.ceil(wide - 1e-6))
     across = ((np.arange(samples, dtype=np.float32) + 0.5) / samples - 0.5) * np.float32(wide)
-    # In cells: by far the most of the arithmetic is done once for each sample. The raster reaches
-    # two widths beyond the way, so that nothing lies off it.
-    columns = (way.column[:, None] - way.sin[:, None] * across).astype(np.int32)
-    rows = (way.row[:, None] + way.cos[:, None] * across).astype(np.int32)
-    cells = (rows * np.int32(way.raster.columns) + columns).astype(np.intp)
-    return Swath(way, cells, np.ones(cells.shape, dtype=bool))
+    cells = np.empty((len(way.owner), samples), dtype=np.intp)
+    # In cells: by far the most of the arithmetic is done once for each sample, and one place across
+    # the line at a time, as NumPy is slow with short rows. The raster reaches two widths beyond the
+    # way, so that nothing lies off it.
+    for k, aside in enumerate(across):
+        row = (way.row + way.cos * aside).astype(np.int32)
+        row *= np.int32(way.raster.columns)
+        row += (way.column - way.sin * aside).astype(np.int32)
+        cells[:, k] = row
+    second = np.repeat(way.owner, samples).reshape(cells.shape)
+    return Swath(way, cells, second, np.ones(cells.shape, dtype=bool))
 
 
 def within(lay: Swath, ground: Any, sure: Flags) -> Swath:
     """The same swath with its samples beyond the field told. sure: (m,) seconds wholly in it."""
     from shapely import contains_xy, prepare
 
-    asked = np.flatnonzero(~sure[lay.owner])
+    asked = np.flatnonzero(lay.of_steps(~sure))
     cells, back = np.unique(lay.cells[asked], return_inverse=True)
     prepare(ground)
     field = lay.field.copy()
@@ -158,38 +165,44 @@ def within(lay: Swath, ground: Any, sure: Flags) -> Swath:
 
 @dataclass(frozen=True, eq=False)
 class Ground:
-    """When each cell was first and last covered by some work: (cells,) seconds each; NEVER and
+    """When each cell was first and last covered by some work: (cells,) seconds each; `never` and
     -1 where none covered it."""
 
     first: Seconds
     last: Seconds
 
 
+def never(seconds: Seconds) -> int:
+    """What stands for the first second of a cell that no work covers: later than any."""
+    return int(np.iinfo(seconds.dtype).max)
+
+
 def ground_of(wide: Swath, working: Flags) -> Ground:
     """The ground that the working seconds of a swath cover."""
-    cells, owner = _worked(wide, working)
-    last = np.full(wide.raster.rows * wide.raster.columns, -1, dtype=np.int32)
+    last = np.full(wide.raster.rows * wide.raster.columns, -1, dtype=wide.second.dtype)
     # Of several values for one cell the last one given stays.
-    last[cells] = owner
-    return Ground(_first(wide, cells, owner), last)
+    for run in _stretches(wide, working):
+        last[wide.cells[run].ravel()] = wide.second[run].ravel()
+    return Ground(first_claims(wide, working), last)
 
 
 def first_claims(lay: Swath, working: Flags) -> Seconds:
-    """First second at which each cell was covered by work: (cells,), NEVER where none."""
-    return _first(lay, *_worked(lay, working))
-
-
-def _first(lay: Swath, cells: Cells, owner: Seconds) -> Seconds:
-    first = np.full(lay.raster.rows * lay.raster.columns, NEVER, dtype=np.int32)
-    first[cells[::-1]] = owner[::-1]
+    """First second at which each cell was covered by work: (cells,), `never` where none."""
+    cells = lay.raster.rows * lay.raster.columns
+    first = np.full(cells, never(lay.second), dtype=lay.second.dtype)
+    for run in reversed(_stretches(lay, working)):
+        # Copied, as NumPy goes through indices that run backwards at half the pace.
+        backwards = lay.cells[run].ravel()[::-1].copy()
+        first[backwards] = lay.second[run].ravel()[::-1].copy()
     return first
 
 
-def _worked(lay: Swath, working: Flags) -> tuple[Cells, Seconds]:
-    """Cells of the working seconds' samples, and the second of each, ascending: (j,)"""
-    chosen = np.flatnonzero(working[lay.owner])
-    cells = lay.cells.take(chosen, axis=0)
-    return cells.ravel(), np.repeat(lay.owner[chosen], cells.shape[1])
+def _stretches(lay: Swath, working: Flags) -> list[slice]:
+    """The steps of each run of working seconds, in the order driven: parts small enough for the
+    processor's own memory, and of which no copy need be made."""
+    begins = np.concatenate([[0], np.cumsum(lay.way.steps)])
+    change = np.diff(np.concatenate([[False], working, [False]]).view(np.int8))
+    return [slice(a, b) for a, b in begins[np.flatnonzero(change)].reshape(-1, 2).tolist()]
 
 
 def share(lay: Swath, flag: Flags) -> Floats:
@@ -206,13 +219,13 @@ def share(lay: Swath, flag: Flags) -> Floats:
 
 def alone(lay: Swath, ground: Ground, recent_s: int = 12) -> Floats:
     """Share of each second's line on the field's ground that no other work covers, ever: (m,)."""
-    return share(lay, lay.field & _own(ground, lay.cells, lay.owner[:, None], recent_s))
+    return share(lay, lay.field & _own(ground, lay.cells, lay.second, recent_s))
 
 
-def _own(ground: Ground, cells: Cells, owner: Seconds, recent_s: int) -> Flags:
+def _own(ground: Ground, cells: Cells, second: Seconds, recent_s: int) -> Flags:
     """Whether no work but that of some seconds about it covers a cell."""
     first, last = ground.first.take(cells), ground.last.take(cells)
-    return np.asarray((first >= owner - recent_s) & (last <= owner + recent_s))
+    return np.asarray((first >= second - recent_s) & (last <= second + recent_s))
 
 
 def novelty(lay: Swath, wide: Swath, working: Flags, rank: NDArray[np.int8]) -> Floats:
@@ -230,19 +243,19 @@ def claimed(
     equals the earlier wins. Ground beyond the field is nobody's to work. What the machine
     covered in the last `recent_s` seconds is its own.
     """
-    mine = lay.field.copy()
-    ranks, owner = rank[lay.owner], lay.owner
+    mine, ranks = lay.field.copy(), lay.of_steps(rank)
     for r in np.unique(rank[working]).tolist():
         chosen = working & (rank == r)
         lower = np.flatnonzero(ranks < r)
         if len(lower):
             ground = ground_of(wide, chosen)
-            first, cells = ground.first, lay.cells.take(lower, axis=0)
-            mine[lower] &= _own(ground, cells, owner[lower][:, None], recent_s)
+            cells, second = lay.cells.take(lower, axis=0), lay.second.take(lower, axis=0)
+            mine[lower] &= _own(ground, cells, second, recent_s)
+            first = ground.first
         else:
             first = first_claims(wide, chosen)
-        since = np.where(ranks == r, owner - recent_s, -1)
-        mine &= first.take(lay.cells) >= since[:, None]
+        for run in _stretches(lay, rank == r):
+            mine[run] &= first.take(lay.cells[run]) >= lay.second[run] - recent_s
     return mine
 
 

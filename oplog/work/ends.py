@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,6 +14,7 @@ from oplog.work.motion import Path
 from oplog.work.runs import heading_change, true_runs
 
 Flags = NDArray[np.bool_]
+Rows = NDArray[np.intp]
 SLANT_S = 4.0
 """A line that takes longer to cross is not seen to cross at all."""
 TURN_LEFT_S = 4
@@ -54,10 +56,12 @@ def trim(
     out = work.copy()
     runs = true_runs(work, path.piece)
     square = able & (turn < np.radians(30))
-    begins = [_end_of_run(a, 1, new, square, lined_up, far) for a, _ in runs]
-    ends = [_end_of_run(b, -1, new, square, drawn_straight, far)[0] for _, b in runs]
-    inner = [e for e in ends if inmost[min(e + 1, len(inmost) - 1)]]
-    for (a, b), (begin, crossed), end in zip(runs, begins, ends, strict=True):
+    first, last = np.array(runs, dtype=np.intp).reshape(-1, 2).T
+    begins, seen = _ends_of_runs(first, 1, new, square, lined_up, far)
+    ends, _ = _ends_of_runs(last, -1, new, square, drawn_straight, far)
+    inner = ends[inmost[np.minimum(ends + 1, len(inmost) - 1)]]
+    told = zip(runs, begins.tolist(), seen.tolist(), ends.tolist(), strict=True)
+    for (a, b), begin, crossed, end in told:
         # Who comes in over the boundary may leave a headland for another day.
         if not crossed or inland[max(begin - 3, 0) : begin].min(initial=1.0) < 0.5:
             begin = _at_neighbours_end(begin, line, inner, width_m, far)
@@ -83,7 +87,7 @@ def _when_straight(begin: int, end: int, heading: Floats, bent: float) -> int:
     return begin + int(askew[-1]) + 1 if len(askew) else begin
 
 
-def _at_neighbours_end(begin: int, line: Line, ends: list[int], width_m: float, far: int) -> int:
+def _at_neighbours_end(begin: int, line: Line, ends: Rows, width_m: float, far: int) -> int:
     """The row at which a bout that begins on untouched ground is level with where others ended.
 
     A machine runs straight for a while before it lowers, but turns soon after it lifts: where
@@ -91,7 +95,7 @@ def _at_neighbours_end(begin: int, line: Line, ends: list[int], width_m: float, 
     """
     x, y, heading = line.x, line.y, line.heading
     along = np.array([np.cos(heading[begin]), np.sin(heading[begin])])
-    last = np.array([e for e in ends if e != begin and np.cos(heading[e] - heading[begin]) < -0.94])
+    last = ends[(ends != begin) & (np.cos(heading[ends] - heading[begin]) < -0.94)]
     if not len(last):
         return begin
     out = np.minimum(last + 1, len(x) - 1)
@@ -107,56 +111,73 @@ def _at_neighbours_end(begin: int, line: Line, ends: list[int], width_m: float, 
     return int(rows[level[0]]) if len(level) else begin
 
 
-def _end_of_run(
-    at: int, inward: int, new: Crossings, able: Flags, straight: Flags,
-    far: int, reach: int = 5,
-) -> tuple[int, bool]:  # fmt: skip
-    """Where a run really ends, looked for within `reach` seconds; inward: +1 start, -1 end.
+def _ends_of_runs(
+    at: Rows, inward: int, new: Crossings, able: Flags, straight: Flags, far: int, reach: int = 5,
+) -> tuple[Rows, Flags]:  # fmt: skip
+    """Where runs really end, looked for within `reach` seconds; inward: +1 start, -1 end.
 
-    With it, whether it was seen to come onto new ground there or to leave it.
+    at: (k,) where they end as they are. Returns (k,) rows, and whether each run was seen to come
+    onto new ground there or to leave it.
     """
-    rows = at + inward * np.arange(-reach, reach + 1)
-    rows = rows[(rows >= 0) & (rows < len(new.whole))]
+    size = len(new.whole)
+    away = np.arange(-reach, far + 1)
+    rows = at[:, None] + inward * away
+    there = (rows >= 0) & (rows < size)
+    rows = np.clip(rows, 0, size - 1)
     on = new.whole[rows] >= (0.35 if inward > 0 else 0.2)
-    crossing = np.flatnonzero(on[1:] & ~on[:-1] & able[rows[1:]]) + 1
-    if len(crossing):
-        k = int(rows[crossing[np.argmin(np.abs(rows[crossing] - at))]])
-        return _first_corner(new, k, inward), True
-    further = at + inward * np.arange(reach + 1, far + 1)
-    rows = np.concatenate([rows, further[(further >= 0) & (further < len(new.whole))]])
-    steady = np.flatnonzero(straight[rows])
-    return (int(rows[steady[0]]) if len(steady) else at), False
+    crosses = np.zeros(rows.shape, dtype=bool)
+    crosses[:, 1:] = on[:, 1:] & ~on[:, :-1] & able[rows[:, 1:]] & there[:, 1:] & there[:, :-1]
+    crosses &= away <= reach
+    crossed = np.asarray(crosses.any(axis=1))
+    nearest = np.argmin(np.where(crosses, np.abs(away), far + reach), axis=1)
+    steady = straight[rows] & there
+    # The first steady second, from without inward.
+    ends = np.where(steady.any(axis=1), _each(rows, np.argmax(steady, axis=1)), at)
+    ends[crossed] = _first_corner(new, _each(rows, nearest)[crossed], inward)
+    return ends, crossed
 
 
-def _first_corner(new: Crossings, k: int, inward: int) -> int:
-    """The row at which the first corner of the line comes onto new ground, near crossing k.
+def _first_corner(new: Crossings, k: Rows, inward: int) -> Rows:
+    """The rows at which the first corner of the line comes onto new ground, near crossings k.
 
     A line that crosses aslant is lowered when its first corner is over new ground, and lifted
     when its last is over old. Its halves cross in turn; from the middle of the one to the middle
     of the other is half of the whole.
     """
     right, left = (_crossed(half, k, inward) for half in (new.right, new.left))
-    middle, slant = (left + right) / 2, min(2 * abs(left - right), SLANT_S)
+    middle, slant = (left + right) / 2, np.minimum(2 * np.abs(left - right), SLANT_S)
     if inward > 0:
-        return int(np.clip(np.floor(middle - slant / 2 + 0.5), max(k - 3, 0), k + 1))
-    at = int(np.floor(middle + slant / 2 + LIFTED_LATE_S + 0.5)) - 1
-    return int(np.clip(at, k - 1, min(k + 3, len(new.whole) - 1)))
+        at = np.floor(middle - slant / 2 + 0.5)
+        return np.asarray(np.clip(at, np.maximum(k - 3, 0), k + 1), dtype=np.intp)
+    at = np.floor(middle + slant / 2 + LIFTED_LATE_S + 0.5) - 1
+    return np.asarray(np.clip(at, k - 1, np.minimum(k + 3, len(new.whole) - 1)), dtype=np.intp)
 
 
-def _crossed(new: Floats, k: int, inward: int) -> float:
-    """When a part of the line crosses onto new ground or off it, near row k: in rows.
+def _crossed(new: Floats, k: Rows, inward: int) -> Floats:
+    """When a part of the line crosses onto new ground or off it, near rows k: (k,) in rows.
 
     By how much new ground there is in the seconds about: a row stands for the second that begins
     with it. Ground taken from a neighbour and slips between neighbours count for nothing.
     """
-    out = new[max(k - 3, 0) : k] if inward > 0 else new[k + 1 : k + 4][::-1]
-    within = new[k : k + 4] if inward > 0 else new[max(k - 3, 0) : k + 1][::-1]
-    high = max(median(within), 0.3)
-    low = min(float(out.min(initial=high)), 0.5 * high)
-    part = np.clip((np.concatenate([out, within]) - low) / (high - low), 0.0, 1.0)
+    without = 3
+    rows = k[:, None] + inward * np.arange(-without, without + 1)
+    there = (rows >= 0) & (rows < len(new))
+    share = new[np.clip(rows, 0, len(new) - 1)]
+    inner = there[:, without:].sum(axis=1)
+    by_size = np.sort(np.where(there, share, np.inf)[:, without:], axis=1)
+    middle = (_each(by_size, (inner - 1) // 2) + _each(by_size, inner // 2)) / 2
+    high = np.maximum(middle, 0.3)
+    least = np.where(there, share, np.inf)[:, :without].min(axis=1)
+    low = np.minimum(np.minimum(least, high), 0.5 * high)
+    part = np.clip((share - low[:, None]) / (high - low)[:, None], 0.0, 1.0) * there
     # Outside the last row that is wholly old, nothing counts.
-    wholly = np.flatnonzero(part[: len(out)] < 0.1)
-    if len(wholly):
-        part[: int(wholly[-1])] = 0.0
-    after = k + len(within) if inward > 0 else k + 1 - len(within)
-    return float(after - inward * part.sum())
+    wholly = (part[:, :without] < 0.1) & there[:, :without]
+    beyond = np.cumsum(wholly[:, ::-1], axis=1)[:, ::-1]
+    part[:, : without - 1][beyond[:, 1:] > 0] = 0.0
+    after = k + inner if inward > 0 else k + 1 - inner
+    return np.asarray(after - inward * part.sum(axis=1))
+
+
+def _each(values: NDArray[Any], place: Rows) -> NDArray[Any]:
+    """One value of each row: (k, n) values at (k,) places."""
+    return np.take_along_axis(values, place[:, None], axis=1)[:, 0]

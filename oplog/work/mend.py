@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from oplog.work.claims import NEVER, Ground, Swath, ground_of
+from oplog.work.claims import Ground, Swath, ground_of, never
 from oplog.work.line import Line
 from oplog.work.motion import Path
 from oplog.work.runs import true_runs
@@ -44,12 +44,12 @@ def mended(path: Path, line: Line, lay: Swath, work: Flags, usual: float) -> Fla
 
 def _alongside(line: Line, lay: Swath, ground: Ground, first: int, last: int) -> bool:
     """Whether most of what is worked under the line, from one row to another, is alongside."""
-    steps = slice(*np.searchsorted(lay.owner, [first, last + 1]).tolist())
-    cells, now = lay.cells[steps], lay.owner[steps][:, None]
+    steps = slice(*np.searchsorted(lay.way.owner, [first, last + 1]).tolist())
+    cells, now = lay.cells[steps], lay.second[steps]
     turned, known = [], []
     for by in (ground.first.take(cells), ground.last.take(cells)):
-        other = (by >= 0) & (by != NEVER) & (np.abs(by - now) > OTHERS_S)
-        turn = line.heading[np.where(other, by, 0)] - line.heading[np.broadcast_to(now, by.shape)]
+        other = (by >= 0) & (by != never(by)) & (np.abs(by - now) > OTHERS_S)
+        turn = line.heading[np.where(other, by, 0)] - line.heading[now]
         turned.append(np.abs((turn + np.pi / 2) % np.pi - np.pi / 2))
         known.append(other)
     worked = known[0] | known[1]

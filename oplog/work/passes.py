@@ -12,14 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from oplog.work.claims import (
-    NEVER,
-    Swath,
-    beside,
-    first_claims,
-    ground_of,
-    share,
-)
+from oplog.work.claims import Swath, beside, first_claims, ground_of, never, share
 from oplog.work.line import Line
 from oplog.work.motion import Path
 from oplog.work.runs import heading_change, running, true_runs
@@ -62,7 +55,7 @@ def done_again(path: Path, line: Line, lay: Swath, width_m: float) -> Again | No
     bouts, run = _long_runs(path, width_m)
     if bouts.sum() < 120:
         return None
-    old = share(lay, first_claims(lay, bouts).take(lay.cells) < lay.owner[:, None] - 120)
+    old = share(lay, first_claims(lay, bouts).take(lay.cells) < lay.second - 120)
     numbers = np.unique(run[bouts])
     mean_old = np.bincount(run, weights=old * bouts) / np.maximum(
         np.bincount(run, weights=bouts), 1
@@ -109,8 +102,7 @@ def _stretch(
     if flanked < 0.6:
         return None
     earlier = bouts & (np.arange(len(path)) < first)
-    before = first_claims(lay, earlier) != NEVER
-    during = first_claims(lay, mine) != NEVER
+    before, during = (first_claims(lay, some) != never(lay.second) for some in (earlier, mine))
     covered = max(int(before.sum()), 1)
     return Again(*_widened(path, bouts, first, last), float((before & during).sum() / covered))
 

@@ -60,15 +60,11 @@ class Runs:
 
 def true_runs(flags: Flags, piece: NDArray[np.int32]) -> list[tuple[int, int]]:
     """First and last row of each run of set flags within a piece."""
-    run = np.flatnonzero(np.diff(np.concatenate([[0], flags.astype(np.int8), [0]])) != 0).reshape(
-        -1, 2
-    )
-    found = []
-    for a, b in run.tolist():
-        cuts = (np.flatnonzero(np.diff(piece[a:b])) + a + 1).tolist()
-        edges = [a, *cuts, b]
-        found += [(p, q - 1) for p, q in pairwise(edges)]
-    return found
+    apart = np.diff(piece) != 0
+    first, last = flags.copy(), flags.copy()
+    first[1:] &= ~flags[:-1] | apart
+    last[:-1] &= ~flags[1:] | apart
+    return list(zip(np.flatnonzero(first).tolist(), np.flatnonzero(last).tolist(), strict=True))
 
 
 def heading_change(heading: Floats, reach: int = 3) -> Floats:
