@@ -14,7 +14,7 @@ import pytest
 from oplog import log
 from oplog.errors import CannotWrite, LogBusy, NotALog
 from oplog.events import TYPES, EntryWritten, FieldDrawn, NoteWritten, event_id
-from oplog.log import disk, schema, tidy
+from oplog.log import disk, locking, schema, tidy
 from tests.logs import imported, meaning, measured, new_log, note, own_configuration, with_import
 
 __all__ = ["own_configuration"]
@@ -175,11 +175,24 @@ def test_a_drive_that_knows_no_locks_is_written_to_without(tmp_path, monkeypatch
     made = new_log(tmp_path / "log")
 
     def unknown(*_: object, **__: object) -> None:
-        raise NotImplementedError
+        raise OSError(errno.ENOSYS, "Function not implemented")
 
-    monkeypatch.setattr(filelock.FileLock, "acquire", unknown)
+    monkeypatch.setattr(locking, "locked", unknown)
     made.append([note("a")])
     assert len(meaning(log.open_log(made.path).events())) == 2
+
+
+def test_a_lock_that_was_taken_away_keeps_nobody_out_and_lets_nobody_in(tmp_path, monkeypatch):
+    """Another program may hold the file of a name that has another file now."""
+    made = new_log(tmp_path / "log")
+    monkeypatch.setattr(disk, "WAIT_S", 0.0)
+    with disk.held(made.path):
+        with pytest.raises(LogBusy):
+            made.append([note("a")])
+        (made.path / disk.LOCK).unlink()
+        made.append([note("b")])
+    made.append([note("c")])
+    assert len(meaning(log.open_log(made.path).events())) == 3
 
 
 def test_names_of_people_and_fields_never_become_file_names(tmp_path):

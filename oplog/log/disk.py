@@ -18,6 +18,7 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from oplog.errors import CannotWrite, LogBusy
+from oplog.log import locking
 
 ASIDE = ".writing"
 """What the name of a file ends in while it is being written."""
@@ -32,6 +33,7 @@ RENAME_TRIES = 8
 """A virus scanner may hold a new file for a moment; a rename is tried this often."""
 
 _NO_ROOM = {errno.ENOSPC, errno.EDQUOT}
+_NO_LOCKS = {errno.ENOSYS, errno.ENOTSUP}
 _NOT_ALLOWED = {errno.EROFS, errno.EACCES, errno.EPERM}
 
 
@@ -126,28 +128,28 @@ def held(path: Path, wait_s: float | None = None) -> Iterator[None]:
 
     Raises: LogBusy after the time limit, CannotWrite on a read-only disk.
     """
-    import filelock
-
     wait_s = WAIT_S if wait_s is None else wait_s
-    lock = filelock.FileLock(path / LOCK, timeout=wait_s)
     try:
-        lock.acquire()
-    except filelock.Timeout as error:
+        release = locking.locked(path / LOCK, wait_s)
+    except OSError as error:
+        if error.errno not in _NO_LOCKS:
+            raise cannot_write(path, error) from error
+        # Some network drives know no locks. A set of files named by content needs none to be
+        # safe; the worst that two writers can then do is to fork a chain, which a check tells.
+        release = _nothing
+    if release is None:
         raise LogBusy(
             f"Another program has been writing to the log in {path} for more than "
             f"{wait_s:.0f} s. Nothing was changed. Try again when it is done."
-        ) from error
-    except NotImplementedError:
-        # Some network drives know no locks. A set of files named by content needs none to be
-        # safe; the worst that two writers can then do is to fork a chain, which a check tells.
-        yield
-        return
-    except OSError as error:
-        raise cannot_write(path, error) from error
+        )
     try:
         yield
     finally:
-        lock.release()
+        release()
+
+
+def _nothing() -> None:
+    """What is to be done to give back a lock that there is none of."""
 
 
 def _write_and_flush(path: Path, data: bytes) -> None:
