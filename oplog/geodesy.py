@@ -6,12 +6,13 @@ implemented in PROJ). Work in a field is done in a plane of its own; see `Plane`
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import cache
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+
+from oplog.records import dataclass
 
 Floats = NDArray[np.float64]
 

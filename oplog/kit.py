@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from datetime import date
+
+from oplog.records import dataclass
 
 MACHINES = ("tractor", "combine", "self-propelled sprayer", "other")
 """Kinds of machine."""

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING
+
+from oplog.records import dataclass
 
 if TYPE_CHECKING:
     from shapely.geometry import MultiPolygon, Polygon

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import fields, replace
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+
+from oplog.records import dataclass
 
 Floats = NDArray[np.float64]
 Times = NDArray[np.datetime64]

@@ -18,6 +18,7 @@ HOUSE = ROOT / "oplog"
 FLOOR = {
     "errors": 0,
     "units": 0,
+    "records": 0,
     "track": 1,
     "land": 1,
     "kit": 1,

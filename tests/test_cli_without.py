@@ -28,7 +28,7 @@ def test_numpy_and_arrow_do_with_it_what_they_did() -> None:
         "print(np.unique(x).tolist(), np.percentile(x, 30), np.isin(x, [3]).tolist())\n"
         "print(np.median(x), np.median([1, np.nan]), np.nanmedian([1, np.nan]))\n"
         "print(pa.array(x).to_pylist(), pa.array(x, mask=x > 2).to_pylist())\n"
-        "print('numpy.ma.core' in sys.modules)\n"
+        "print(any(n in sys.modules for n in ('numpy.ma.core', 'numpy._typing._array_like')))\n"
     )
     *with_hook, loaded = ran(HOOKED + work)
     *without, loaded_else = ran("import sys\n" + work)
@@ -54,6 +54,19 @@ def test_masked_arrays_are_there_for_who_uses_them(how: str) -> None:
     assert ran(HOOKED + work) == ["True True 3", "True"]
 
 
+def test_names_of_types_are_there_for_who_uses_them() -> None:
+    work = (
+        "from numpy.typing import NDArray\n"
+        "import numpy as np\n"
+        "print(NDArray[np.float64], NDArray[np.int16 | np.int32])\n"
+        "from numpy.typing import ArrayLike\n"
+        "import numpy.typing as own, numpy._typing as inner\n"
+        "print(ArrayLike is own.ArrayLike is inner.ArrayLike)\n"
+        "print(np.typing is own, own.NBitBase.__name__, own.NDArray[np.float64])\n"
+    )
+    assert ran(HOOKED + work) == ran(work)
+
+
 def test_an_import_loads_none_of_it(tmp_path: Path) -> None:
     made = farm_log(tmp_path / "log")
     (tmp_path / "day.gpx").write_bytes(day_gpx())
@@ -62,6 +75,7 @@ def test_an_import_loads_none_of_it(tmp_path: Path) -> None:
         f"import sys\nsys.argv = ['oplog', *{arguments!r}]\n"
         "from oplog.cli import main\n"
         "assert main() == 0\n"
-        "print(sorted({'numpy.ma.core', 'pandas', 'pyarrow._s3fs'} & sys.modules.keys()))\n"
+        "never = {'numpy.ma.core', 'numpy._typing._array_like', 'pandas', 'pyarrow._s3fs'}\n"
+        "print(sorted(never & sys.modules.keys()))\n"
     )
     assert said[-1] == "[]"

@@ -201,7 +201,8 @@ def test_a_break_beside_an_earlier_bout_is_closed_and_one_across_it_is_not(
     gap = (np.abs(p.y - 4) < 0.5) & (p.x > 45) & (p.x < 55) & (p.seconds > 60)
     assert 3 <= gap.sum() <= 6
     lay = claims.swath(claims.way_of(line.x, line.y, line.heading, p.piece, 10.0), 10.0)
-    out = mended(p, line, lay, work & ~gap, 2.0)
+    ground = claims.ground_of(lay, work & ~gap)
+    out = mended(p, line, lay, ground, work & ~gap, 2.0)
     assert out[gap].all() == closed
     assert out[~gap].all()
 

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from oplog.cli import _shared
 from oplog.errors import CannotWrite, OplogError, UnknownName
+from oplog.records import dataclass
 
 if TYPE_CHECKING:
     from oplog.fold import Farm

@@ -14,7 +14,6 @@ import shlex
 import sys
 import unicodedata
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeAlias, TypeVar
@@ -22,6 +21,7 @@ from typing import TYPE_CHECKING, Any, TypeAlias, TypeVar
 import click
 
 from oplog.errors import DONE, DONE_WITH_PROBLEMS, OplogError, Problem
+from oplog.records import dataclass
 
 if TYPE_CHECKING:
     from datetime import datetime, tzinfo

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import date
 from typing import Any
 
@@ -20,6 +20,7 @@ from oplog.ground.shapes import opened, tidy, together, without
 from oplog.ground.waiting import NewGround, joined
 from oplog.land import Field
 from oplog.log import Log
+from oplog.records import dataclass
 
 THIN_M = 3.0
 """What is left of new ground beside the fields on file counts where it is twice as wide."""

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
@@ -13,6 +12,7 @@ from oplog.events import DrillCalibrated, InputApplied, InputPlanned, WorkMeasur
 from oplog.flow.history import History, read, stated
 from oplog.fold import Farm, now_called
 from oplog.log import Log
+from oplog.records import dataclass
 from oplog.season.inputs import visits_with
 from oplog.work import agronomy
 

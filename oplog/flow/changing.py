@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import date
 from typing import NamedTuple
 
@@ -14,6 +14,7 @@ from oplog.flow.history import History, read
 from oplog.flow.remeasuring import measured_anew
 from oplog.fold import Farm
 from oplog.log import Entry, Log
+from oplog.records import dataclass
 
 
 @dataclass(frozen=True)

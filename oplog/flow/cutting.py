@@ -7,7 +7,7 @@ gap is widened until nothing bridges it.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from oplog.events import PrivatePlace, Span
 from oplog.flow.days import stamp
 from oplog.readers.mentions import Box
+from oplog.records import dataclass
 from oplog.track import Track
 
 if TYPE_CHECKING:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
 from datetime import date, datetime
 
 import numpy as np
@@ -15,6 +14,7 @@ from oplog.flow import gather
 from oplog.flow.days import bounds, stamp
 from oplog.fold import Farm
 from oplog.ground import place_name
+from oplog.records import dataclass
 from oplog.track import Track
 
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Callable, Iterable, MutableMapping, Sequence
-from dataclasses import dataclass
 from datetime import datetime
 
 import numpy as np
@@ -19,6 +18,7 @@ from oplog.flow.days import moment
 from oplog.flow.history import History, read, stated
 from oplog.log import Entry, Log
 from oplog.readers.mentions import mentions
+from oplog.records import dataclass
 from oplog.track import Track, concat, empty
 
 Step = Callable[[str, int, int], None]

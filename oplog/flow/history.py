@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import UTC, datetime
 from functools import cached_property
 from typing import Any, TypeVar
@@ -15,6 +15,7 @@ from oplog.fold import Farm, fold, now_called
 from oplog.fold.farm import HANDLE_LENGTH
 from oplog.fold.settle import struck_by
 from oplog.log import Entry, Log, writer_name
+from oplog.records import dataclass
 from oplog.track import Track
 
 E = TypeVar("E", bound=Event)

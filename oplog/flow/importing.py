@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import date
 from functools import partial
 from typing import Any
@@ -16,6 +16,7 @@ from oplog.flow.spreading import Spread, one_by_one
 from oplog.flow.taking import Batch, FileTaken, MachineDay, Told, fixes_of, read_in, take
 from oplog.fold import Farm
 from oplog.log import Log
+from oplog.records import dataclass
 from oplog.work.model import Settings
 
 Progress = Callable[[str, int, int], None]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, replace
 from datetime import date, timedelta
 
 import shapely
@@ -19,6 +19,7 @@ from oplog.kit import KitItem
 from oplog.land import Field
 from oplog.log import Log
 from oplog.readers.boundaries import Drawing, read_boundaries
+from oplog.records import dataclass
 
 NARROWEST_M, WIDEST_M = 0.3, 60.0
 """Working widths that there are: one row of a bed, and the longest booms. Common practice."""

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -14,6 +13,7 @@ from oplog.flow.history import read, stated
 from oplog.flow.measuring import as_wkb
 from oplog.geodesy import Plane
 from oplog.log import Log
+from oplog.records import dataclass
 
 if TYPE_CHECKING:
     from oplog.fold import Farm

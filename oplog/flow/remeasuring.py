@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import date
 
 from oplog.events import DayMeasured, Event, GroundFound, WorkMeasured, WorkReplaced
@@ -14,6 +14,7 @@ from oplog.flow.measuring import measure
 from oplog.flow.standing import grounds_that_stand, with_standing
 from oplog.fold import Farm
 from oplog.log import Entry, Log
+from oplog.records import dataclass
 from oplog.track import Track
 from oplog.work.model import Settings
 

@@ -7,7 +7,6 @@ implement which the machine usually carries. Where nothing is known the visit st
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import TypeVar
 
@@ -16,6 +15,7 @@ from oplog.events import TrackImported, VisitSaid
 from oplog.fold import Farm
 from oplog.fold.settle import said_of
 from oplog.kit import KitItem, Rig
+from oplog.records import dataclass
 
 T = TypeVar("T")
 RigFor = Callable[[str, datetime, datetime], Rig]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Callable
-from dataclasses import dataclass, fields
+from dataclasses import fields
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -18,6 +18,7 @@ from oplog.flow.saying import Words, say
 from oplog.flow.taking import Told
 from oplog.kit import KitItem
 from oplog.log import Log, create
+from oplog.records import dataclass
 
 
 @dataclass(frozen=True)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from oplog.errors import OplogError
 from oplog.events import Event, VisitSaid, WorkMeasured
@@ -15,6 +15,7 @@ from oplog.flow.remeasuring import told_apart
 from oplog.fold import Farm
 from oplog.fold.settle import NAMELESS, about
 from oplog.log import Entry, Log
+from oplog.records import dataclass
 from oplog.work.model import Settings
 
 

@@ -9,7 +9,7 @@ anew what it had struck.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from datetime import date, timedelta
 
 from oplog.errors import OplogError, UnknownName
@@ -37,6 +37,7 @@ from oplog.fold import Farm
 from oplog.fold.doubled import same_file
 from oplog.fold.rivals import CORRECTED, brings_back
 from oplog.log import Entry, Log
+from oplog.records import dataclass
 
 SHORTEST = 5
 """Characters of a handle."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from datetime import date, timedelta
 from functools import cached_property
 
@@ -17,6 +17,7 @@ from oplog.flow.days import moment, split, working_day
 from oplog.flow.history import History
 from oplog.flow.machines import Ask, machine_of
 from oplog.fold import Farm
+from oplog.records import dataclass
 from oplog.track import Track
 
 MachineDay = tuple[str, date]

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Iterable, Mapping, MutableMapping
-from dataclasses import dataclass
 from dataclasses import field as column
 from datetime import date
 from typing import NamedTuple
@@ -33,6 +32,7 @@ from oplog.events import (
     VisitSaid,
     WorkMeasured,
 )
+from oplog.records import dataclass
 
 HANDLE_LENGTH = 5
 """Characters of the shortest handle."""

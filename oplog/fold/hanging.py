@@ -4,7 +4,7 @@ they were worked out from. In doubt a matter is taken to bear on them."""
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import date, timedelta
 from typing import Any
 
@@ -30,6 +30,7 @@ from oplog.events import (
     WorkMeasured,
 )
 from oplog.fold.farm import Farm, Unsettled
+from oplog.records import dataclass
 
 Names = frozenset[str] | None
 """Casefolded names; None stands for all."""

@@ -11,7 +11,6 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from dataclasses import fields as columns_of
 from typing import Any
 
@@ -33,6 +32,7 @@ from oplog.events import (
     SequencePlanned,
 )
 from oplog.fold.farm import Unsettled
+from oplog.records import dataclass
 
 UNSAID = frozenset(c.name for c in columns_of(Event)) | {"source_name"}
 """Columns that say nothing of the thing itself."""

@@ -20,7 +20,6 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from datetime import date, datetime
 from itertools import combinations
 from operator import attrgetter
@@ -28,6 +27,7 @@ from typing import Protocol, TypeVar
 
 from oplog.events import DayMeasured, EntryStruck, Event, VisitSaid, WorkMeasured
 from oplog.fold.farm import Unsettled
+from oplog.records import dataclass
 
 STRUCK_SHARE = 0.5
 """A visit of which more than this share lies in a struck period is struck."""

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import shapely
@@ -15,6 +14,7 @@ from oplog.fold import Farm
 from oplog.ground.keeping import Kept, decode, encode, name_of, of_visits
 from oplog.ground.outline import FINISHED, Key, Pass, enclosing
 from oplog.ground.shapes import GRID_M, closed, opened, tidy, together, within, without
+from oplog.records import dataclass
 
 REPEATED = 0.5
 FULL_COVERING = 0.5

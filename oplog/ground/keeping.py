@@ -9,12 +9,12 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import shapely
 
 from oplog.events import WorkMeasured
+from oplog.records import dataclass
 
 METHOD = "ground 1"
 """Changed whenever any figure or shape of this room changes."""

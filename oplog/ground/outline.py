@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from oplog import geodesy, land
 from oplog.events import WorkMeasured
 from oplog.ground.shapes import closed, filled, opened, outlines, together, within, without
+from oplog.records import dataclass
 
 WIDEST_MARGIN_M = 24.0
 """Undone ground wider than this, outside the outermost bouts, is no margin."""

@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from datetime import datetime
 from functools import lru_cache, partial
 from itertools import count
@@ -20,6 +19,7 @@ from typing import Any
 from oplog import geodesy, land
 from oplog.events import GroundFound, WorkMeasured
 from oplog.fold import Farm
+from oplog.records import dataclass
 
 SHARED = 0.1
 """Pieces that share more than this of the smaller are one ground."""

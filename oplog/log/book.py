@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from contextlib import suppress
-from dataclasses import dataclass, field
+from dataclasses import field
 from pathlib import Path
 from typing import Any
 
@@ -16,6 +16,7 @@ from oplog.log.files import EventFiles
 from oplog.log.folder import EVENTS, FIXES, MANY_FILES, RAW
 from oplog.log.reading import NO_COLUMNS, Index, LaterEvent
 from oplog.log.refusing import refuse_later, refuse_other_farm
+from oplog.records import dataclass
 from oplog.track import Track
 
 EVENTS_IN_A_FILE = 5_000

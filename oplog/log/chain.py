@@ -12,9 +12,9 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Collection, Iterable
-from dataclasses import dataclass
 
 from oplog.events import EntryWritten
+from oplog.records import dataclass
 
 Chains = dict[str, list[EntryWritten]]
 

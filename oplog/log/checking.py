@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import time
 from collections.abc import Iterable
-from dataclasses import dataclass
 from pathlib import Path
 
 from oplog.errors import DONE
@@ -31,6 +30,7 @@ from oplog.log.report import (
 )
 from oplog.log.survey import Survey, names, survey, survey_events
 from oplog.log.writer import Writer
+from oplog.records import dataclass
 
 ARRIVING_S = 3600.0
 """What another writer's entry names may come this much later than the entry itself. [s]"""

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
 from oplog.events import EntryWritten, Event
 from oplog.log import chain, writer
+from oplog.records import dataclass
 
 
 @dataclass(frozen=True)

@@ -9,7 +9,7 @@ version cannot be matched, and is only believed in a file that bears its name.
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterator
-from dataclasses import dataclass, field
+from dataclasses import field
 from pathlib import Path
 from typing import TypeVar
 
@@ -30,6 +30,7 @@ from oplog.log.reading import (
     salvage,
     together,
 )
+from oplog.records import dataclass
 
 _T = TypeVar("_T")
 

@@ -8,7 +8,7 @@ another copy of the log still has does not come back: stretches are known by mac
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from pathlib import Path
 
 import numpy as np
@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from oplog.events import EntryStruck, Event, Span, StretchForgotten, TrackCut, TrackImported
 from oplog.log import disk, kept
 from oplog.log.reading import Index
+from oplog.records import dataclass
 from oplog.track import Track, without
 
 FIXES, RAW, SET_ASIDE = "fixes", "raw", "set-aside"

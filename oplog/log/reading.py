@@ -5,7 +5,7 @@ from __future__ import annotations
 import gc
 import itertools
 from collections.abc import Collection, Iterable, Iterator
-from dataclasses import MISSING, dataclass, fields
+from dataclasses import MISSING, fields
 from datetime import UTC, datetime
 from typing import Any
 
@@ -25,6 +25,7 @@ from oplog.events import (
 )
 from oplog.log import lazy, parts
 from oplog.log._arrow import nulls, rows_of, whole_numbers
+from oplog.records import dataclass
 
 NO_COLUMNS: frozenset[str] = frozenset()
 

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from pathlib import Path
 
 from oplog import errors
+from oplog.records import dataclass
 
 ALTERED, MISSING, TORN, FOREIGN = "altered", "missing", "torn", "foreign"
 ORPHAN, ROTTEN, WAITING, FORKED = "orphan", "rotten", "waiting", "forked"

@@ -15,7 +15,7 @@ import os
 import shutil
 from collections.abc import Iterator, Mapping
 from contextlib import suppress
-from dataclasses import dataclass, field
+from dataclasses import field
 from pathlib import Path
 from typing import Any
 
@@ -23,6 +23,7 @@ from oplog import __version__
 from oplog.log.cache import cache_folder
 from oplog.log.disk import digest
 from oplog.log.folder import EVENTS, MANY_FILES, SUFFIX
+from oplog.records import dataclass
 
 METHOD = "tables 1"
 """Changed whenever the form of what is kept here changes."""

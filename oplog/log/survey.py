@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import field
 from pathlib import Path
 
 from oplog.events import Event
@@ -39,6 +39,7 @@ from oplog.log.report import (
     WAITING,
     Finding,
 )
+from oplog.records import dataclass
 
 VERIFIED = "1"
 """Version of what is verified of one file."""

@@ -12,11 +12,11 @@ import getpass
 import json
 import os
 from contextlib import suppress
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from oplog.log.disk import rename
+from oplog.records import dataclass
 
 
 @dataclass(frozen=True)

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from importlib import import_module
 from pathlib import Path
@@ -18,6 +17,7 @@ from oplog import units
 from oplog.errors import OplogError
 from oplog.query import refusal
 from oplog.query.question import Question
+from oplog.records import dataclass
 
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _TIMESTAMP = "TIMESTAMP WITH TIME ZONE"

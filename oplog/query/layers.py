@@ -8,7 +8,6 @@ spray record). Geometries in lon/lat WGS 84; columns carry their units in their 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass
 from dataclasses import field as column
 from datetime import date
 from typing import Any
@@ -20,6 +19,7 @@ from oplog.errors import OplogError, UnknownName
 from oplog.events import WorkMeasured
 from oplog.fold import Farm
 from oplog.query import ask, records
+from oplog.records import dataclass
 
 Row = tuple[Any, ...]
 

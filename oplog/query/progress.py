@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from datetime import date, datetime, timedelta, tzinfo
 from typing import Any
 
 from oplog.events import WorkMeasured
 from oplog.fold import Farm
 from oplog.query import ask, records
+from oplog.records import dataclass
 from oplog.season.forecast import Forecast, Hours, WorkedDay, forecast, hours_kept
 from oplog.units import HECTARE_M2
 

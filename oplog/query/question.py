@@ -16,13 +16,13 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
 from datetime import date
 from functools import cache
 from pathlib import Path
 from typing import Any
 
 from oplog.errors import OplogError, UnknownName, UnreadableFile
+from oplog.records import dataclass
 
 _LINE = re.compile(r"--\s*(purpose|reads|param|column|order):\s*(.*\S)\s*")
 _PARAM = re.compile(r"(\w+)\s+(\w+),\s*(required|optional)(?::\s*(.*))?")

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from dataclasses import fields as columns_of
 from typing import TYPE_CHECKING, Any
 
@@ -28,6 +28,7 @@ from oplog.events import (
 )
 from oplog.fold import Farm
 from oplog.kit import KitItem
+from oplog.records import dataclass
 
 if TYPE_CHECKING:
     from oplog.ground import Covered

@@ -8,7 +8,7 @@ column of theirs that somebody asks for all the same is read as ever, from the l
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import MISSING, dataclass, fields
+from dataclasses import MISSING, fields
 from datetime import date, datetime
 from functools import cached_property
 from pathlib import Path
@@ -17,6 +17,7 @@ from typing import Any, get_args, get_origin
 from oplog.events import TYPES, Event, columns, from_row, restored, struct
 from oplog.log import lazy
 from oplog.log.shelf import Shelf
+from oplog.records import dataclass
 
 _SQL = {
     str: "VARCHAR",

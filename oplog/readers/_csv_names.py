@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 
+from oplog.records import dataclass
 from oplog.units import KMH_M_S, KNOT_M_S, MPH_M_S
 
 _BEFORE = (

@@ -5,7 +5,7 @@ Source: NMEA 0183 as described in "NMEA Revealed" (E. S. Raymond).
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import fields
 from typing import Any
 
 import numpy as np
@@ -15,6 +15,7 @@ from oplog.readers import _nmea_scan as scan
 from oplog.readers._digits import decimals
 from oplog.readers._nmea_scan import Floats, Ints, Sentences
 from oplog.readers._times import DAY_US, days_of, valid_date
+from oplog.records import dataclass
 from oplog.units import KNOT_M_S, from_kmh
 
 RMC, GGA, GLL, VTG, ZDA, GNS = range(6)

@@ -9,12 +9,11 @@ Source: NMEA 0183 as described in "NMEA Revealed" (E. S. Raymond).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
 
 from oplog.readers._digits import whole, windows
+from oplog.records import dataclass
 
 Bytes = NDArray[np.uint8]
 Ints = NDArray[np.int64]

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+
+from oplog.records import dataclass
 
 WHOLE_BYTES = 128 << 20
 """Files up to this are read whole."""

@@ -6,13 +6,13 @@ Pure: coordinates in, a geometry and what was found in each ring out.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from oplog import geodesy, units
+from oplog.records import dataclass
 
 if TYPE_CHECKING:
     from shapely.geometry import MultiPolygon, Polygon

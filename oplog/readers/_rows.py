@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import fields
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -13,6 +13,7 @@ from oplog.readers import _tally as say
 from oplog.readers import _times
 from oplog.readers._tally import Tally
 from oplog.readers.rollover import CYCLE_DAYS
+from oplog.records import dataclass
 from oplog.track import NOT_STATED, Floats, Track, empty, track
 
 _CYCLE_US = CYCLE_DAYS * _times.DAY_US

@@ -13,9 +13,11 @@ import struct
 import zipfile
 from collections import Counter
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import field
 from pathlib import PurePosixPath
 from typing import Any
+
+from oplog.records import dataclass
 
 _BUNDLED = b"PK"
 """Archives are opened before: what begins like one here is a shapefile put together anew."""

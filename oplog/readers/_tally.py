@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import field
 
 import numpy as np
 
 from oplog.errors import Problem
+from oplog.records import dataclass
 
 NO_POSITION = "position is missing or not on earth"
 NULL_ISLAND = "position is 0, 0 (a receiver without a fix)"

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator
-from dataclasses import dataclass
 from pathlib import PurePosixPath
 from typing import TYPE_CHECKING, Any
 
@@ -18,6 +17,7 @@ from oplog.errors import Problem
 from oplog.readers import _containers, _rings
 from oplog.readers._shapes import Layer, Shape, Unusable, bundles, layers
 from oplog.readers._tally import Tally
+from oplog.records import dataclass
 
 if TYPE_CHECKING:
     from shapely.geometry import MultiPolygon, Polygon

@@ -10,12 +10,13 @@ out of the range. The draws are the same each time, so that the same log gives t
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta, tzinfo
 from statistics import median
 
 import numpy as np
 from numpy.typing import NDArray
+
+from oplog.records import dataclass
 
 DRAWS = 1000
 RANGE = (0.1, 0.9)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -13,6 +12,7 @@ from numpy.typing import NDArray
 from oplog import geodesy
 from oplog.errors import OplogError
 from oplog.events import WorkMeasured
+from oplog.records import dataclass
 from oplog.work.clean import drift_m
 
 Floats = NDArray[np.float64]

@@ -17,7 +17,6 @@ about the line. An aid to finding, not for steering.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -27,6 +26,7 @@ from oplog import geodesy
 from oplog.errors import OplogError
 from oplog.events import WorkMeasured
 from oplog.land import Field
+from oplog.records import dataclass
 from oplog.season.grid import (
     STRAIGHT_SHARE,
     Grid,

@@ -6,10 +6,10 @@ C = s w e (effective field capacity = speed x width x field efficiency), solved 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 from oplog.errors import OplogError
 from oplog.events import WorkMeasured
+from oplog.records import dataclass
 from oplog.work.agronomy import speed_to_match_m_s
 from oplog.work.rates import effective_field_capacity_m2_s
 

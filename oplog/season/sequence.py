@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 from oplog.events import CropStated, SequencePlanned
 from oplog.fold import Farm
+from oplog.records import dataclass
 
 
 @dataclass(frozen=True)

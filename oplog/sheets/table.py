@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 from oplog import units as u
+from oplog.records import dataclass
 
 METRIC, US = "metric", "us"
 SYSTEMS = (METRIC, US)

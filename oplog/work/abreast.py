@@ -7,12 +7,12 @@ meets bout after bout.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from oplog.records import dataclass
 from oplog.track import Floats
 from oplog.work.motion import Path
 

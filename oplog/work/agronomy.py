@@ -12,8 +12,7 @@ tables 241 and 311 (daily capacity).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
+from oplog.records import dataclass
 from oplog.units import HECTARE_M2, HOUR_S, KMH_M_S, MINUTE_S, MPH_M_S
 
 KINDS = {

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
+from oplog.records import dataclass
 from oplog.work.coverage import Covered
 
 A_RUN_M2 = 105.0

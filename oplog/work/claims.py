@@ -6,12 +6,14 @@ of about an eighth of the width answers that for a whole visit in a few array op
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from oplog.records import dataclass
 from oplog.track import Floats
 
 ACROSS = 8
@@ -154,12 +156,16 @@ def within(lay: Swath, ground: Any, sure: Flags) -> Swath:
     """The same swath with its samples beyond the field told. sure: (m,) seconds wholly in it."""
     from shapely import contains_xy, prepare
 
-    asked = np.flatnonzero(lay.of_steps(~sure))
-    cells, back = np.unique(lay.cells[asked], return_inverse=True)
+    asked = _stretches(lay, ~sure)
+    inside = np.zeros(lay.raster.rows * lay.raster.columns, dtype=bool)
+    for run in asked:
+        inside[lay.cells[run].ravel()] = True
+    once = np.flatnonzero(inside)
     prepare(ground)
+    inside[once] = contains_xy(ground, *lay.raster.centre(once))
     field = lay.field.copy()
-    inside = np.asarray(contains_xy(ground, *lay.raster.centre(cells)))
-    field[asked] = inside[back].reshape(field[asked].shape)
+    for run in asked:
+        field[run] = inside.take(lay.cells[run])
     return replace(lay, field=field)
 
 
@@ -170,6 +176,10 @@ class Ground:
 
     first: Seconds
     last: Seconds
+
+
+Part = tuple[Flags, Ground]
+"""Some of the seconds of work, (m,), and the ground that they cover."""
 
 
 def never(seconds: Seconds) -> int:
@@ -184,6 +194,13 @@ def ground_of(wide: Swath, working: Flags) -> Ground:
     for run in _stretches(wide, working):
         last[wide.cells[run].ravel()] = wide.second[run].ravel()
     return Ground(first_claims(wide, working), last)
+
+
+def together(grounds: Sequence[Ground]) -> Ground:
+    """The ground that some work covers, from that of each part of it."""
+    return Ground(
+        np.minimum.reduce([g.first for g in grounds]), np.maximum.reduce([g.last for g in grounds])
+    )
 
 
 def first_claims(lay: Swath, working: Flags) -> Seconds:
@@ -228,27 +245,32 @@ def _own(ground: Ground, cells: Cells, second: Seconds, recent_s: int) -> Flags:
     return np.asarray((first >= second - recent_s) & (last <= second + recent_s))
 
 
-def novelty(lay: Swath, wide: Swath, working: Flags, rank: NDArray[np.int8]) -> Floats:
+def novelty(
+    lay: Swath, wide: Swath, working: Flags, rank: NDArray[np.int8], known: Sequence[Part] = ()
+) -> Floats:
     """Share of the working line of each second that has the best claim to its ground: (m,) 0-1."""
-    return share(lay, claimed(lay, wide, working, rank))
+    return share(lay, claimed(lay, wide, working, rank, known))
 
 
 def claimed(
-    lay: Swath, wide: Swath, working: Flags, rank: NDArray[np.int8], recent_s: int = 8
-) -> Flags:
+    lay: Swath, wide: Swath, working: Flags, rank: NDArray[np.int8], known: Sequence[Part] = (),
+    recent_s: int = 8,
+) -> Flags:  # fmt: skip
     """Which samples of a swath have the best claim to their ground: (n, k) mask.
 
     wide: the same line laid wider by as much as neighbours leave between them, so that gaps do
     not look like ground left to work. A claim of higher rank wins whenever it was made; among
     equals the earlier wins. Ground beyond the field is nobody's to work. What the machine
-    covered in the last `recent_s` seconds is its own.
+    covered in the last `recent_s` seconds is its own. known: what ground some of the work covers,
+    where that has been worked out before.
     """
     mine, ranks = lay.field.copy(), lay.of_steps(rank)
     for r in np.unique(rank[working]).tolist():
         chosen = working & (rank == r)
         lower = np.flatnonzero(ranks < r)
         if len(lower):
-            ground = ground_of(wide, chosen)
+            told = (g for part, g in known if np.array_equal(part, chosen))
+            ground = next(told, None) or ground_of(wide, chosen)
             cells, second = lay.cells.take(lower, axis=0), lay.second.take(lower, axis=0)
             mine[lower] &= _own(ground, cells, second, recent_s)
             first = ground.first

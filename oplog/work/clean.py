@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
 
 from oplog.geodesy import Plane
+from oplog.records import dataclass
 from oplog.track import NOT_STATED, Floats, Track, median
 from oplog.work.jumps import impossible, plausible, shifted
 

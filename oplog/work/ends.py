@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from oplog.records import dataclass
 from oplog.track import Floats, median
 from oplog.work.line import Line
 from oplog.work.motion import Path

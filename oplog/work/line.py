@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
 
 from oplog.kit import Rig
+from oplog.records import dataclass
 from oplog.track import Floats
 from oplog.work.motion import Path
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from oplog.work.claims import Ground, Swath, ground_of, never
+from oplog.work.claims import Ground, Swath, never
 from oplog.work.line import Line
 from oplog.work.motion import Path
 from oplog.work.runs import true_runs
@@ -22,14 +22,13 @@ OTHERS_S = 20
 """Ground worked this much sooner or later is another bout's."""
 
 
-def mended(path: Path, line: Line, lay: Swath, work: Flags, usual: float) -> Flags:
+def mended(path: Path, line: Line, lay: Swath, ground: Ground, work: Flags, usual: float) -> Flags:
     """Work with short breaks closed in which the machine ran on beside an earlier bout: (m,) mask.
 
     Nobody lifts in mid-run because his bout laps over the one beside it. Ground that was worked
-    across the way is another matter: the lap round a pond, say. lay: of the line on a raster.
-    usual: working speed. [m/s]
+    across the way is another matter: the lap round a pond, say. lay: of the line on a raster;
+    ground: that the work covers. usual: working speed. [m/s]
     """
-    ground = ground_of(lay, work)
     out = work.copy()
     for a, b in true_runs(~work, path.piece):
         between = a > 0 and b < len(work) - 1 and work[a - 1] and work[b + 1]

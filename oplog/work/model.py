@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
+from dataclasses import asdict
 from datetime import datetime
 from typing import TypeAlias
 
@@ -11,6 +11,7 @@ from shapely.geometry import MultiLineString, MultiPolygon, Polygon
 from oplog.events import Span
 from oplog.kit import Rig
 from oplog.land import Field
+from oplog.records import dataclass
 
 METHOD = "6"
 """Version of the method: changed whenever any figure changes."""

@@ -7,12 +7,13 @@ that one set of rules serves every receiver.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from oplog.records import dataclass
 from oplog.track import Floats, median
 from oplog.work.clean import Cleaned, Noise, drift_m
 

@@ -7,11 +7,10 @@ states are told.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
 
+from oplog.records import dataclass
 from oplog.work.claims import Swath, beside, first_claims, ground_of, never, share
 from oplog.work.line import Line
 from oplog.work.motion import Path

@@ -8,10 +8,10 @@ work from both sides of a field, parts nothing: the machine goes to and fro betw
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from itertools import combinations, pairwise
 from typing import Any
 
+from oplog.records import dataclass
 from oplog.track import median
 from oplog.work.coverage import common, join, without
 from oplog.work.laps import laps

@@ -7,13 +7,13 @@ and is driven at the same speed. A way to the gate is nearly never all three.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from oplog.records import dataclass
 from oplog.track import Floats
 from oplog.work.line import Line
 from oplog.work.motion import Path

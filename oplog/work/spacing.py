@@ -8,11 +8,10 @@ second gap is wider by four times the offset than the ones between.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
 
+from oplog.records import dataclass
 from oplog.track import Floats, median
 
 Flags = NDArray[np.bool_]

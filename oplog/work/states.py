@@ -10,16 +10,17 @@ on what was worked before, labels and evidence are worked out in turn until they
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from oplog.records import dataclass
 from oplog.track import Floats, median
 from oplog.work.claims import (
     Cells,
     Ground,
+    Part,
     Raster,
     Swath,
     alone,
@@ -29,6 +30,7 @@ from oplog.work.claims import (
     novelty,
     share,
     swath,
+    together,
     within,
 )
 from oplog.work.ends import Crossings, trim
@@ -107,16 +109,19 @@ def label(
     work = first_guess(path) & known.inside
     before: Floats | float = 0.0
     for turn in range(10):
-        score = np.clip(_score(known, work, gates), -6.0, 4.0)
+        covers = _covers(known, work)
+        score = np.clip(_score(known, work, covers, gates), -6.0, 4.0)
         # Two readings can each call the other forth; their mean settles which is the stronger.
         score = before = score if turn < 2 else (score + before) / 2
         again = decode(score, weights.lower * known.change, weights.lift * known.change)
         if bool((again == work).all()):
             break
         work = again
+    else:
+        covers = _covers(known, work)
     usual = working_speed(path.speed, work)
     if not cuts:
-        work = mended(path, line, known.lays.wide, work, usual)
+        work = mended(path, line, known.lays.wide, covers.all, work, usual)
     # The ends lie where the ground itself was worked, not where it was worked but for a gap; and
     # at the boundary, but for a header, which is clear of the crop only beyond it.
     bare = _crossings(known.lays.narrow, work, path.piece)
@@ -192,13 +197,35 @@ def _known(
     )  # fmt: skip
 
 
-def _score(known: _Known, work: Flags, gates: Sequence[int]) -> Floats:
+@dataclass(frozen=True, eq=False)
+class _Covers:
+    """The ground that the work covers, and what of it by steady straight running and otherwise.
+
+    usual: the speed of that work [m/s]; steady: (m,) seconds that keep to it, straight on.
+    """
+
+    usual: float
+    steady: Flags
+    parts: list[Part]
+    all: Ground
+
+
+def _covers(known: _Known, work: Flags) -> _Covers:
+    path, usual = known.path, working_speed(known.path.speed, work)
+    steady = (np.abs(np.log(np.maximum(path.speed, 0.05) / usual)) < 0.2) & (
+        heading_change(path.heading, 8 if known.cuts else 3) < np.radians(30)
+    )
+    seconds = [work & steady, work & ~steady]
+    parts = [(some, ground_of(known.lays.wide, some)) for some in seconds]
+    return _Covers(usual, steady, parts, together([ground for _, ground in parts]))
+
+
+def _score(known: _Known, work: Flags, covers: _Covers, gates: Sequence[int]) -> Floats:
     """Evidence for work in each second, given what else is work: (m,) [nats]"""
     path, run, runs, lays, weights = known.path, known.run, known.runs, known.lays, known.weights
-    usual = working_speed(path.speed, work)
-    covered = ground_of(lays.wide, work)
-    rank = _rank(path, run, runs.lap, known.peers, lays, covered, usual, known.cuts)
-    new = novelty(lays.inside, lays.wide, work, rank)
+    usual, covered = covers.usual, covers.all
+    rank = _rank(run, runs.lap, known.peers, lays, covers)
+    new = novelty(lays.inside, lays.wide, work, rank, covers.parts)
     some = weights.part_width if known.cuts else weights.some_new
     gain = weights.new_ground * (1 - np.exp(-new / some)) - weights.old_ground
     fits, enclosed = _fits(covered, known.sides, new)
@@ -247,9 +274,8 @@ def _lays(
 
 
 def _rank(
-    path: Path, run: NDArray[np.intp], lap_of: NDArray[np.intp], peers: Flags, lays: _Lays,
-    covered: Ground, usual: float, cuts: bool,
-) -> NDArray[np.int8]:  # fmt: skip
+    run: NDArray[np.intp], lap_of: NDArray[np.intp], peers: Flags, lays: _Lays, covers: _Covers
+) -> NDArray[np.int8]:
     """How good a claim each second of work has on its ground: (m,) 0, 1 or 2.
 
     Steady straight running counts, and so does a run most of whose ground nobody else covers, or
@@ -258,12 +284,9 @@ def _rank(
     run: (m,) number of the run; lap_of, peers: (k,) of each run the lap of the headland that it
     is a side of, and whether others lie beside it.
     """
-    steady = (np.abs(np.log(np.maximum(path.speed, 0.05) / usual)) < 0.2) & (
-        heading_change(path.heading, 8 if cuts else 3) < np.radians(30)
-    )
     lap = lap_of[run]
-    alone_run = (lap > 0) & (run_mean(lap, alone(lays.inside, covered)) >= 0.5)
-    return np.asarray(steady * (1 + (alone_run | peers[run])), dtype=np.int8)
+    alone_run = (lap > 0) & (run_mean(lap, alone(lays.inside, covers.all)) >= 0.5)
+    return np.asarray(covers.steady * (1 + (alone_run | peers[run])), dtype=np.int8)
 
 
 def _crossings(lay: Swath, work: Flags, piece: NDArray[np.int32]) -> Crossings:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from heapq import heapify, heappop, heappush
 from itertools import compress
 from typing import Any
@@ -12,6 +11,7 @@ from numpy.typing import NDArray
 
 from oplog.geodesy import Plane
 from oplog.land import Field
+from oplog.records import dataclass
 from oplog.track import Floats
 from oplog.work.clean import Cleaned
 

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 
 import numpy as np
 from numpy.typing import NDArray
 
 from oplog.events import Span
+from oplog.records import dataclass
 from oplog.track import Floats
 from oplog.work import idle
 from oplog.work.motion import Path

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import datetime
 from functools import cached_property
 from typing import Any
@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from oplog.geodesy import Plane
 from oplog.kit import Rig
 from oplog.land import Field
+from oplog.records import dataclass
 from oplog.track import Floats
 from oplog.work import idle
 from oplog.work.certainty import area_range, hours_range

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import date, timedelta
 from math import ceil, floor, log10
+
+from oplog.records import dataclass
 
 
 @dataclass(frozen=True)

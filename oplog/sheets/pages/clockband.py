@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from oplog.events import DayMeasured, Span, WorkMeasured
+from oplog.records import dataclass
 from oplog.sheets import figures as fig
 from oplog.units import hours as hours_of
 

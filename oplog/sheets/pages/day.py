@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
@@ -13,6 +12,7 @@ from oplog.errors import OplogError
 from oplog.events import DayMeasured, NoteWritten, WorkMeasured
 from oplog.fold import Farm
 from oplog.ground import boundary_of, place_name
+from oplog.records import dataclass
 from oplog.sheets import day as screen
 from oplog.sheets import figures as fig
 from oplog.sheets.inputs import CAUTION

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 import shapely
 
 from oplog import geodesy, land
+from oplog.records import dataclass
 from oplog.sheets.pages.labels import Box, Label, place, text_width
 from oplog.sheets.pages.paper import Frame, ScaleBar, fit, scale_bar
 from oplog.sheets.pages.trails import Trail

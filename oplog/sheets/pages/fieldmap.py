@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -12,6 +11,7 @@ import shapely
 from oplog.events import WorkMeasured
 from oplog.fold import Farm
 from oplog.ground import boundary_of
+from oplog.records import dataclass
 from oplog.sheets import figures as fig
 from oplog.sheets.day import period
 from oplog.sheets.pages.headland import headland

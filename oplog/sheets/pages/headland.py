@@ -7,12 +7,13 @@ Common practice, no source; a picture and a sentence rest on it, no figure of th
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
+
+from oplog.records import dataclass
 
 Floats = NDArray[np.float64]
 

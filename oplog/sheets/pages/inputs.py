@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import date
 
 from oplog.events import InputApplied, WorkMeasured
 from oplog.fold import Farm
 from oplog.ground import place_name
+from oplog.records import dataclass
 from oplog.season.inputs import shares
 from oplog.sheets.jobs import amount
 

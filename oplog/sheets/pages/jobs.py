@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
 from typing import Any
 
 from oplog.fold import Farm
 from oplog.query import ask, records
+from oplog.records import dataclass
 from oplog.sheets import figures as fig
 from oplog.sheets.table import METRIC
 from oplog.units import HECTARE_M2

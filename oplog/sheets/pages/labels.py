@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+
+from oplog.records import dataclass
 
 CHARACTER = 0.62
 """Width of a character over the size of its letters: generous, for any plain typeface."""

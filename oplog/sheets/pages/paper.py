@@ -7,7 +7,6 @@ is as large as text beside it. North is up.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -15,6 +14,7 @@ import shapely
 from numpy.typing import NDArray
 
 from oplog import geodesy
+from oplog.records import dataclass
 from oplog.units import FOOT_M
 
 Floats = NDArray[np.float64]

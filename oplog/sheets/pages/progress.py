@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from datetime import datetime, timedelta, tzinfo
 from itertools import pairwise
 from typing import Any
 
 from oplog.query.progress import Progress
+from oplog.records import dataclass
 from oplog.sheets import figures as fig
 from oplog.sheets.pages.chart import Axis, Mark, polyline, round_days, round_values, short_day
 from oplog.sheets.pages.labels import Box, Label, place

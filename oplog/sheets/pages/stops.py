@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import datetime, timedelta
 from typing import Any
 
 from oplog.events import WorkMeasured
+from oplog.records import dataclass
 from oplog.sheets.pages.trails import Trail
 
 SHORT_S = 60.0

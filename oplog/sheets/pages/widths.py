@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from typing import Any
 
 from oplog.fold import Farm
+from oplog.records import dataclass
 from oplog.sheets import figures as fig
 from oplog.sheets.pages.chart import Axis, Mark, round_ratios
 from oplog.sheets.pages.labels import Box, Label, place, text_width
