@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from oplog.records import dataclass
 from oplog.track import Floats, median
+from oplog.work.boxes import Points, boxes_of, meeting
 
 Flags = NDArray[np.bool_]
 PARALLEL_RAD = np.radians(12.0)
@@ -132,50 +133,38 @@ def spacing(
 def _neighbours(
     x: Floats, y: Floats, heading: Floats, bout: NDArray[np.int32], reach_m: float
 ) -> _Neighbours | None:
-    from shapely import STRtree, linestrings
-
     rows, (step, after) = _stations(x, y, bout), _legs(x, y, bout)
     if len(rows) < FEWEST or len(step) < FEWEST:
         return None
-    ends = [np.column_stack([x[at], y[at]]) for at in (step, after)]
-    legs = linestrings(np.stack(ends, 1))
-    tree = STRtree(legs)
-    parts = []
-    for side in (1.0, -1.0):
-        nx, ny = -np.sin(heading[rows]) * side, np.cos(heading[rows]) * side
-        start = np.column_stack([x[rows] + 0.3 * nx, y[rows] + 0.3 * ny])
-        end = np.column_stack([x[rows] + reach_m * nx, y[rows] + reach_m * ny])
-        rays = linestrings(np.stack([start, end], 1))
-        # By their boxes alone; where exactly they meet has to be worked out anyway.
-        ray, leg = tree.query(rays)
-        other = bout[step[leg]] != bout[rows[ray]]
-        turn = np.abs(_wrapped(heading[step[leg]] - heading[rows[ray]]))
-        ok = other & ((turn < PARALLEL_RAD) | (turn > np.pi - PARALLEL_RAD))
-        ray, leg, turn = ray[ok], leg[ok], turn[ok]
-        share, meets = _along(start[ray], end[ray], ends[0][leg], ends[1][leg])
-        ray, leg, turn, share = ray[meets], leg[meets], turn[meets], share[meets]
-        away = 0.3 + share * (reach_m - 0.3)
-        order = np.lexsort([away, ray])
-        first = order[np.unique(ray[order], return_index=True)[1]]
-        parts.append(
-            (
-                bout[rows[ray[first]]],
-                away[first],
-                np.full(len(first), side > 0),
-                turn[first] > np.pi / 2,
-            )
-        )
-    return _Neighbours(*(np.concatenate(c) for c in zip(*parts, strict=True)))
+    # To the left from each station, then to the right.
+    side = np.repeat([1.0, -1.0], len(rows))
+    rows = np.concatenate([rows, rows])
+    nx, ny = -np.sin(heading[rows]) * side, np.cos(heading[rows]) * side
+    start = (x[rows] + 0.3 * nx, y[rows] + 0.3 * ny)
+    end = (x[rows] + reach_m * nx, y[rows] + reach_m * ny)
+    first, last = (x[step], y[step]), (x[after], y[after])
+    ray, leg = meeting(boxes_of(start, end), boxes_of(first, last))
+    turn = np.abs(_wrapped(heading[step[leg]] - heading[rows[ray]]))
+    ok = (turn < PARALLEL_RAD) | (turn > np.pi - PARALLEL_RAD)
+    ok &= bout[step[leg]] != bout[rows[ray]]
+    ray, leg, turn = ray[ok], leg[ok], turn[ok]
+    share, meets = _along(*((at[0][of], at[1][of]) for at, of in (
+        (start, ray), (end, ray), (first, leg), (last, leg))))  # fmt: skip
+    ray, turn, away = ray[meets], turn[meets], 0.3 + share[meets] * (reach_m - 0.3)
+    order = np.lexsort([away, ray])
+    nearest = order[np.diff(ray[order], prepend=-1) > 0]
+    ray = ray[nearest]
+    return _Neighbours(bout[rows[ray]], away[nearest], side[ray] > 0, turn[nearest] > np.pi / 2)
 
 
-def _along(start: Floats, end: Floats, first: Floats, last: Floats) -> tuple[Floats, Flags]:
+def _along(start: Points, end: Points, first: Points, last: Points) -> tuple[Floats, Flags]:
     """How far along each ray it meets a leg, 0 at its start and 1 at its end; and whether it does.
 
-    start, end: (k, 2) of the rays; first, last: (k, 2) of the legs, none of them along its ray.
+    start, end: of the k rays; first, last: of as many legs, none of them along its ray.
     """
-    ux, uy = (end - start).T
-    vx, vy = (last - first).T
-    wx, wy = (first - start).T
+    ux, uy = end[0] - start[0], end[1] - start[1]
+    vx, vy = last[0] - first[0], last[1] - first[1]
+    wx, wy = first[0] - start[0], first[1] - start[1]
     across = ux * vy - uy * vx
     # One that stands still has no direction to be crossed in.
     across = np.where(across == 0, np.inf, across)
