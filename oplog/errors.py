@@ -18,7 +18,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from difflib import get_close_matches
 
 DONE, FAILED, MISUSE, DONE_WITH_PROBLEMS, DAMAGED = 0, 1, 2, 3, 4
 """Exit codes of the command."""
@@ -80,6 +79,8 @@ def _near(name: str, known: Sequence[str]) -> list[str]:
     typed = name.strip().casefold()
     within = [k for k in known if len(typed) >= 3 and typed in k.casefold()]
     by_key = {k.casefold(): k for k in known}
+    from difflib import get_close_matches
+
     spelled = [by_key[k] for k in get_close_matches(typed, list(by_key), n=NEAR, cutoff=0.6)]
     return list(dict.fromkeys((*within, *spelled)))[:NEAR]
 

@@ -27,6 +27,8 @@ from datetime import UTC, date, datetime
 from functools import cache, cached_property
 from typing import Any, ClassVar, NamedTuple, TypeVar, cast, dataclass_transform
 
+from oplog import records
+
 _T = TypeVar("_T")
 
 
@@ -117,7 +119,7 @@ class Span(NamedTuple):
     bout: int = 0
 
 
-@dataclass(frozen=True, slots=True)
+@records.dataclass(frozen=True)
 class Found:
     """A problem found in a file, as kept with its import (see errors.Problem)."""
 

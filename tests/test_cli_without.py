@@ -67,6 +67,17 @@ def test_names_of_types_are_there_for_who_uses_them() -> None:
     assert ran(HOOKED + work) == ran(work)
 
 
+def test_the_network_is_there_for_who_wants_it() -> None:
+    work = (
+        "import ssl\n"
+        "print(ssl.get_default_verify_paths().cafile)\n"
+        "print(ssl.create_default_context().check_hostname, ssl.__spec__.origin is None)\n"
+        "import ssl\n"
+        "print(ssl.get_default_verify_paths() is not None, ssl.OP_ALL > 0)\n"
+    )
+    assert ran(HOOKED + work) == ["None", "True True", "True True"]
+
+
 def test_an_import_loads_none_of_it(tmp_path: Path) -> None:
     made = farm_log(tmp_path / "log")
     (tmp_path / "day.gpx").write_bytes(day_gpx())
@@ -75,7 +86,7 @@ def test_an_import_loads_none_of_it(tmp_path: Path) -> None:
         f"import sys\nsys.argv = ['oplog', *{arguments!r}]\n"
         "from oplog.cli import main\n"
         "assert main() == 0\n"
-        "never = {'numpy.ma.core', 'numpy._typing._array_like', 'pandas', 'pyarrow._s3fs'}\n"
+        "never = {'numpy.ma.core', 'numpy._typing._array_like', 'pandas', '_ssl'}\n"
         "print(sorted(never & sys.modules.keys()))\n"
     )
     assert said[-1] == "[]"

@@ -3,7 +3,8 @@
 Pandas and the file stores of the network are loaded by Arrow where they are there, the first merely
 to see whether what it is given is made of it. NumPy loads its masked arrays to see whether an array
 is one, which takes a twentieth of the time of an import; its names of types, of which only one is
-used, a fortieth; its help texts, for those who type at a prompt, as much.
+used, a fortieth; its help texts, for those who type at a prompt, as much. Arrow asks OpenSSL where
+certificates lie, for the stores of the network.
 """
 
 from __future__ import annotations
@@ -13,7 +14,7 @@ import sys
 from collections.abc import Callable, Sequence
 from importlib import import_module
 from importlib.machinery import ModuleSpec
-from types import GenericAlias, ModuleType
+from types import GenericAlias, ModuleType, SimpleNamespace
 from typing import Any, TypeVar
 
 UNUSED = ("pandas", *(f"pyarrow._{store}fs" for store in ("azure", "gcs", "hd", "s3")))
@@ -44,10 +45,17 @@ def _one_type() -> dict[str, Any]:
     return {"NDArray": GenericAlias(core.ndarray, (tuple[Any, ...], core.dtype[_ScalarType]))}
 
 
+def _no_certificates() -> dict[str, Any]:
+    """Where certificates lie: nowhere that anything would look."""
+    paths = SimpleNamespace(cafile=None, capath=None)
+    return {"get_default_verify_paths": lambda: paths}
+
+
 STOOD_IN_FOR: dict[str, Callable[[], dict[str, Any]]] = {
     "numpy.ma": _no_masks,
     "numpy._typing": _one_type,
     "numpy.typing": _one_type,
+    "ssl": _no_certificates,
 }
 """Packages of which a few names are enough nearly always, and what makes these."""
 

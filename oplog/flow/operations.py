@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from difflib import get_close_matches
-
 from oplog.errors import UnknownName
 from oplog.fold import Farm
 from oplog.kit import OPERATION_OF
@@ -25,6 +23,8 @@ def refuse_slips(farm: Farm, operation: str) -> None:
     price or a job for it would fit no work ever."""
     known = known_operations(farm)
     name = operation.strip().casefold()
+    from difflib import get_close_matches
+
     near = get_close_matches(name, known, n=2, cutoff=SLIP)
     if near and name not in known:
         raise UnknownName("operation", operation, near)

@@ -51,7 +51,7 @@ class Standing(NamedTuple):
     job: str | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Unsettled:
     """Facts that know nothing of each other, so that a person (or a new measurement) decides.
 

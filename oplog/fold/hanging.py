@@ -59,7 +59,7 @@ _TABLES: dict[type[Event], frozenset[str]] = {
 """Base tables of questions that an event has a part in."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Subject:
     """What figures are about. first, last: days of the work, both included; None: no bound.
 

@@ -38,7 +38,7 @@ UNSAID = frozenset(c.name for c in columns_of(Event)) | {"source_name"}
 """Columns that say nothing of the thing itself."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class _About:
     """What makes two statements of a type be about one thing; what to say where they differ.
 
@@ -96,7 +96,7 @@ CORRECTED: tuple[type[Event], ...] = (InputApplied, NoteWritten, DrillCalibrated
 """Types of statements that can be corrected or struck."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Rivals:
     """unsettled: what a person has to choose. out: ids of statements not counted for now."""
 

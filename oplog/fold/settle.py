@@ -59,7 +59,7 @@ Place = tuple[str, str]
 """Machine and field, casefolded."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Strike:
     """A strike, and the ids of all that was known when it was made."""
 
@@ -74,7 +74,7 @@ def known_to(strike: EntryStruck, every: Mapping[str, Event]) -> frozenset[str]:
     return frozenset(strike.supersedes) | said
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Settled:
     """visits, days: in order of start, machine and id."""
 
