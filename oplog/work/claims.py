@@ -264,7 +264,7 @@ def claimed(
     covered in the last `recent_s` seconds is its own. known: what ground some of the work covers,
     where that has been worked out before.
     """
-    mine, ranks = lay.field.copy(), lay.of_steps(rank)
+    mine, ranks, since = lay.field.copy(), lay.of_steps(rank), lay.second - recent_s
     for r in np.unique(rank[working]).tolist():
         chosen = working & (rank == r)
         lower = np.flatnonzero(ranks < r)
@@ -277,7 +277,7 @@ def claimed(
         else:
             first = first_claims(wide, chosen)
         for run in _stretches(lay, rank == r):
-            mine[run] &= first.take(lay.cells[run]) >= lay.second[run] - recent_s
+            mine[run] &= first.take(lay.cells[run]) >= since[run]
     return mine
 
 

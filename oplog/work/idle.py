@@ -99,7 +99,8 @@ def _mark_turns(codes: Codes, path: Path, work: Flags, width_m: float) -> None:
         if not between or not (work[first - 1] and work[last + 1]):
             continue
         here = slice(first, last + 1)
-        stops = true_runs(codes[here] == STANDING, path.piece[here])
+        still = codes[here] == STANDING
+        stops = true_runs(still, path.piece[here]) if still.any() else []
         moving = codes[here] == TRAVELLING
         for p, q in stops:
             if q - p < HALT_S:

@@ -77,9 +77,9 @@ def shifted(seconds: Floats, x: Floats, y: Floats) -> NDArray[np.bool_]:
     velocity = np.diff(at) / dt
     usual = np.concatenate([velocity[:1], (velocity[:-2] + velocity[2:]) / 2, velocity[-1:]])
     throw = (velocity - usual) * dt
-    least = np.maximum(SHIFT_M, 8 * median(np.abs(throw)))
-    least = np.maximum(least, np.maximum(1.5 * np.abs(usual), TURN_M_S2 * dt**2))
     far = np.abs(throw)
+    least = np.maximum(SHIFT_M, 8 * median(far))
+    least = np.maximum(least, np.maximum(1.5 * np.abs(usual), TURN_M_S2 * dt**2))
     # The steps before and after a throw stand out half as much.
     peak = far >= 0.99 * np.maximum(np.r_[0.0, far[:-1]], np.r_[far[1:], 0.0])
     thrown = np.flatnonzero((far > least) & peak)

@@ -412,9 +412,11 @@ def working_speed(speed: Floats, work: Flags) -> float:
 def decode(score: Floats, lower: float, lift: float) -> Flags:
     """Most likely sequence of two states given the evidence for "working": (m,) mask."""
     # How far working is ahead of not working; more than a change costs, and it is changed to.
-    ahead, before = 0.0, []
+    ahead = 0.0
+    before: list[float] = []
+    note = before.append
     for s in score.tolist():
-        before.append(ahead)
+        note(ahead)
         ahead = (lift if ahead > lift else -lower if ahead < -lower else ahead) + s
     lead = np.array([*before, np.inf if ahead > 0 else -np.inf])[1:]
     # A second is told by the first after it at which a change would have paid.
