@@ -474,7 +474,7 @@ def _within(
 
     if ground is None:
         return np.ones(len(x), dtype=bool)
-    wider = ground.buffer(by_m)
+    wider = ground.buffer(by_m) if by_m else ground
     prepare(wider)
     if sure is None:
         return np.asarray(contains_xy(wider, x, y), dtype=bool)
