@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import click
+import pytest
 
 from oplog import cli
 
@@ -82,3 +83,20 @@ def test_a_day_loads_no_database_and_nothing_that_measures(tmp_path):
     assert "pyarrow" in modules
     heavy = {"pandas", "pyarrow.compute", "pyproj", "duckdb", "jinja2", "secrets", "shapely"}
     assert not modules & {*heavy, "oplog.query", "oplog.work.measure"}
+
+
+@pytest.mark.parametrize(
+    ("script", "code", "said"),
+    [
+        ("sys.exit(main())", 0, "Usage"),
+        ("sys.argv[1:] = ['nonsense']; sys.exit(main())", 2, ""),
+        ("main(); print('more'); atexit.register(print, 'last')", 0, "last"),
+        ("main(); raise ValueError('after it')", 1, "Usage"),
+    ],
+)
+def test_a_command_leaves_with_all_it_said_and_its_code(script: str, code: int, said: str) -> None:
+    start = "import atexit, sys; from oplog.cli import main; sys.argv = ['oplog', '--help']; "
+    run = subprocess.run([sys.executable, "-c", start + script], capture_output=True, text=True)
+    assert run.returncode == code, run.stderr
+    assert said in run.stdout
+    assert ("after it" in run.stderr) == (code == 1)
