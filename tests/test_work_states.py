@@ -124,6 +124,46 @@ def test_bouts_are_work_and_turns_are_not() -> None:
     assert not work[(p.y > 107) | (p.y < -16)].any()
 
 
+def lap(side_m: float, in_m: float) -> list[tuple[float, float]]:
+    """Corners of a lap round a square, so far inside its edge."""
+    a, b = in_m, side_m - in_m
+    return [(a, a), (b, a), (b, b), (a, b), (a, a)]
+
+
+def two_laps(first_in_m: float, first_m_s: float, second_in_m: float, second_m_s: float) -> Path:
+    """Round a square of 200 m twice, from a gate and back to it."""
+    begin, end = (
+        leg([(-20, first_in_m), *lap(200, first_in_m), (first_in_m, second_in_m)], first_m_s),
+        leg([*lap(200, second_in_m), (second_in_m + 4, -20)], second_m_s),
+    )
+    return driven(np.concatenate([begin[0], end[0]]), np.concatenate([begin[1], end[1]]))
+
+
+@pytest.mark.parametrize("in_m", [5.0, 7.5])
+def test_a_look_round_the_field_before_its_first_lap_is_no_work(in_m: float) -> None:
+    p = two_laps(in_m, 2.3, 5.0, 2.0)
+    work = labelled(p, box(0, 0, 200, 200))
+    half = 4 * (200 - 2 * in_m) / 2.3 + 15
+    straight = runs.heading_change(p.heading) < 0.1
+    assert not work[p.seconds < half - 20].any()
+    assert work[(p.seconds > half + 20) & (p.seconds < half + 360) & straight].mean() > 0.97
+
+
+def test_a_lap_driven_again_on_the_way_to_the_trailer_was_work_the_first_time() -> None:
+    p = two_laps(5.0, 2.0, 5.0, 4.0)
+    work = labelled(p, box(0, 0, 200, 200))
+    straight = runs.heading_change(p.heading) < 0.1
+    assert work[(p.seconds > 20) & (p.seconds < 360) & straight].mean() > 0.97
+    assert not work[p.seconds > 420].any()
+
+
+def test_the_lap_inside_the_first_one_is_no_second_look() -> None:
+    p = two_laps(5.0, 2.0, 14.5, 2.0)
+    work = labelled(p, box(0, 0, 200, 200))
+    straight = runs.heading_change(p.heading) < 0.1
+    assert work[(p.seconds > 20) & (p.seconds < 690) & straight].mean() > 0.95
+
+
 def test_the_way_home_over_finished_ground_is_no_work() -> None:
     bouts = up_and_down()
     p = driven(*leg([(5, -40), *bouts, (95, -15), (60, -15), (20, 100), (20, 160)]))

@@ -36,6 +36,7 @@ from oplog.work.claims import (
 from oplog.work.ends import Crossings, trim
 from oplog.work.header import strokes
 from oplog.work.line import Line
+from oplog.work.looking import looked_round
 from oplog.work.mend import mended
 from oplog.work.motion import Path
 from oplog.work.runs import (
@@ -82,6 +83,8 @@ class Evidence:
     """For new ground, at least, on a run that is like the bouts beside it."""
     apart: float = 5.0
     """Against a run that has neither worked ground nor the field's edge beside it."""
+    looked: float = 8.0
+    """Against a way round the field that laps go over again at once."""
     lower: float = 3.0
     """Cost of starting work; lift: of stopping."""
     lift: float = 3.0
@@ -187,11 +190,16 @@ def _known(
     lays = _lays(line, lay, width_m, gap_m, ground, sure)
     margin_m = max(2.0, 0.4 * width_m, 2.5 * path.drift_m)
     inside = _within(ground, line.x, line.y, margin_m, sure)
+    fixed = _fixed_evidence(path, inside, weights, cuts)
+    if ground is not None:
+        usual = working_speed(path.speed, first_guess(path) & inside)
+        looked = looked_round(path, run, runs, lay, ground, usual, width_m)
+        fixed = fixed - weights.looked * looked
     return _Known(
         path, line, width_m, weights, cuts, inmost, sure, inside, lays,
         sides=_sides(line, width_m, ground, lay.raster, inmost),
         inland=np.maximum(share(lays.inside, lays.inside.field), 0.1),
-        fixed=_fixed_evidence(path, inside, weights, cuts),
+        fixed=fixed,
         turning=_turning_evidence(path, line, weights),
         run=run, runs=runs, peers=abreast(runs, width_m, path.drift_m) | runs.around,
     )  # fmt: skip
