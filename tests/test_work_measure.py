@@ -162,6 +162,17 @@ def test_without_an_implement_the_width_is_that_of_the_bouts() -> None:
     assert any("No implement is stated" in doubt for doubt in visit.doubts)
 
 
+@pytest.mark.parametrize(("each_s", "worked"), [(40, False), (10, True)])
+def test_bales_collected_row_by_row_are_no_bouts(each_s: int, worked: bool) -> None:
+    """A stop every 50 m: of 40 s to load a bale, or of 10 s to tie one."""
+    x, y = leg([(5, -100), *up_and_down(length_m=200.0), (95, -100)])
+    stops = np.ones(len(x), dtype=int)
+    stops[[k for k in range(50, len(x) - 50, 25) if 0 < y[k] < 200]] = each_s
+    stopping = recorded(np.repeat(x, stops), np.repeat(y, stops))
+    visits = day_of(stopping, field(box(0, 0, 100, 200)), rig=Rig()).visits
+    assert sum(v.working_s for v in visits) == pytest.approx(1000 if worked else 0, rel=0.1)
+
+
 def test_bad_reception_is_told_and_costs_no_ground() -> None:
     x, y = day_in_the_square()
     y_thrown = y.copy()

@@ -20,6 +20,7 @@ from oplog.work import idle
 from oplog.work.certainty import area_range, hours_range
 from oplog.work.claims import Swath, swath, way_of
 from oplog.work.coverage import Covered, bout_lines, cover
+from oplog.work.errands import on_errands
 from oplog.work.header import ahead
 from oplog.work.line import Line, in_front, working_line
 from oplog.work.model import Settings, Visit
@@ -177,6 +178,7 @@ def _worked(parts: list[_Part], place: Place) -> list[NDArray[np.bool_]]:
     through = share < THROUGH and all(
         _only_through(p, w) for p, w in zip(parts, split, strict=True)
     )
+    through |= rig.width_m is None and all(on_errands(p.path) for p in parts)
     through |= share < IN_AND_OUT and len(gates) > 1 and len(true_runs(work, path.piece)) < 3
     return [np.zeros_like(w) for w in split] if through else split
 
