@@ -4,11 +4,16 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from shapely.geometry import box
 
+from oplog.kit import Rig
+from oplog.work.aside import antenna_right_m
+from oplog.work.line import working_line
+from oplog.work.measure import measure_day
 from oplog.work.spacing import Spacing, drift_seen_m, gap_m, spacing, wander_m
 from oplog.work.states import first_guess
 from oplog.work.visit import number_bouts
-from tests.work_days import driven, leg, up_and_down
+from tests.work_days import carries, driven, field, leg, recorded, up_and_down
 
 
 def of(reach_m: float = 25.0, noise: float = 0.0, **how: float) -> Spacing | None:
@@ -93,3 +98,40 @@ def test_wandering_leaves_gaps_as_wide_as_distances_spread_but_never_a_bout() ->
     assert wander_m(loose, 6.0) == pytest.approx(0.96, abs=0.01)
     assert wander_m(wild, 6.0) == pytest.approx(0.45 * 6.0)
     assert wander_m(None, 6.0) == 0.0
+
+
+def in_lands(aside_m: float, lands: int = 2, bouts: int = 8) -> list[tuple[float, float]]:
+    """Corners of lands of 3 m bouts, 100 m long, gone round to the right from their outsides.
+
+    aside_m: how far right of the tractor the implement is.
+    """
+    corners: list[tuple[float, float]] = []
+    for land in range(lands):
+        for k in range(bouts // 2):
+            up = 3.0 * (land * bouts + k + 0.5) - aside_m
+            down = 3.0 * ((land + 1) * bouts - k - 0.5) + aside_m
+            corners += [(up, -10), (up, 110), ((up + down) / 2, 120)]
+            corners += [(down, 110), (down, -10), ((up + down) / 2, -20)]
+    return corners
+
+
+@pytest.mark.parametrize("aside_m", [2.0, 0.0])
+def test_in_lands_an_implement_is_where_its_bouts_cover_the_ground(aside_m: float) -> None:
+    p = driven(*leg(in_lands(aside_m)))
+    bouts = number_bouts(first_guess(p), p.piece)
+    found = spacing(p.x, p.y, p.heading, bouts, 7.5)
+    assert found is not None
+    assert found.right_m is None
+    assert (found.odd > 0.5) == (aside_m > 0)
+    right_m = antenna_right_m(working_line(p, Rig(width_m=3.0)), bouts, box(0, 0, 48, 100), 3.0)
+    assert right_m == (pytest.approx(-aside_m, abs=0.2) if aside_m else None)
+
+
+def test_a_mower_in_lands_works_the_whole_field_though_nobody_said_where_it_is_carried() -> None:
+    (visit,) = measure_day(
+        recorded(*leg([(-0.5, -60), *in_lands(2.0), (20, -60)])),
+        [field(box(-2, 0, 50, 100))],
+        carries(Rig(width_m=3.0, line_m=0.0)),  # type: ignore[arg-type]
+    ).visits
+    assert visit.right_m == pytest.approx(-2.0, abs=0.2)
+    assert visit.worked_m2 == pytest.approx(4800, rel=0.015)

@@ -25,6 +25,8 @@ LEG_M = 5.0
 LOOSE, WANDER = 0.15, 1.7
 """Spread of distances, in widths, that only wandering explains; and the drift for such a spread,
 as neighbours share some of it (simulators)."""
+ALIKE = 0.2
+"""How much the mean distance either way may differ from that of bouts driven alike."""
 FEWEST = 12
 """Stations with a neighbour that an estimate needs."""
 
@@ -37,7 +39,8 @@ class Spacing:
     spread_m: robust spread of single distances about it, along and between bouts. [m]
     right_m: antenna right of the centre line, where up-and-down pairs show one; else None.
     right_sd_m: its standard error. pairs: bouts that have a neighbour.
-    distance: single distances about the width. [m]
+    distance: single distances about the width. [m] odd: share of bouts driven against each other
+    that lie at another distance.
     """
 
     width_m: float
@@ -47,6 +50,7 @@ class Spacing:
     right_sd_m: float | None
     pairs: int
     distance: Floats
+    odd: float = 0.0
 
 
 def gap_m(found: Spacing | None, width_m: float) -> float:
@@ -127,6 +131,7 @@ def spacing(
         right_sd_m=right_sd_m,
         pairs=pairs,
         distance=distance[near],
+        odd=_odd(distance[found.against], width),
     )
 
 
@@ -229,9 +234,32 @@ def _offset(found: _Neighbours) -> tuple[float | None, float | None]:
     offset = (median(left) - median(right)) / 4
     error = max(float(spread) / 2 / np.sqrt(bouts / 2), 0.01)
     loose = spread > max(0.06 * between, 0.15 * 4 * abs(offset))
-    if loose or abs(offset) < max(3 * error, 0.02 * between):
+    if (
+        loose
+        or not _as_wide(between, found.distance[~found.against])
+        or abs(offset) < max(3 * error, 0.02 * between)
+    ):
         return None, None
     return offset, error
+
+
+def _as_wide(between_m: float, along: Floats) -> bool:
+    """Whether bouts driven against each other lie as far apart, all in all, as those driven alike.
+
+    along: distances of the latter, neighbours or every second one. In lands few meet against each
+    other, at distances that hang on where the lands end.
+    """
+    if len(along) < 4 * FEWEST:
+        return True
+    usual = _commonest(along)
+    return min(abs(between_m / usual - 1), abs(2 * between_m / usual - 1)) < ALIKE
+
+
+def _odd(against: Floats, width_m: float) -> float:
+    """Share of the distances between bouts driven against each other that are not the width."""
+    if len(against) < 2 * FEWEST:
+        return 0.0
+    return float((np.abs(against - width_m) > 0.15 * width_m).mean())
 
 
 def _mad(values: Floats) -> float:

@@ -17,6 +17,7 @@ from oplog.land import Field
 from oplog.records import dataclass
 from oplog.track import Floats
 from oplog.work import idle
+from oplog.work.aside import antenna_right_m
 from oplog.work.certainty import area_range, hours_range
 from oplog.work.claims import Swath, swath, way_of
 from oplog.work.coverage import Covered, bout_lines, cover
@@ -45,6 +46,10 @@ and over less than this, of one that came in, turned and left."""
 
 PHONE_M = 0.2
 """A phone trembles so much that this is taken for its drift."""
+
+ODD = 0.5
+"""Where more of the bouts driven against each other lie at odd distances, the implement may be
+off to one side."""
 
 WIDEST_M = 45.0
 """How far apart bouts are looked for where no width is stated."""
@@ -203,8 +208,13 @@ def _rig(part: Path, stay: Stay, place: Place) -> tuple[Rig, Spacing | None]:
     reach_m = 2.5 * rig.width_m if rig.width_m else WIDEST_M
     bouts = number_bouts(first_guess(part), part.piece)
     found = spacing(part.x, part.y, part.heading, bouts, reach_m)
-    if rig.right_m is None and found is not None and found.right_m is not None:
+    if rig.right_m is None and found is not None:
         rig = replace(rig, right_m=found.right_m)
+        # A header is carried in front, and its part-widths lie at any distance.
+        if rig.right_m is None and found.odd > ODD and not in_front(rig):
+            ground = place.plane.project(stay.field.boundary)
+            right_m = antenna_right_m(working_line(part, rig), bouts, ground, _width(rig, found))
+            rig = replace(rig, right_m=right_m)
     return rig, found
 
 
