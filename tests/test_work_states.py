@@ -255,9 +255,10 @@ def test_who_comes_in_over_the_boundary_begins_level_with_where_others_ended(
     bend = np.linspace(0, np.pi / 2, 8)
     turn = [(18 - 8 * np.cos(a), headland_m - 8 * np.sin(a)) for a in bend]
     turn += [(30, headland_m - 8), (30, -25), (0, -25)]
-    p = driven(*leg([(10, 100), *turn, (0, 100)]))
+    first = [(20, 100), (20, headland_m), (15, headland_m - 5), (15, 100)]
+    p = driven(*leg([*first, (10, 100), *turn, (0, 100)]))
     into = (p.x < 2) & (p.y > 0)
-    work = (p.x < 11) & (p.y > headland_m) | into
+    work = (p.x < 21) & (p.y > headland_m) & ((p.x < 11) | (p.x > 19)) | into
     inland = np.asarray(p.y > 0, dtype=np.float64)
     inmost = p.y > 4
     out = ends.trim(
@@ -331,16 +332,20 @@ def test_a_header_that_backed_to_line_up_goes_down_as_it_sets_off(
     assert not longer[p.reverse].any()
 
 
-def test_a_bout_on_untouched_ground_begins_level_with_where_its_neighbour_ended() -> None:
+def test_a_bout_on_untouched_ground_begins_level_with_where_its_neighbours_ended() -> None:
     p = driven(*leg([(0, 0), (0, 80), (0, 100), (10, 112), (10, 40), (10, 0)]))
     line = working_line(p, PLAIN)
-    ended = int(np.flatnonzero(p.y > 80)[0])
+    ended = [int(np.flatnonzero(p.y > y)[0]) for y in (80, 78)]
     turned = int(np.flatnonzero(p.x > 9.9)[0]) + 3
-    begin = ends._at_neighbours_end(turned, line, np.array([ended]), 10.0, 20)
-    assert p.y[begin] == pytest.approx(p.y[ended], abs=2.5)
-    assert ends._at_neighbours_end(turned, line, np.zeros(0, dtype=np.intp), 10.0, 20) == turned
-    far = ends._at_neighbours_end(turned, line, np.array([ended]), 1.0, 20)
-    assert far == turned, "ten widths aside is no neighbour"
+
+    def begin(others: list[int], width_m: float = 10.0) -> int:
+        return ends._at_neighbours_end(turned, line, np.array(others, dtype=np.intp), width_m, 20)
+
+    assert p.y[begin(ended)] == pytest.approx(80, abs=2.5)
+    assert begin([]) == turned
+    assert begin(ended[:1]) == turned, "one end alone may be a lap's"
+    assert begin([ended[0], ended[0] - 10]) == turned, "two that do not agree tell nothing"
+    assert begin(ended, 1.0) == turned, "ten widths aside is no neighbour"
 
 
 def test_a_headland_worked_last_is_spared_by_the_bouts_that_run_up_to_it() -> None:
@@ -351,6 +356,41 @@ def test_a_headland_worked_last_is_spared_by_the_bouts_that_run_up_to_it() -> No
     midst = ~lap & (p.x > 20) & (p.x < 40)
     assert (work & midst & (p.y > 82)).sum() == 0, "the lap covers all from 80 to 90"
     assert work[midst & (p.y < 78) & (p.y > 4)].all()
+
+
+def test_short_work_at_the_very_start_has_no_midst() -> None:
+    work = np.zeros(60, dtype=bool)
+    work[1:5] = work[20:50] = True
+    deep = runs.midst(work, np.zeros(60, dtype=np.int32))
+    assert np.flatnonzero(deep).tolist() == list(range(28, 42))
+
+
+def test_ways_side_by_side_that_bouts_are_worked_across_are_no_bouts() -> None:
+    """To and fro from a corner to a pond before the first bout, as bouts are driven."""
+    ways = [(2, -30), (2, 5), (95, 45), (99, 54), (6, 14), (-6, 18), (-3, 27), (90, 66), (96, 40)]
+    bouts = [(95, -15), (-30, -15), (-30, 5), *up_and_down()[1:]]
+    p = driven(*leg([*ways, (140, 40), (140, -15), *bouts]))
+    work = labelled(p)
+    before = p.seconds < p.seconds[np.flatnonzero(p.x > 139)[0]]
+    inside = (p.y > 2) & (p.y < 98) & (p.x > 0) & (p.x < 100)
+    assert (before & inside).sum() > 120
+    assert not work[before & inside].any()
+    assert work[~before & inside].mean() > 0.97
+
+
+@pytest.mark.parametrize(("cuts", "least"), [(True, 0.95), (False, 0.0)])
+def test_a_header_that_creeps_into_standing_crop_cuts_it(cuts: bool, least: float) -> None:
+    """Another implement that creeps may be lifted."""
+    x, y = leg([(5, -4), (5, 20)], 0.45)
+    ox, oy = leg([(5, 20), *up_and_down()[1:]])
+    p = driven(np.concatenate([x, ox[1:]]), np.concatenate([y, oy[1:]]))
+    line = working_line(p, PLAIN)
+    work = states.label(
+        p, line, laid(p), 10.0, 0.5, SQUARE, (0, len(p)), states.Evidence(), cuts=cuts
+    )
+    creeping = (p.y > 2) & (p.y < 18) & (p.x < 6)
+    assert creeping.sum() > 30
+    assert (work[creeping].mean() >= least) if cuts else (work[creeping].mean() < 0.7)
 
 
 # --- where the line is

@@ -281,6 +281,23 @@ def claimed(
     return mine
 
 
+def turned(
+    lay: Swath, ground: Ground, heading: Floats, rows: slice | Flags, other_s: int
+) -> Floats:
+    """How far the first and the last work on each sample's ground lies turned to its own line:
+    (2, n, k) [rad], 0 for along it; NaN where that is no other work.
+
+    rows: the steps of the swath that are asked. other_s: work this much sooner or later is other.
+    """
+    cells, now = lay.cells[rows], lay.second[rows]
+    found = []
+    for by in (ground.first.take(cells), ground.last.take(cells)):
+        other = (by >= 0) & (by != never(by)) & (np.abs(by - now) > other_s)
+        turn = heading[np.where(other, by, 0)] - heading[now]
+        found.append(np.where(other, np.abs((turn + np.pi / 2) % np.pi - np.pi / 2), np.nan))
+    return np.stack(found)
+
+
 def beside(ground: Ground, spots: list[Cells], recent_s: int = 12) -> Flags:
     """Whether any of the spots given for each second is covered by other work, ever: (m,)."""
     now = np.arange(len(spots[0]))

@@ -19,8 +19,8 @@ SLANT_S = 4.0
 """A line that takes longer to cross is not seen to cross at all."""
 TURN_LEFT_S = 4
 """How long a turn may last into what looks like a run, at most."""
-LIFTED_LATE_S = 0.3
-"""An implement is lifted when it is through, and takes its time to come up (common practice)."""
+LATE_S = 0.3
+"""An implement takes its time to go down and to come up (common practice)."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -102,9 +102,11 @@ def _at_neighbours_end(begin: int, line: Line, ends: Rows, width_m: float, far: 
     offset = np.column_stack([x[out] - x[begin], y[out] - y[begin]])
     inward, aside = offset @ along, np.abs(offset @ np.array([-along[1], along[0]]))
     beside = (np.abs(inward) < 2 * width_m + 10.0) & (aside < 5 * width_m)
-    if not beside.any():
+    near = inward[beside][np.argsort(aside[beside])]
+    # One end alone may be that of a lap, or of a bout that a pond cut short.
+    if len(near) < 2 or abs(near[1] - near[0]) > width_m:
         return begin
-    edge = float(inward[beside][np.argmin(aside[beside])])
+    edge = float(near[0])
     rows = np.arange(begin, min(begin + far + 1, len(x)))
     gone = np.column_stack([x[rows] - x[begin], y[rows] - y[begin]]) @ along
     level = np.flatnonzero(gone >= edge)
@@ -147,9 +149,9 @@ def _first_corner(new: Crossings, k: Rows, inward: int) -> Rows:
     right, left = (_crossed(half, k, inward) for half in (new.right, new.left))
     middle, slant = (left + right) / 2, np.minimum(2 * np.abs(left - right), SLANT_S)
     if inward > 0:
-        at = np.floor(middle - slant / 2 + 0.5)
+        at = np.floor(middle - slant / 2 + LATE_S + 0.5)
         return np.asarray(np.clip(at, np.maximum(k - 3, 0), k + 1), dtype=np.intp)
-    at = np.floor(middle + slant / 2 + LIFTED_LATE_S + 0.5) - 1
+    at = np.floor(middle + slant / 2 + LATE_S + 0.5) - 1
     return np.asarray(np.clip(at, k - 1, np.minimum(k + 3, len(new.whole) - 1)), dtype=np.intp)
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from oplog.work.claims import Ground, Swath, never
+from oplog.work.claims import Ground, Swath, turned
 from oplog.work.line import Line
 from oplog.work.motion import Path
 from oplog.work.runs import true_runs
@@ -44,15 +44,7 @@ def mended(path: Path, line: Line, lay: Swath, ground: Ground, work: Flags, usua
 def _alongside(line: Line, lay: Swath, ground: Ground, first: int, last: int) -> bool:
     """Whether most of what is worked under the line, from one row to another, is alongside."""
     steps = slice(*np.searchsorted(lay.way.owner, [first, last + 1]).tolist())
-    cells, now = lay.cells[steps], lay.second[steps]
-    turned, known = [], []
-    for by in (ground.first.take(cells), ground.last.take(cells)):
-        other = (by >= 0) & (by != never(by)) & (np.abs(by - now) > OTHERS_S)
-        turn = line.heading[np.where(other, by, 0)] - line.heading[now]
-        turned.append(np.abs((turn + np.pi / 2) % np.pi - np.pi / 2))
-        known.append(other)
-    worked = known[0] | known[1]
-    if worked.mean() < 0.3:
-        return False
-    along = (known[0] & (turned[0] < ALONG)) | (known[1] & (turned[1] < ALONG))
-    return bool(along.sum() > MOST * worked.sum())
+    turn = turned(lay, ground, line.heading, steps, OTHERS_S)
+    worked = ~np.isnan(turn).all(axis=0)
+    along = (turn < ALONG).any(axis=0)
+    return bool(worked.mean() >= 0.3 and along.sum() > MOST * worked.sum())

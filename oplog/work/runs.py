@@ -67,6 +67,18 @@ def true_runs(flags: Flags, piece: NDArray[np.int32]) -> list[tuple[int, int]]:
     return list(zip(np.flatnonzero(first).tolist(), np.flatnonzero(last).tolist(), strict=True))
 
 
+def midst(work: Flags, piece: NDArray[np.int32], ends_s: int = 8) -> Flags:
+    """Seconds in the midst of runs: (m,) mask. They have the better claim to their ground.
+
+    Where the end of a bout and the side of another overlap, the end was lifted there, whichever
+    was driven first: a headland worked last is spared by the bouts that run up to it.
+    """
+    found = np.zeros(len(work), dtype=bool)
+    for a, b in true_runs(work, piece):
+        found[a + ends_s : max(b - ends_s + 1, 0)] = True
+    return found
+
+
 def heading_change(heading: Floats, reach: int = 3) -> Floats:
     """How far the heading turns within `reach` seconds either side: (m,) [rad]"""
     rows = np.arange(len(heading))

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from oplog.records import dataclass
 from oplog.track import Floats, median
+from oplog.work.across import worked_across
 from oplog.work.claims import (
     Cells,
     Ground,
@@ -44,6 +45,7 @@ from oplog.work.runs import (
     abreast,
     driven_through,
     heading_change,
+    midst,
     run_mean,
     running,
     runs_of,
@@ -53,6 +55,9 @@ from oplog.work.ways import apart as apart_from_work
 from oplog.work.ways import fitting
 
 Flags = NDArray[np.bool_]
+UNCUT, CREEPS_M_S, SLOW = 0.8, 0.3, -1.0
+"""Share of a header on standing crop, and the least speed, from which on slowness speaks against
+work by no more than this. [nats]"""
 
 
 @dataclass(frozen=True)
@@ -232,7 +237,7 @@ def _score(known: _Known, work: Flags, covers: _Covers, gates: Sequence[int]) ->
     """Evidence for work in each second, given what else is work: (m,) [nats]"""
     path, run, runs, lays, weights = known.path, known.run, known.runs, known.lays, known.weights
     usual, covered = covers.usual, covers.all
-    rank = _rank(run, runs.lap, known.peers, lays, covers)
+    rank = _rank(known, work, covers)
     new = novelty(lays.inside, lays.wide, work, rank, covers.parts)
     some = weights.part_width if known.cuts else weights.some_new
     gain = weights.new_ground * (1 - np.exp(-new / some)) - weights.old_ground
@@ -249,6 +254,9 @@ def _score(known: _Known, work: Flags, covers: _Covers, gates: Sequence[int]) ->
     if not known.cuts:
         all_round = np.maximum(all_round, _kept_on(path.speed, usual, fits & (new >= 0.3)))
     speed = _speed_evidence(path.speed, usual, *_slack(path, work, usual), weights)
+    if known.cuts:
+        # A header cannot creep over standing crop without cutting it.
+        speed = np.where((new > UNCUT) & (path.speed > CREEPS_M_S), np.maximum(speed, SLOW), speed)
     bends = known.turning * (1 - weights.round_work * all_round)
     return np.asarray(known.fixed - bends + speed + known.sight * gain - apart)
 
@@ -281,25 +289,26 @@ def _lays(
     return _Lays(narrow, wide, within(narrow, ground, sure))
 
 
-def _rank(
-    run: NDArray[np.intp], lap_of: NDArray[np.intp], peers: Flags, lays: _Lays, covers: _Covers
-) -> NDArray[np.int8]:
+def _rank(known: _Known, work: Flags, covers: _Covers) -> NDArray[np.int8]:
     """How good a claim each second of work has on its ground: (m,) 0, 1 or 2.
 
     Steady straight running counts, and so does a run most of whose ground nobody else covers, or
     beside which others lie: a bout has its ground to itself, or its like on both sides; a way
-    across the field, driven before or after, has neither.
-    run: (m,) number of the run; lap_of, peers: (k,) of each run the lap of the headland that it
-    is a side of, and whether others lie beside it.
+    across the field, driven before or after, has neither. Two ways there and back lie side by
+    side as bouts do, but others are worked across them.
     """
-    lap = lap_of[run]
-    alone_run = (lap > 0) & (run_mean(lap, alone(lays.inside, covers.all)) >= 0.5)
-    return np.asarray(covers.steady * (1 + (alone_run | peers[run])), dtype=np.int8)
+    run, inside = known.run, known.lays.inside
+    lap = known.runs.lap[run]
+    alone_run = (lap > 0) & (run_mean(lap, alone(inside, covers.all)) >= 0.5)
+    peers = known.peers[run]
+    shared = peers & ~alone_run & ~known.runs.around[run]
+    over = worked_across(known.path, run, shared, inside, known.line.heading, work)
+    return np.asarray(covers.steady * (1 + (alone_run | peers & ~over[run])), dtype=np.int8)
 
 
 def _crossings(lay: Swath, work: Flags, piece: NDArray[np.int32]) -> Crossings:
     """How much of the line, and of its halves, lies on ground of its own."""
-    mine = claimed(lay, lay, work, _deep(work, piece))
+    mine = claimed(lay, lay, work, midst(work, piece).astype(np.int8))
     half = max(mine.shape[1] // 2, 1)
     return Crossings(share(lay, mine), share(lay, mine[:, :half]), share(lay, mine[:, -half:]))
 
@@ -341,18 +350,6 @@ def _in_field(
         new.right * inside[:, :half].mean(axis=1),
         new.left * inside[:, half:].mean(axis=1),
     )
-
-
-def _deep(work: Flags, piece: NDArray[np.int32], ends_s: int = 8) -> NDArray[np.int8]:
-    """Claims for the ends of runs: the midst of a run has the better claim. (m,) 0 or 1.
-
-    Where the end of a bout and the side of another overlap, the end was lifted there, whichever
-    was driven first: a headland worked last is spared by the bouts that run up to it.
-    """
-    deep = np.zeros(len(work), dtype=np.int8)
-    for a, b in true_runs(work, piece):
-        deep[a + ends_s : b - ends_s + 1] = 1
-    return deep
 
 
 @dataclass(frozen=True, eq=False)
