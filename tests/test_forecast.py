@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from oplog.season.forecast import Hours, WorkedDay, forecast, hours_kept
@@ -132,6 +132,7 @@ def test_nothing_to_go_by_is_no_forecast() -> None:
     st.integers(0, 23),
     st.integers(0, 5),
 )
+@example([1.0, 11.0], 110.0, 17, 1)
 def test_more_ground_and_lost_days_are_never_done_sooner(
     hectares: list[float], left_ha: float, hour: int, lost: int
 ) -> None:

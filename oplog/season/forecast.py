@@ -104,7 +104,7 @@ def forecast(
     first += timedelta(days=days_lost)
     if days_lost:
         first_s = 0.0
-    worked_s = _drawn_s(left_m2, rates, length_s, length_s - first_s)
+    worked_s = _drawn_s(left_m2, rates, length_s, length_s - first_s, days_lost)
     moments = [_moment(s, first, first_s, hours, zone) for s in _quantiles(worked_s)]
     tells = len(rates) >= FEWEST_DAYS
     return Forecast(
@@ -117,16 +117,19 @@ def forecast(
 
 
 def _drawn_s(
-    left_m2: float, rates: NDArray[np.float64], length_s: float, first_s: float
+    left_m2: float, rates: NDArray[np.float64], length_s: float, first_s: float, days_lost: int
 ) -> NDArray[np.float64]:
-    """Working seconds to the end in each draw; the first day has first_s left of it."""
+    """Working seconds to the end in each draw; the first day that is worked has first_s left of
+    it. Lost days are drawn like any other, or what comes after them would be drawn otherwise and
+    could end sooner for their loss."""
     chance = np.random.Generator(np.random.PCG64(0))
     need = left_m2 / (np.min(rates) * length_s)
-    count = int(np.ceil(need)) + 2
+    count = int(np.ceil(need)) + 2 + days_lost
     # Day by day, so that more days ahead leave the first ones as they were drawn.
     drawn = rates[chance.integers(0, len(rates), (count, DRAWS)).T]
     room_s = np.full(count, length_s)
-    room_s[0] = first_s
+    room_s[:days_lost] = 0.0
+    room_s[days_lost] = first_s
     done = np.cumsum(drawn * room_s, axis=1)
     last = np.argmax(done >= left_m2, axis=1)
     rows = np.arange(DRAWS)
