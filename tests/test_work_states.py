@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 import pytest
 from shapely.geometry import box
@@ -224,11 +226,45 @@ def test_a_bend_at_full_speed_between_two_long_runs_is_driven_through(
     p = driven(np.concatenate([x, bx[1:], ox[1:]]), np.concatenate([y, by[1:], oy[1:]]))
     run = runs.running(p)
     known = runs.runs_of(p, working_line(p, PLAIN), run, None, 10.0)
-    fit = np.ones(len(p))
-    found = runs.driven_through(p, run, known, fit, 2.0, 10.0)
-    assert not runs.driven_through(p, run, known, 0 * fit, 2.0, 10.0).any(), "a road fits nothing"
+    fit, new = np.ones(len(p)), np.ones(len(p))
+    found = runs.driven_through(p, run, known, fit, new, 2.0, 10.0)
+    on_a_road = runs.driven_through(p, run, known, 0 * fit, new, 2.0, 10.0)
+    assert not on_a_road.any(), "a road fits nothing"
     assert found.any() == through
     assert not found[:20].any()
+
+
+def up_and_back(hands: Sequence[int], speed: float) -> Path:
+    """Runs of 100 m with half circles of 8 m radius between, to the left (1) or right (-1)."""
+    x, y = [np.arange(0.0, 100.0, 2.0)], [np.zeros(50)]
+    for k, hand in enumerate(hands):
+        along, end_x, end_y = 1 - 2 * (k % 2), x[-1][-1], y[-1][-1]
+        a = np.arange(speed / 8, np.pi, speed / 8)
+        x.append(end_x + along * 8 * np.sin(a))
+        y.append(end_y + along * hand * 8 * (1 - np.cos(a)))
+        x.append(end_x - along * np.arange(0.0, 100.0, 2.0))
+        y.append(np.full(50, end_y + along * hand * 16.0))
+    return driven(np.concatenate(x), np.concatenate(y))
+
+
+@pytest.mark.parametrize(
+    ("hands", "speed", "new", "through"),
+    [
+        ((1, 1, 1, 1), 1.6, 1.0, True),
+        ((1, -1, 1, -1), 1.6, 1.0, False),
+        ((1, 1, 1, 1), 1.0, 1.0, False),
+        ((1, 1, 1, 1), 1.6, 0.1, False),
+    ],
+)
+def test_ends_are_driven_through_only_round_and_round_on_new_ground(
+    hands: tuple[int, ...], speed: float, new: float, through: bool
+) -> None:
+    p = up_and_back(hands, speed)
+    run = runs.running(p)
+    known = runs.runs_of(p, working_line(p, PLAIN), run, None, 10.0)
+    share = np.full(len(p), new)
+    found = runs.driven_through(p, run, known, np.ones(len(p)), share, 2.0, 10.0)
+    assert found[p.seconds > p.seconds[-1] / 2].any() == through
 
 
 @pytest.mark.parametrize(("across", "closed"), [(False, True), (True, False)])

@@ -32,6 +32,9 @@ AROUND = 0.5
 BEND_S, STEADY, AWAY = 12, 0.55, np.radians(130)
 """A bend that is driven through: its length at most, the share of the working speed kept, and how
 far it turns at most."""
+SPIRAL_S, SPIRAL, SAME_HAND = 20, 0.6, 2
+"""The same of a bend in work round and round, where one end comes about after the other, over new
+ground; and how many before it went to the same hand."""
 SIDE_S, SIDE_WIDTHS = 6, 5
 """A shorter run is none between two corners: nor is one across a turn, if it is not this long."""
 CORNER_S = 45
@@ -99,14 +102,16 @@ def running(path: Path) -> NDArray[np.intp]:
 
 
 def driven_through(
-    path: Path, run: NDArray[np.intp], runs: Runs, fit: Floats, usual: float, width_m: float
-) -> Flags:
+    path: Path, run: NDArray[np.intp], runs: Runs, fit: Floats, new: Floats, usual: float,
+    width_m: float,
+) -> Flags:  # fmt: skip
     """Bends between two long runs that are driven as fast as the work: (m,) mask.
 
     Who lifts for a corner slows for it, goes back or loops; and a turn at the end of a bout
     comes about, which between two sides of a lap round the field is a sharp corner. A road bends
-    too, but fits nothing. fit: (m,) how far each second's run fits its neighbours, 0-1. usual:
-    working speed. [m/s]
+    too, but fits nothing. In work round and round ends come about, but all to the same hand and
+    over ground that is still to be worked. fit: (m,) how far each second's run fits its neighbours,
+    new: (m,) share of new ground, 0-1 each. usual: working speed. [m/s]
     """
     first = _first(run)
     last = first + np.bincount(run) - 1
@@ -115,15 +120,21 @@ def driven_through(
     long = np.flatnonzero(
         (lasts_s >= SHORT_S) | (lasts_s >= SIDE_S) & (runs.length_m > SIDE_WIDTHS * width_m)
     )
+    hand, ends = 0.0, 0
     for before, after in pairwise(long[long > 0].tolist()):
         a, b = last[before], first[after]
-        if b - a > BEND_S or path.piece[a] != path.piece[b] or min(fit[a], fit[b]) < 0.5:
+        bend = float(path.heading[min(b + 3, len(run) - 1)] - path.heading[max(a - 3, 0)])
+        ends = ends + 1 if np.sign(bend) == hand else 0
+        hand = np.sign(bend)
+        if b - a > SPIRAL_S or path.piece[a] != path.piece[b] or min(fit[a], fit[b]) < 0.5:
             continue
         here = slice(max(a - 3, 0), b + 4)
-        turned = abs(path.heading[min(b + 3, len(run) - 1)] - path.heading[max(a - 3, 0)])
-        keeps = path.speed[here].min() > STEADY * usual
+        slowest = path.speed[here].min() / usual
         away = np.pi if runs.around[before] and runs.around[after] else AWAY
-        if keeps and turned < away and not path.reverse[here].any():
+        spiral = ends >= SAME_HAND and slowest > SPIRAL and new[a : b + 1].mean() > 0.5
+        short = b - a <= BEND_S
+        gone_on = (short and slowest > STEADY and abs(bend) < away) or spiral
+        if gone_on and not path.reverse[here].any():
             found[here] = True
     return found
 

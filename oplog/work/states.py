@@ -249,7 +249,7 @@ def _score(known: _Known, work: Flags, covers: _Covers, gates: Sequence[int]) ->
     )  # fmt: skip
     apart = 0.0 if blurred else weights.apart * apart_from_work(path, run, share_fit, gates)
     gain = np.where(alike, np.maximum(gain, weights.alike), gain)
-    through = driven_through(path, run, runs, share_fit, usual, known.width_m)
+    through = driven_through(path, run, runs, share_fit, new, usual, known.width_m)
     all_round = np.maximum(_all_round(fits & (new >= 0.5)), through)
     if not known.cuts:
         all_round = np.maximum(all_round, _kept_on(path.speed, usual, fits & (new >= 0.3)))
