@@ -123,8 +123,10 @@ def test_in_lands_an_implement_is_where_its_bouts_cover_the_ground(aside_m: floa
     assert found is not None
     assert found.right_m is None
     assert (found.odd > 0.5) == (aside_m > 0)
-    right_m = antenna_right_m(working_line(p, Rig(width_m=3.0)), bouts, box(0, 0, 48, 100), 3.0)
+    line, ground = working_line(p, Rig(width_m=3.0)), box(0, 0, 48, 100)
+    right_m = antenna_right_m(line, bouts, ground, 3.0, 0.02)
     assert right_m == (pytest.approx(-aside_m, abs=0.2) if aside_m else None)
+    assert antenna_right_m(line, bouts, ground, 3.0, 0.5) is None, "positions wander as much"
 
 
 def test_a_mower_in_lands_works_the_whole_field_though_nobody_said_where_it_is_carried() -> None:

@@ -429,6 +429,18 @@ def test_a_header_that_creeps_into_standing_crop_cuts_it(cuts: bool, least: floa
     assert (work[creeping].mean() >= least) if cuts else (work[creeping].mean() < 0.7)
 
 
+def test_a_header_that_hurries_along_the_edge_of_the_field_is_lifted() -> None:
+    """Over ground that another machine cut, for all that the day of this one tells."""
+    x, y = leg(up_and_down(bouts=20))
+    ox, oy = leg([(195, -4), (205, -12), (215, 5), (330, 5), (360, 5)], 3.4)
+    p = driven(np.concatenate([x, ox[1:]]), np.concatenate([y, oy[1:]]))
+    line, ground = working_line(p, PLAIN), box(0, 0, 340, 100)
+    work = states.label(
+        p, line, laid(p), 10.0, 0.5, ground, (0, len(p)), states.Evidence(), cuts=True
+    )
+    assert not work[(p.x > 220) & (p.x < 320)].any()
+
+
 # --- where the line is
 
 

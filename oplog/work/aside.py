@@ -27,20 +27,24 @@ are gained; without one, where all falls off to both sides, less than 0.02 (simu
 FALLS = 0.003
 """So much less is covered a quarter of the width to either side: else it is an edge that grows
 the further out all is laid."""
+WANDERS = 1 / 15
+"""Share of the width from which on distances are odd because positions wander."""
 LONG = 6
 """Bouts of fewer widths are ways and corners."""
 
 
 def antenna_right_m(
-    line: Line, bout: NDArray[np.int32], ground: Any, width_m: float
+    line: Line, bout: NDArray[np.int32], ground: Any, width_m: float, drift_m: float
 ) -> float | None:
     """How far the antenna is right of the implement's middle; None where nothing shows it. [m]
 
     line: as if it were in the middle; bout: (m,) number of each second's bout, 0 outside; ground:
-    the field in the plane.
+    the field in the plane. drift_m: how far positions wander.
     """
     from shapely import contains_xy, prepare
 
+    if drift_m > WANDERS * width_m:
+        return None
     prepare(ground)
     x, y, heading = _steps(line, np.where(contains_xy(ground, line.x, line.y), bout, 0), width_m)
     if len(x) < 4 * LONG * CELLS:

@@ -256,7 +256,8 @@ def _score(known: _Known, work: Flags, covers: _Covers, gates: Sequence[int]) ->
     speed = _speed_evidence(path.speed, usual, *_slack(path, work, usual), weights)
     if known.cuts:
         # A header cannot creep over standing crop without cutting it.
-        speed = np.where((new > UNCUT) & (path.speed > CREEPS_M_S), np.maximum(speed, SLOW), speed)
+        creeps = (new > UNCUT) & (path.speed > CREEPS_M_S) & (path.speed < usual)
+        speed = np.where(creeps, np.maximum(speed, SLOW), speed)
     bends = known.turning * (1 - weights.round_work * all_round)
     return np.asarray(known.fixed - bends + speed + known.sight * gain - apart)
 

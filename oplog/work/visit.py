@@ -213,7 +213,8 @@ def _rig(part: Path, stay: Stay, place: Place) -> tuple[Rig, Spacing | None]:
         # A header is carried in front, and its part-widths lie at any distance.
         if rig.right_m is None and found.odd > ODD and not in_front(rig):
             ground = place.plane.project(stay.field.boundary)
-            right_m = antenna_right_m(working_line(part, rig), bouts, ground, _width(rig, found))
+            line, width_m = working_line(part, rig), _width(rig, found)
+            right_m = antenna_right_m(line, bouts, ground, width_m, part.drift_m)
             rig = replace(rig, right_m=right_m)
     return rig, found
 
