@@ -69,8 +69,8 @@ def hours_range(
     and then is misread; both are worse with noise. Set on the simulator, like the range of the
     area.
     """
-    each = 2.0 + interval_s / 3 + 2.3 * noise_m
+    each = 1.9 + interval_s / 3 + 2.3 * noise_m
     ends = each * np.sqrt(2 * max(bouts, 1))
-    share = (CUTS_HOURS if cuts else 0.0105) + 0.022 * noise_m
+    share = (CUTS_HOURS if cuts else 0.0098) + 0.022 * noise_m
     half = 1.64 * float(np.hypot(ends, share * working_s))
     return Range(max(working_s - half, 0.0), working_s + half)
