@@ -7,6 +7,7 @@ import pytest
 from shapely.geometry import Polygon, box
 
 from oplog.work import claims, states
+from oplog.work.evidence import Evidence
 from oplog.work.line import working_line
 from oplog.work.runs import abreast, comb, likeness, running, runs_of
 from tests.work_days import PLAIN, driven, leg, up_and_down
@@ -26,7 +27,7 @@ def ending(*way: tuple[float, float], speed: float = 2.0) -> tuple[np.ndarray, n
     ground = box(0, 0, WORKED_M + 5.0, LONG_M)
     line = working_line(p, PLAIN)
     lay = claims.swath(claims.way_of(line.x, line.y, line.heading, p.piece, WIDTH_M), WIDTH_M)
-    work = states.label(p, line, lay, WIDTH_M, 0.3, ground, (0, len(p)), states.Evidence())
+    work = states.label(p, line, lay, WIDTH_M, 0.3, ground, (0, len(p)), Evidence())
     on_the_way = (np.arange(len(p)) >= len(x)) & (p.y > 15) & (p.y < LONG_M - 15)
     return on_the_way, work
 

@@ -10,6 +10,8 @@ from shapely.geometry import box
 
 from oplog.kit import Rig
 from oplog.work import claims, ends, header, runs, states
+from oplog.work.crossing import crossings as crossings_of
+from oplog.work.evidence import Evidence
 from oplog.work.line import working_line
 from oplog.work.mend import mended
 from oplog.work.motion import Path
@@ -23,7 +25,7 @@ Flags = np.ndarray
 
 def labelled(p: Path, ground: object = SQUARE) -> Flags:
     line = working_line(p, PLAIN)
-    return states.label(p, line, laid(p), 10.0, 0.5, ground, (0, len(p)), states.Evidence())
+    return states.label(p, line, laid(p), 10.0, 0.5, ground, (0, len(p)), Evidence())
 
 
 def laid(p: Path) -> claims.Swath:
@@ -421,9 +423,7 @@ def test_a_header_that_creeps_into_standing_crop_cuts_it(cuts: bool, least: floa
     ox, oy = leg([(5, 20), *up_and_down()[1:]])
     p = driven(np.concatenate([x, ox[1:]]), np.concatenate([y, oy[1:]]))
     line = working_line(p, PLAIN)
-    work = states.label(
-        p, line, laid(p), 10.0, 0.5, SQUARE, (0, len(p)), states.Evidence(), cuts=cuts
-    )
+    work = states.label(p, line, laid(p), 10.0, 0.5, SQUARE, (0, len(p)), Evidence(), cuts=cuts)
     creeping = (p.y > 2) & (p.y < 18) & (p.x < 6)
     assert creeping.sum() > 30
     assert (work[creeping].mean() >= least) if cuts else (work[creeping].mean() < 0.7)
@@ -435,9 +435,7 @@ def test_a_header_that_hurries_along_the_edge_of_the_field_is_lifted() -> None:
     ox, oy = leg([(195, -4), (205, -12), (215, 5), (330, 5), (360, 5)], 3.4)
     p = driven(np.concatenate([x, ox[1:]]), np.concatenate([y, oy[1:]]))
     line, ground = working_line(p, PLAIN), box(0, 0, 340, 100)
-    work = states.label(
-        p, line, laid(p), 10.0, 0.5, ground, (0, len(p)), states.Evidence(), cuts=True
-    )
+    work = states.label(p, line, laid(p), 10.0, 0.5, ground, (0, len(p)), Evidence(), cuts=True)
     assert not work[(p.x > 220) & (p.x < 320)].any()
 
 
@@ -527,6 +525,6 @@ def test_a_line_of_one_sample_has_no_halves_and_is_no_trouble() -> None:
     way = claims.way_of(line.x, line.y, line.heading, p.piece, 10.0)
     thin = claims.swath(way, way.raster.size_m)
     work = np.ones(len(p), dtype=bool)
-    seen = states._crossings(thin, work, p.piece)
+    seen = crossings_of(thin, work, p.piece)
     assert np.array_equal(seen.left, seen.whole)
     assert np.array_equal(seen.right, seen.whole)

@@ -26,7 +26,6 @@ from oplog.work.claims import (
     Swath,
     alone,
     beside,
-    claimed,
     ground_of,
     novelty,
     share,
@@ -34,8 +33,9 @@ from oplog.work.claims import (
     together,
     within,
 )
-from oplog.work.ends import Crossings, trim
-from oplog.work.header import strokes
+from oplog.work.crossing import crossings, in_field, near_ends
+from oplog.work.ends import trim
+from oplog.work.evidence import Evidence, fixed_evidence, slack, speed_evidence, turning_evidence
 from oplog.work.line import Line
 from oplog.work.looking import looked_round
 from oplog.work.mend import mended
@@ -45,11 +45,9 @@ from oplog.work.runs import (
     abreast,
     driven_through,
     heading_change,
-    midst,
     run_mean,
     running,
     runs_of,
-    true_runs,
 )
 from oplog.work.ways import apart as apart_from_work
 from oplog.work.ways import fitting
@@ -58,41 +56,6 @@ Flags = NDArray[np.bool_]
 UNCUT, CREEPS_M_S, SLOW = 0.8, 0.3, -1.0
 """Share of a header on standing crop, and the least speed, from which on slowness speaks against
 work by no more than this. [nats]"""
-
-
-@dataclass(frozen=True)
-class Evidence:
-    """Weights of the evidence, in nats (log-likelihood ratio of work against not)."""
-
-    new_ground: float = 4.0
-    """For a working line wholly on new ground, over and above `old_ground`."""
-    old_ground: float = 2.2
-    """Against work where no ground is new."""
-    some_new: float = 0.3
-    """Share of new ground that speaks for two thirds of `new_ground`; noise adds to it."""
-    part_width: float = 0.08
-    """The same for a header, which takes strips much narrower than itself."""
-    steady: float = 0.5
-    """For the visit's usual speed."""
-    reverse: float = 6.0
-    turning: float = 2.0
-    turning_back: float = 5.0
-    """For a turn that ends up the other way within twenty seconds: never work."""
-    round_work: float = 0.8
-    """How much of that is let go where the line keeps to its neighbour all round the bend."""
-    stroke: float = 5.0
-    """For a forward stroke in a corner, where a header cuts its way round."""
-    outside: float = 6.0
-    still: float = 4.0
-    alike: float = 1.0
-    """For new ground, at least, on a run that is like the bouts beside it."""
-    apart: float = 5.0
-    """Against a run that has neither worked ground nor the field's edge beside it."""
-    looked: float = 8.0
-    """Against a way round the field that laps go over again at once."""
-    lower: float = 3.0
-    """Cost of starting work; lift: of stopping."""
-    lift: float = 3.0
 
 
 def label(
@@ -132,9 +95,9 @@ def label(
         work = mended(path, line, known.lays.wide, covers.all, work, usual)
     # The ends lie where the ground itself was worked, not where it was worked but for a gap; and
     # at the boundary, but for a header, which is clear of the crop only beyond it.
-    bare = _crossings(known.lays.narrow, work, path.piece)
+    bare = crossings(known.lays.narrow, work, path.piece)
     if ground is not None and not cuts:
-        bare = _in_field(bare, line, width_m, ground, known.sure | ~_near_ends(work, path.piece))
+        bare = in_field(bare, line, width_m, ground, known.sure | ~near_ends(work, path.piece))
     return trim(path, line, work, bare, known.inland, usual, known.inmost, width_m, cuts)
 
 
@@ -195,7 +158,7 @@ def _known(
     lays = _lays(line, lay, width_m, gap_m, ground, sure)
     margin_m = max(2.0, 0.4 * width_m, 2.5 * path.drift_m)
     inside = _within(ground, line.x, line.y, margin_m, sure)
-    fixed = _fixed_evidence(path, inside, weights, cuts)
+    fixed = fixed_evidence(path, inside, weights, cuts)
     if ground is not None:
         usual = working_speed(path.speed, first_guess(path) & inside)
         looked = looked_round(path, run, runs, lay, ground, usual, width_m)
@@ -205,7 +168,7 @@ def _known(
         sides=_sides(line, width_m, ground, lay.raster, inmost),
         inland=np.maximum(share(lays.inside, lays.inside.field), 0.1),
         fixed=fixed,
-        turning=_turning_evidence(path, line, weights),
+        turning=turning_evidence(path, line, weights),
         run=run, runs=runs, peers=abreast(runs, width_m, path.drift_m) | runs.around,
     )  # fmt: skip
 
@@ -253,7 +216,7 @@ def _score(known: _Known, work: Flags, covers: _Covers, gates: Sequence[int]) ->
     all_round = np.maximum(_all_round(fits & (new >= 0.5)), through)
     if not known.cuts:
         all_round = np.maximum(all_round, _kept_on(path.speed, usual, fits & (new >= 0.3)))
-    speed = _speed_evidence(path.speed, usual, *_slack(path, work, usual), weights)
+    speed = speed_evidence(path.speed, usual, *slack(path, work, usual), weights)
     if known.cuts:
         # A header cannot creep over standing crop without cutting it.
         creeps = (new > UNCUT) & (path.speed > CREEPS_M_S) & (path.speed < usual)
@@ -305,52 +268,6 @@ def _rank(known: _Known, work: Flags, covers: _Covers) -> NDArray[np.int8]:
     shared = peers & ~alone_run & ~known.runs.around[run]
     over = worked_across(known.path, run, shared, inside, known.line.heading, work)
     return np.asarray(covers.steady * (1 + (alone_run | peers & ~over[run])), dtype=np.int8)
-
-
-def _crossings(lay: Swath, work: Flags, piece: NDArray[np.int32]) -> Crossings:
-    """How much of the line, and of its halves, lies on ground of its own."""
-    mine = claimed(lay, lay, work, midst(work, piece).astype(np.int8))
-    half = max(mine.shape[1] // 2, 1)
-    return Crossings(share(lay, mine), share(lay, mine[:, :half]), share(lay, mine[:, -half:]))
-
-
-def _near_ends(work: Flags, piece: NDArray[np.int32], reach_s: int = 12) -> Flags:
-    """Seconds near the ends of runs: (m,) mask."""
-    near = np.zeros(len(work), dtype=bool)
-    for a, b in true_runs(work, piece):
-        near[max(a - reach_s, 0) : a + reach_s] = True
-        near[max(b - reach_s, 0) : b + reach_s] = True
-    return near
-
-
-def _in_field(
-    new: Crossings, line: Line, width_m: float, ground: Any, sure: Flags, samples: int = 8
-) -> Crossings:
-    """The same shares of the line and its halves, but of what lies in the field.
-
-    Of points and not of the raster's cells, which do not turn with the field: the end of each
-    bout would go by how they lie. sure: (m,) seconds that are not asked.
-    """
-    from shapely import contains_xy, prepare
-
-    asked = np.flatnonzero(~sure)
-    after = np.minimum(asked + 1, len(line.x) - 1)
-    x, y = (line.x[asked] + line.x[after]) / 2, (line.y[asked] + line.y[after]) / 2
-    across = ((np.arange(samples) + 0.5) / samples - 0.5) * width_m
-    heading = line.heading[asked]
-    prepare(ground)
-    inside = np.ones((len(sure), samples), dtype=np.float64)
-    inside[asked] = contains_xy(
-        ground,
-        x[:, None] - np.sin(heading)[:, None] * across,
-        y[:, None] + np.cos(heading)[:, None] * across,
-    )
-    half = samples // 2
-    return Crossings(
-        new.whole * inside.mean(axis=1),
-        new.right * inside[:, :half].mean(axis=1),
-        new.left * inside[:, half:].mean(axis=1),
-    )
 
 
 @dataclass(frozen=True, eq=False)
@@ -428,48 +345,6 @@ def decode(score: Floats, lower: float, lift: float) -> Flags:
     # A second is told by the first after it at which a change would have paid.
     told = np.flatnonzero((lead > lift) | (lead < -lower))
     return np.asarray(lead[told][np.searchsorted(told, np.arange(len(score)))] > lift)
-
-
-def _slack(path: Path, work: Flags, usual: float) -> tuple[float, float]:
-    """How far the visit's own straight work falls below and rises above its usual speed.
-
-    As log ratios. A drill that keeps its speed makes slow or fast driving suspect; a harvester
-    that follows the crop does not.
-    """
-    deep = work & (heading_change(path.heading, 8) < np.radians(20))
-    if deep.sum() < 30:
-        return 0.6, 0.3
-    low, high = np.percentile(path.speed[deep], [15, 90])
-    below = float(np.clip(1.5 * np.log(usual / max(low, 0.05)), 0.3, 0.8))
-    return below, float(np.clip(1.5 * np.log(high / usual), 0.15, 0.4))
-
-
-def _speed_evidence(
-    speed: Floats, usual: float, below: float, above: float, weights: Evidence
-) -> Floats:
-    r = np.log(np.maximum(speed, 0.05) / usual)
-    slower = 0.5 * np.minimum((r / below) ** 2, 6.0)
-    faster = 0.5 * np.minimum((r / above) ** 2, 8.0)
-    still = weights.still * (speed < 0.12 * usual)
-    return np.asarray(weights.steady - np.where(r < 0, slower, faster) - still)
-
-
-def _fixed_evidence(path: Path, inside: Flags, weights: Evidence, cuts: bool) -> Floats:
-    """What does not hang on any label: (m,) [nats]"""
-    fixed = -weights.reverse * path.reverse - weights.outside * ~inside
-    return np.asarray(fixed + weights.stroke * strokes(path) if cuts else fixed)
-
-
-def _turning_evidence(path: Path, line: Line, weights: Evidence) -> Floats:
-    """Against work while the implement turns, and more so where it comes about: (m,) [nats]
-
-    A bend of 30 m radius is nothing, one of 10 m is a turn.
-    """
-    bend = heading_change(line.heading)
-    way = 6.0 * np.maximum(path.speed, 0.7)
-    turning = np.clip((bend / way - 1 / 30) / (1 / 10 - 1 / 30), 0.0, 1.5)
-    back = (heading_change(line.heading, 9) > np.radians(135)) & (bend > np.radians(25))
-    return np.asarray(weights.turning * turning + weights.turning_back * back)
 
 
 def _within(

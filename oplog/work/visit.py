@@ -22,6 +22,7 @@ from oplog.work.certainty import area_range, hours_range
 from oplog.work.claims import Swath, swath, way_of
 from oplog.work.coverage import Covered, bout_lines, cover
 from oplog.work.errands import on_errands
+from oplog.work.evidence import Evidence
 from oplog.work.header import ahead
 from oplog.work.line import Line, in_front, working_line
 from oplog.work.model import Settings, Visit
@@ -29,7 +30,7 @@ from oplog.work.motion import Path, joined, part_of
 from oplog.work.passes import SHARE, Again, done_again
 from oplog.work.runs import true_runs
 from oplog.work.spacing import Spacing, drift_seen_m, gap_m, spacing, wander_m
-from oplog.work.states import Evidence, first_guess, label
+from oplog.work.states import first_guess, label
 from oplog.work.stays import Stay
 from oplog.work.timeline import Clock, break_seconds, seconds_by_state, timeline
 

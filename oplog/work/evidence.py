@@ -1,0 +1,96 @@
+"""Evidence for and against work that motion alone gives, and what each kind of it weighs."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from oplog.records import dataclass
+from oplog.track import Floats
+from oplog.work.header import strokes
+from oplog.work.line import Line
+from oplog.work.motion import Path
+from oplog.work.runs import heading_change
+
+Flags = NDArray[np.bool_]
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """Weights of the evidence, in nats (log-likelihood ratio of work against not)."""
+
+    new_ground: float = 4.0
+    """For a working line wholly on new ground, over and above `old_ground`."""
+    old_ground: float = 2.2
+    """Against work where no ground is new."""
+    some_new: float = 0.3
+    """Share of new ground that speaks for two thirds of `new_ground`; noise adds to it."""
+    part_width: float = 0.08
+    """The same for a header, which takes strips much narrower than itself."""
+    steady: float = 0.5
+    """For the visit's usual speed."""
+    reverse: float = 6.0
+    turning: float = 2.0
+    turning_back: float = 5.0
+    """For a turn that ends up the other way within twenty seconds: never work."""
+    round_work: float = 0.8
+    """How much of that is let go where the line keeps to its neighbour all round the bend."""
+    stroke: float = 5.0
+    """For a forward stroke in a corner, where a header cuts its way round."""
+    outside: float = 6.0
+    still: float = 4.0
+    alike: float = 1.0
+    """For new ground, at least, on a run that is like the bouts beside it."""
+    apart: float = 5.0
+    """Against a run that has neither worked ground nor the field's edge beside it."""
+    looked: float = 8.0
+    """Against a way round the field that laps go over again at once."""
+    lower: float = 3.0
+    """Cost of starting work; lift: of stopping."""
+    lift: float = 3.0
+
+
+def slack(path: Path, work: Flags, usual: float) -> tuple[float, float]:
+    """How far the visit's own straight work falls below and rises above its usual speed.
+
+    As log ratios. A drill that keeps its speed makes slow or fast driving suspect; a harvester
+    that follows the crop does not.
+    """
+    deep = work & (heading_change(path.heading, 8) < np.radians(20))
+    if deep.sum() < 30:
+        return 0.6, 0.3
+    low, high = np.percentile(path.speed[deep], [15, 90])
+    below = float(np.clip(1.5 * np.log(usual / max(low, 0.05)), 0.3, 0.8))
+    return below, float(np.clip(1.5 * np.log(high / usual), 0.15, 0.4))
+
+
+def speed_evidence(
+    speed: Floats, usual: float, below: float, above: float, weights: Evidence
+) -> Floats:
+    """For work at the visit's usual speed, against it the further off: (m,) [nats]
+
+    speed: (m,), usual: of the work [m/s]; below, above: how far it falls and rises, as log ratios.
+    """
+    r = np.log(np.maximum(speed, 0.05) / usual)
+    slower = 0.5 * np.minimum((r / below) ** 2, 6.0)
+    faster = 0.5 * np.minimum((r / above) ** 2, 8.0)
+    still = weights.still * (speed < 0.12 * usual)
+    return np.asarray(weights.steady - np.where(r < 0, slower, faster) - still)
+
+
+def fixed_evidence(path: Path, inside: Flags, weights: Evidence, cuts: bool) -> Floats:
+    """What does not hang on any label: (m,) [nats]"""
+    fixed = -weights.reverse * path.reverse - weights.outside * ~inside
+    return np.asarray(fixed + weights.stroke * strokes(path) if cuts else fixed)
+
+
+def turning_evidence(path: Path, line: Line, weights: Evidence) -> Floats:
+    """Against work while the implement turns, and more so where it comes about: (m,) [nats]
+
+    A bend of 30 m radius is nothing, one of 10 m is a turn.
+    """
+    bend = heading_change(line.heading)
+    way = 6.0 * np.maximum(path.speed, 0.7)
+    turning = np.clip((bend / way - 1 / 30) / (1 / 10 - 1 / 30), 0.0, 1.5)
+    back = (heading_change(line.heading, 9) > np.radians(135)) & (bend > np.radians(25))
+    return np.asarray(weights.turning * turning + weights.turning_back * back)
