@@ -247,6 +247,22 @@ def test_of_many_files_left_out_those_to_be_helped_come_first(
     assert second.startswith("a0.txt, a1.txt, a2.txt and 5 more: text without any position")
 
 
+def test_a_way_through_a_field_is_told_as_one(at_home: log.Log, run: Run, tmp_path: Path) -> None:
+    """And how to say that it was work, which no visit is there to be said of."""
+    east = [x for _, x, _ in DRILLED]
+    north = DRILLED[len(DRILLED) // 2][2]
+    way = [(t, min(east) - 300 + 4.0 * i, north) for i, (t, *_) in enumerate(DRILLED[:240])]
+    (tmp_path / "way.gpx").write_bytes(gpx(way))
+    said = " ".join(run("import", "../way.gpx").out.split())
+    assert "no boundary matched" not in said
+    assert "blue: it was in Mill, but nothing like work was seen there" in said
+    day = said.partition("oplog history ")[2].split()[0]
+    shown = run("history", day).out.split()
+    imported = shown[shown.index("yes", shown.index("imported")) + 1]
+    assert run("strike", imported, "--because", "it was work").code == 0
+    assert "240 new fixes" in run("import", "../way.gpx", "--implement", "drill").err
+
+
 def test_exit_codes(at_home: log.Log, run: Run, tmp_path: Path) -> None:
     assert run().code == 2
     assert run("impotr").code == 2

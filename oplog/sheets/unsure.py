@@ -28,14 +28,24 @@ def unsure(
     for d in days:
         found += [f"{d.machine}: {s}" for s in d.doubts]
         if d.nearest_m is not None and not any(v.machine == d.machine for v in visits):
-            found.append(
-                f"{d.machine}: no boundary matched this track; the nearest field is "
-                f"{d.nearest_field}, {fig.distance(d.nearest_m, system)} away. A field that is "
-                "missing: oplog land add FILE"
-            )
+            found.append(_nowhere(d, d.nearest_m, system))
         elif not farm.fields and not any(v.machine == d.machine for v in visits):
             found.append("No field is on file, so all counts as road: oplog land add FILE")
     return found + [sentence(farm, u, system) for u in unsettled_of(farm, days, visits)]
+
+
+def _nowhere(d: DayMeasured, nearest_m: float, system: str) -> str:
+    """Of a day without a visit."""
+    if not nearest_m:
+        return (
+            f"{d.machine}: it was in {d.nearest_field}, but nothing like work was seen there. If "
+            "it worked, strike the import and take the file in again with --implement NAME; "
+            f"which import: oplog history {d.day}"
+        )
+    return (
+        f"{d.machine}: no boundary matched this track; the nearest field is {d.nearest_field}, "
+        f"{fig.distance(nearest_m, system)} away. A field that is missing: oplog land add FILE"
+    )
 
 
 def unsure_of(farm: Farm, visits: Sequence[WorkMeasured], system: str = METRIC) -> list[str]:
