@@ -6,13 +6,13 @@ turns with the machine. Two machines part and meet, or change sides from bout to
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from operator import itemgetter
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from oplog.records import dataclass
 from oplog.track import Floats
 
 APART_M = 20.0

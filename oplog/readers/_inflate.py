@@ -14,8 +14,9 @@ import struct
 import zipfile
 import zlib
 from collections.abc import Callable, Generator, Iterator
-from dataclasses import dataclass
 from functools import partial
+
+from oplog.records import dataclass
 
 BROKEN = (
     zipfile.BadZipFile,

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from itertools import pairwise
+
+from oplog.records import dataclass
 
 
 @dataclass(frozen=True, slots=True)
