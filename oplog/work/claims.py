@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import reduce
 from typing import Any
 
 import numpy as np
@@ -22,6 +23,8 @@ MOST_CELLS = 12_000_000
 """A raster is made coarser rather than larger than this."""
 SHORT_S = 32_000
 """A way of no more seconds has them in two bytes each, which is half the memory to go through."""
+STEPS_AT_ONCE = 4096
+"""So many are copied at a time, as the processor's own memory holds that."""
 
 Flags = NDArray[np.bool_]
 Cells = NDArray[np.int64]
@@ -58,12 +61,14 @@ class Way:
     """The way of a working line over a raster, in steps no longer than a cell.
 
     owner: (n,) second that each step belongs to, ascending; steps: (m,) steps of each second, at
-    least one; column, row: (n,) middle of the line, in cells; sin, cos: (n,) of its heading.
+    least one; begins: (m + 1,) first step of each second, and n; column, row: (n,) middle of the
+    line, in cells; sin, cos: (n,) of its heading.
     """
 
     raster: Raster
     owner: Seconds
     steps: NDArray[np.intp]
+    begins: NDArray[np.intp]
     column: Cellwise
     row: Cellwise
     sin: Cellwise
@@ -86,6 +91,25 @@ class Swath:
     @property
     def raster(self) -> Raster:
         return self.way.raster
+
+    @property
+    def seconds(self) -> Seconds:
+        """The seconds that it is of, ascending."""
+        return self.way.owner[self.way.begins[:-1]]
+
+    def part_of(self, chosen: Flags) -> Swath:
+        """The steps of some of its seconds: (m,) mask."""
+        way, rows = self.way, np.flatnonzero(self.of_steps(chosen))
+        steps = way.steps[chosen]
+        names = ("owner", "column", "row", "sin", "cos")
+        columns = {name: getattr(way, name).take(rows) for name in names}
+        part = replace(way, steps=steps, begins=_begins(steps), **columns)
+        return Swath(
+            part,
+            self.cells.take(rows, axis=0),
+            self.second.take(rows, axis=0),
+            self.field.take(rows, axis=0),
+        )
 
     def of_steps(self, flags: NDArray[Any]) -> NDArray[Any]:
         """What is said of each second, for each step: (m,) -> (n,)"""
@@ -113,10 +137,9 @@ def way_of(x: Floats, y: Floats, heading: Floats, piece: Seconds, width_m: float
     after = np.where(piece[after] == piece, after, after - 1)
     dx, dy, turn = x[after] - x, y[after] - y, heading[after] - heading
     steps = np.clip(np.ceil(np.hypot(dx, dy) / grid.size_m), 1, 60).astype(np.intp)
-    first = np.cumsum(steps) - steps
-    u = ((np.arange(steps.sum()) - np.repeat(first, steps) + 0.5) / np.repeat(steps, steps)).astype(
-        np.float32
-    )
+    begins = _begins(steps)
+    place = np.arange(begins[-1]) - np.repeat(begins[:-1], steps)
+    u = ((place + 0.5) / np.repeat(steps, steps)).astype(np.float32)
 
     def between(start: Floats, change: Floats) -> Cellwise:
         at, by = (np.repeat(v.astype(np.float32), steps) for v in (start, change))
@@ -127,11 +150,17 @@ def way_of(x: Floats, y: Floats, heading: Floats, piece: Seconds, width_m: float
         grid,
         np.repeat(np.arange(len(x), dtype=np.int16 if len(x) <= SHORT_S else np.int32), steps),
         steps,
+        begins,
         between((x - grid.west) / grid.size_m, dx / grid.size_m),
         between((y - grid.south) / grid.size_m, dy / grid.size_m),
         np.sin(angle),
         np.cos(angle),
     )
+
+
+def _begins(steps: NDArray[np.intp]) -> NDArray[np.intp]:
+    """The first step of each second, and the number of all."""
+    return np.concatenate([[0], np.cumsum(steps)])
 
 
 def swath(way: Way, width_m: float) -> Swath:
@@ -198,8 +227,10 @@ def ground_of(wide: Swath, working: Flags) -> Ground:
 
 def together(grounds: Sequence[Ground]) -> Ground:
     """The ground that some work covers, from that of each part of it."""
+    # One after the other: NumPy's own `reduce` copies all of them side by side first.
     return Ground(
-        np.minimum.reduce([g.first for g in grounds]), np.maximum.reduce([g.last for g in grounds])
+        reduce(np.minimum, [g.first for g in grounds]),
+        reduce(np.maximum, [g.last for g in grounds]),
     )
 
 
@@ -207,19 +238,19 @@ def first_claims(lay: Swath, working: Flags) -> Seconds:
     """First second at which each cell was covered by work: (cells,), `never` where none."""
     cells = lay.raster.rows * lay.raster.columns
     first = np.full(cells, never(lay.second), dtype=lay.second.dtype)
-    for run in reversed(_stretches(lay, working)):
-        # Copied, as NumPy goes through indices that run backwards at half the pace.
-        backwards = lay.cells[run].ravel()[::-1].copy()
-        first[backwards] = lay.second[run].ravel()[::-1].copy()
+    steps = np.flatnonzero(lay.of_steps(working))[::-1]
+    for begin in range(0, len(steps), STEPS_AT_ONCE):
+        some = steps[begin : begin + STEPS_AT_ONCE]
+        first[lay.cells.take(some, axis=0).ravel()] = lay.second.take(some, axis=0).ravel()
     return first
 
 
 def _stretches(lay: Swath, working: Flags) -> list[slice]:
     """The steps of each run of working seconds, in the order driven: parts small enough for the
     processor's own memory, and of which no copy need be made."""
-    begins = np.concatenate([[0], np.cumsum(lay.way.steps)])
-    change = np.diff(np.concatenate([[False], working, [False]]).view(np.int8))
-    return [slice(a, b) for a, b in begins[np.flatnonzero(change)].reshape(-1, 2).tolist()]
+    told = np.concatenate([[False], working, [False]])
+    change = np.flatnonzero(told[1:] != told[:-1])
+    return [slice(a, b) for a, b in lay.way.begins[change].reshape(-1, 2).tolist()]
 
 
 def share(lay: Swath, flag: Flags) -> Floats:
@@ -228,10 +259,8 @@ def share(lay: Swath, flag: Flags) -> Floats:
     flag: of all samples, or of some across the line.
     """
     across = flag.shape[1]
-    steps = lay.way.steps
-    starts = (np.cumsum(steps) - steps) * across
-    told = np.add.reduceat(flag.ravel().view(np.int8), starts, dtype=np.int32)
-    return np.asarray(told / (steps * across))
+    told = np.add.reduceat(flag.ravel().view(np.int8), lay.way.begins[:-1] * across, dtype=np.int32)
+    return np.asarray(told / (lay.way.steps * across))
 
 
 def alone(lay: Swath, ground: Ground, recent_s: int = 12) -> Floats:
@@ -259,12 +288,14 @@ def claimed(
     """Which samples of a swath have the best claim to their ground: (n, k) mask.
 
     wide: the same line laid wider by as much as neighbours leave between them, so that gaps do
-    not look like ground left to work. A claim of higher rank wins whenever it was made; among
-    equals the earlier wins. Ground beyond the field is nobody's to work. What the machine
-    covered in the last `recent_s` seconds is its own. known: what ground some of the work covers,
-    where that has been worked out before.
+    not look like ground left to work; and for all seconds, where `lay` is of some. working, rank:
+    (m,) of all. A claim of higher rank wins whenever it was made; among equals the earlier wins.
+    Ground beyond the field is nobody's to work. What the machine covered in the last `recent_s`
+    seconds is its own. known: what ground some of the work covers, where that has been worked out
+    before.
     """
-    mine, ranks, since = lay.field.copy(), lay.of_steps(rank), lay.second - recent_s
+    mine, since, ranked = lay.field.copy(), lay.second - recent_s, rank[lay.seconds]
+    ranks = lay.of_steps(ranked)
     for r in np.unique(rank[working]).tolist():
         chosen = working & (rank == r)
         lower = np.flatnonzero(ranks < r)
@@ -276,7 +307,7 @@ def claimed(
             first = ground.first
         else:
             first = first_claims(wide, chosen)
-        for run in _stretches(lay, rank == r):
+        for run in _stretches(lay, ranked == r):
             mine[run] &= first.take(lay.cells[run]) >= since[run]
     return mine
 

@@ -217,12 +217,15 @@ def _keeps_to(tree: Any, boundary: Any, by_m: float) -> bool:
 
 def _twice(tree: Any, boundary: Any | None) -> Any:
     """Ground within the boundary that two swaths share. tree: of the swaths."""
-    from shapely import STRtree, contains, get_parts, intersection, prepare
+    from shapely import STRtree, contains, get_parts, intersection, intersects, prepare
 
     swaths = tree.geometries
-    a, b = tree.query(swaths, predicate="intersects")
-    pairs = a < b
-    shared = get_parts(_overlay(intersection, swaths[a[pairs]], swaths[b[pairs]]))
+    # By their boxes first: each pair is asked once only, and no swath of itself.
+    a, b = tree.query(swaths)
+    one, other = swaths[a[a < b]], swaths[b[a < b]]
+    prepare(one)
+    meet = intersects(one, other)
+    shared = get_parts(_overlay(intersection, one[meet], other[meet]))
     if boundary is not None:
         prepare(boundary)
         within = contains(boundary, shared)

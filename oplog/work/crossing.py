@@ -16,10 +16,17 @@ Flags = NDArray[np.bool_]
 
 
 def crossings(lay: Swath, work: Flags, piece: NDArray[np.int32]) -> Crossings:
-    """How much of the line, and of its halves, lies on ground of its own: (m,) 0-1 each."""
-    mine = claimed(lay, lay, work, midst(work, piece).astype(np.int8))
+    """How much of the line, and of its halves, lies on ground of its own: (m,) 0-1 each.
+
+    As far as it is asked, near the ends of runs; elsewhere 0.
+    """
+    near = near_ends(work, piece)
+    some = lay.part_of(near)
+    mine = claimed(some, lay, work, midst(work, piece).astype(np.int8))
     half = max(mine.shape[1] // 2, 1)
-    return Crossings(share(lay, mine), share(lay, mine[:, :half]), share(lay, mine[:, -half:]))
+    told = np.zeros((3, len(work)))
+    told[:, near] = [share(some, part) for part in (mine, mine[:, :half], mine[:, -half:])]
+    return Crossings(*told)
 
 
 def near_ends(work: Flags, piece: NDArray[np.int32], reach_s: int = 12) -> Flags:

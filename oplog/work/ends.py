@@ -82,6 +82,8 @@ def _when_straight(begin: int, end: int, heading: Floats, bent: float) -> int:
     if end - begin < 3 * TURN_LEFT_S:
         return begin
     turn = np.abs(np.diff(heading[begin : end + 1]))
+    if turn[:TURN_LEFT_S].max() <= bent:
+        return begin
     usual = median(turn[TURN_LEFT_S:-TURN_LEFT_S])
     askew = np.flatnonzero(turn[:TURN_LEFT_S] > bent + 3 * usual)
     return begin + int(askew[-1]) + 1 if len(askew) else begin

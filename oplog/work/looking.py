@@ -51,7 +51,12 @@ def looked_round(
     round_m = float(length(get_exterior_ring(get_parts(field))).sum())
     long = runs.length_m > 5 * width_m
     long[0] = False
-    opening = long[run] & (np.cumsum(path.speed) < SOON * round_m)
+    # Nothing that comes later is asked.
+    soon = np.cumsum(path.speed) < SOON * round_m
+    lay, run, speed = lay.part_of(soon), run[soon], path.speed[soon]
+    opening = long[run]
+    if not opening.any():
+        return none
     # Who only looks keeps to no line, and may swing a boom over the hedge.
     across = lay.cells.shape[1]
     inmost = slice(across // 4, across - across // 4)
@@ -62,9 +67,9 @@ def looked_round(
     again &= ground_of(lay, opening).first.take(middle) > second - AFTER_S
     over = share(lay, again)
     # As far as more than half is worked again, all in all: what follows is the work itself.
-    at = int(np.argmax(np.cumsum(np.where(opening, (over - 0.5) * path.speed, 0.0))))
-    seen = opening & (np.arange(len(path)) <= at)
-    seen_m = float(path.speed[seen].sum())
-    if seen_m < ROUND * round_m or (over * path.speed)[seen].sum() < OVER_AGAIN * seen_m:
+    at = int(np.argmax(np.cumsum(np.where(opening, (over - 0.5) * speed, 0.0))))
+    seen = opening & (np.arange(len(run)) <= at)
+    seen_m = float(speed[seen].sum())
+    if seen_m < ROUND * round_m or (over * speed)[seen].sum() < OVER_AGAIN * seen_m:
         return none
     return np.asarray(np.arange(len(path)) <= at)

@@ -10,6 +10,7 @@ on what was worked before, labels and evidence are worked out in turn until they
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -283,9 +284,11 @@ class _Side:
 def _sides(
     line: Line, width_m: float, ground: Any | None, grid: Raster, inmost: Flags
 ) -> list[_Side]:
+    sin, cos = np.sin(line.heading), np.cos(line.heading)
+
     def spot(reach: float) -> tuple[Floats, Floats]:
         across = reach * width_m
-        return line.x - np.sin(line.heading) * across, line.y + np.cos(line.heading) * across
+        return line.x - sin * across, line.y + cos * across
 
     sides = []
     for left in (1.0, -1.0):
@@ -334,14 +337,18 @@ def working_speed(speed: Floats, work: Flags) -> float:
 
 def decode(score: Floats, lower: float, lift: float) -> Flags:
     """Most likely sequence of two states given the evidence for "working": (m,) mask."""
-    # How far working is ahead of not working; more than a change costs, and it is changed to.
-    ahead = 0.0
-    before: list[float] = []
-    note = before.append
-    for s in score.tolist():
-        note(ahead)
-        ahead = (lift if ahead > lift else -lower if ahead < -lower else ahead) + s
-    lead = np.array([*before, np.inf if ahead > 0 else -np.inf])[1:]
+    # How far working is ahead of not working; more than a change costs, and it is changed to. Once
+    # that far it stays so as long as evidence speaks for the same: only the rest is gone through.
+    lead = np.where(score > 0, lift, -lower) + score
+    ahead, step, works = 0.0, score.tolist(), (score > 0).tolist()
+    turns = np.flatnonzero(np.diff(score > 0)) + 1
+    for a, b in pairwise([0, *turns.tolist(), len(step)]):
+        for k in range(a, b):
+            if ahead >= lift if works[k] else ahead <= -lower:
+                ahead = float(lead[b - 1])
+                break
+            lead[k] = ahead = min(max(ahead, -lower), lift) + step[k]
+    lead[-1:] = np.inf if ahead > 0 else -np.inf
     # A second is told by the first after it at which a change would have paid.
     told = np.flatnonzero((lead > lift) | (lead < -lower))
     return np.asarray(lead[told][np.searchsorted(told, np.arange(len(score)))] > lift)
