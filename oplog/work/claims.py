@@ -297,16 +297,13 @@ def claimed(
     mine, since, ranked = lay.field.copy(), lay.second - recent_s, rank[lay.seconds]
     ranks = lay.of_steps(ranked)
     for r in np.unique(rank[working]).tolist():
-        chosen = working & (rank == r)
-        lower = np.flatnonzero(ranks < r)
+        chosen, lower = working & (rank == r), np.flatnonzero(ranks < r)
+        ground = next((g for part, g in known if np.array_equal(part, chosen)), None)
         if len(lower):
-            told = (g for part, g in known if np.array_equal(part, chosen))
-            ground = next(told, None) or ground_of(wide, chosen)
+            ground = ground or ground_of(wide, chosen)
             cells, second = lay.cells.take(lower, axis=0), lay.second.take(lower, axis=0)
             mine[lower] &= _own(ground, cells, second, recent_s)
-            first = ground.first
-        else:
-            first = first_claims(wide, chosen)
+        first = ground.first if ground else first_claims(wide, chosen)
         for run in _stretches(lay, ranked == r):
             mine[run] &= first.take(lay.cells[run]) >= since[run]
     return mine

@@ -55,10 +55,14 @@ def bout_lines(
 
     piece: of the path, (m,); nothing is drawn from one to the next.
     """
-    from shapely import LineString
+    from shapely import length, linestrings
 
-    lines = [LineString(np.column_stack([x[rows], y[rows]])) for rows in bout_rows(bout, piece)]
-    return [line for line in lines if line.length > 0]
+    rows = bout_rows(bout, piece)
+    if not rows:
+        return []
+    at, line = np.concatenate(rows), np.repeat(np.arange(len(rows)), [len(r) for r in rows])
+    lines = linestrings(x[at], y[at], indices=line)
+    return list(lines[length(lines) > 0])
 
 
 def bout_rows(
@@ -85,7 +89,7 @@ def cover(lines: list[Any], width_m: float, boundary: Any | None, close_m: float
     The swaths are laid wider and longer by close_m: what they leave free, grown by as much, is
     the ground left, and the rest of the field is worked. So little but the gaps is worked out.
     """
-    from shapely import MultiLineString, MultiPolygon, STRtree
+    from shapely import MultiLineString, MultiPolygon, STRtree, length
 
     thin = thinned(lines, width_m)
     swaths = _swaths(thin, width_m)
@@ -98,10 +102,10 @@ def cover(lines: list[Any], width_m: float, boundary: Any | None, close_m: float
     left = _left(grown, field, close_m, to_edge)
     worked = _reached(_cut(field, left), tree)
     return Covered(
-        gross_m2=float(sum(line.length for line in lines)) * width_m,
+        gross_m2=sum(length(lines).tolist()) * width_m,
         worked=worked,
         outside=MultiPolygon() if boundary is None else _outside(grown, boundary, close_m),
-        overlap=_twice(tree, boundary),
+        overlap=_twice(swaths, boundary),
         missed=_missed(worked, left, width_m, close_m),
         bouts=MultiLineString(thin.tolist()),
     )
@@ -215,26 +219,32 @@ def _keeps_to(tree: Any, boundary: Any, by_m: float) -> bool:
     return len(np.unique(under)) >= LEAST_BEYOND * len(np.unique(near))
 
 
-def _twice(tree: Any, boundary: Any | None) -> Any:
-    """Ground within the boundary that two swaths share. tree: of the swaths."""
-    from shapely import STRtree, contains, get_parts, intersection, intersects, prepare
+def _twice(swaths: NDArray[Any], boundary: Any | None) -> Any:
+    """Ground within the boundary that two swaths share."""
+    from shapely import contains, get_parts, intersection, prepare
 
-    swaths = tree.geometries
-    # By their boxes first: each pair is asked once only, and no swath of itself.
-    a, b = tree.query(swaths)
-    one, other = swaths[a[a < b]], swaths[b[a < b]]
-    prepare(one)
-    meet = intersects(one, other)
-    shared = get_parts(_overlay(intersection, one[meet], other[meet]))
+    one, other = _meeting(swaths)
+    shared = get_parts(_overlay(intersection, swaths[one], swaths[other]))
     if boundary is not None:
         prepare(boundary)
         within = contains(boundary, shared)
         cut = get_parts(_overlay(intersection, shared[~within], boundary))
         shared = np.concatenate([shared[within], cut])
     # Mostly slivers between neighbours, far apart from each other.
-    a, b = STRtree(shared).query(shared, predicate="intersects")
-    met = np.isin(np.arange(len(shared)), a[a != b])
+    met = np.isin(np.arange(len(shared)), _meeting(shared))
     return polygons([*shared[~met], *get_parts(_union(shared[met]))])
+
+
+def _meeting(shapes: NDArray[Any]) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Pairs of shapes that meet, by their rows, each pair once: (k,) each."""
+    from shapely import STRtree, intersects, prepare
+
+    # By their boxes first: to ask GEOS outright would be to ask each of itself, and all twice.
+    one, other = STRtree(shapes).query(shapes)
+    one, other = one[one < other], other[one < other]
+    prepare(shapes)
+    meet = intersects(shapes[one], shapes[other])
+    return one[meet], other[meet]
 
 
 def _missed(worked: Any, left: Any, width_m: float, close_m: float) -> Any:

@@ -60,28 +60,29 @@ def trim(
     begins, seen = _ends_of_runs(first, 1, new, square, lined_up, far)
     ends, _ = _ends_of_runs(last, -1, new, square, drawn_straight, far)
     inner = ends[inmost[np.minimum(ends + 1, len(inmost) - 1)]]
+    bend = np.abs(np.diff(path.heading))
     told = zip(runs, begins.tolist(), seen.tolist(), ends.tolist(), strict=True)
     for (a, b), begin, crossed, end in told:
         # Who comes in over the boundary may leave a headland for another day.
         if not crossed or inland[max(begin - 3, 0) : begin].min(initial=1.0) < 0.5:
             begin = _at_neighbours_end(begin, line, inner, width_m, far)
         if not cuts:
-            begin = _when_straight(begin, end, path.heading, bent)
+            begin = _when_straight(begin, end, bend, bent)
         if end > begin:
             out[min(a, begin) : max(b, end) + 1] = False
             out[begin : end + 1] = True
     return np.asarray(out, dtype=bool)
 
 
-def _when_straight(begin: int, end: int, heading: Floats, bent: float) -> int:
+def _when_straight(begin: int, end: int, bend: Floats, bent: float) -> int:
     """The row at which a run is out of the turn that led to it: nothing is lowered in a turn.
 
-    How straight is straight shows in the midst of the run, as some follow curves. bent: what
-    noise bends a heading within two seconds. [rad]
+    How straight is straight shows in the midst of the run, as some follow curves. bend: (m-1,) of
+    the heading from each second to the next; bent: what noise bends it within two seconds. [rad]
     """
     if end - begin < 3 * TURN_LEFT_S:
         return begin
-    turn = np.abs(np.diff(heading[begin : end + 1]))
+    turn = bend[begin:end]
     if turn[:TURN_LEFT_S].max() <= bent:
         return begin
     usual = median(turn[TURN_LEFT_S:-TURN_LEFT_S])

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import UTC, datetime, timedelta
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,10 +21,15 @@ class Clock:
 
     start: np.datetime64
 
+    @cached_property
+    def first(self) -> datetime:
+        """The moment of the first fix."""
+        moment: datetime = self.start.astype("datetime64[us]").astype(datetime)
+        return moment.replace(tzinfo=UTC)
+
     def at(self, seconds: float) -> datetime:
         """The moment, to the microsecond."""
-        first: datetime = self.start.astype("datetime64[us]").astype(datetime).replace(tzinfo=UTC)
-        return first + timedelta(microseconds=round(seconds * 1e6))
+        return self.first + timedelta(microseconds=round(seconds * 1e6))
 
     def seconds(self, moment: datetime) -> float:
         """Seconds since the first fix."""
