@@ -17,7 +17,8 @@ kept, what to do next).
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+
+from oplog.records import dataclass
 
 DONE, FAILED, MISUSE, DONE_WITH_PROBLEMS, DAMAGED = 0, 1, 2, 3, 4
 """Exit codes of the command."""
@@ -26,7 +27,7 @@ NEAR = 3
 """So many names are offered in place of one that is not known."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Problem:
     """Something found in data, told to the person and kept with the import.
 

@@ -156,6 +156,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
     gc.set_threshold(COLLECT_AFTER)
     # Arrow's own allocator would hold 20 MB beside what Python and NumPy share.
     os.environ.setdefault("ARROW_DEFAULT_MEMORY_POOL", "system")
+    # Nothing here is a large product of matrices, for which NumPy would start a thread a core.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     atexit.register(_leave, codes)
     sys.meta_path.insert(0, Without())
     codes.append(_done(None))

@@ -37,7 +37,7 @@ MEMORY = "4GB"
 """What a question may have. What does not go in is refused: nothing of it goes to the disk."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Answer:
     """Rows of a question, in its order. units: parallel to columns, "" for text and counts.
 

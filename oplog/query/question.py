@@ -43,7 +43,7 @@ _IN_WORDS = {
 }
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Param:
     """One value that a question takes. type: integer, double, date or varchar."""
 
@@ -53,7 +53,7 @@ class Param:
     meaning: str = ""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Column:
     """One column of an answer. unit: "" for text, dates and counts."""
 
@@ -63,7 +63,7 @@ class Column:
     meaning: str = ""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Question:
     """A question as its file states it."""
 
