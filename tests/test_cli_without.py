@@ -78,6 +78,23 @@ def test_the_network_is_there_for_who_wants_it() -> None:
     assert ran(HOOKED + work) == ["None", "True True", "True True"]
 
 
+def test_sockets_are_there_for_who_wants_them() -> None:
+    work = (
+        "import pyarrow.util\n"
+        "print('selectors' in sys.modules)\n"
+        "import socket\n"
+        "from socket import AF_INET\n"
+        "with socket.socket(AF_INET) as one:\n"
+        "    print(isinstance(one, socket.socket), one.family == socket.AF_INET)\n"
+        "from multiprocessing import connection\n"
+        "print(connection.socket.__name__, connection.default_family)\n"
+        "print(pyarrow.util.find_free_port() > 0)\n"
+    )
+    *with_hook, free = ran(HOOKED + work)
+    assert with_hook[0] == "False"
+    assert [*with_hook[1:], free] == ran("import sys\n" + work)[1:]
+
+
 def test_an_import_loads_none_of_it(tmp_path: Path) -> None:
     made = farm_log(tmp_path / "log")
     (tmp_path / "day.gpx").write_bytes(day_gpx())

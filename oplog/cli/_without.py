@@ -4,7 +4,7 @@ Pandas and the file stores of the network are loaded by Arrow where they are the
 to see whether what it is given is made of it. NumPy loads its masked arrays to see whether an array
 is one, which takes a twentieth of the time of an import; its names of types, of which only one is
 used, a fortieth; its help texts, for those who type at a prompt, as much. Arrow asks OpenSSL where
-certificates lie, for the stores of the network.
+certificates lie, for the stores of the network, and loads sockets to look for a free port one day.
 """
 
 from __future__ import annotations
@@ -51,11 +51,17 @@ def _no_certificates() -> dict[str, Any]:
     return {"get_default_verify_paths": lambda: paths}
 
 
+def _nothing() -> dict[str, Any]:
+    """What is loaded and asked nothing."""
+    return {}
+
+
 STOOD_IN_FOR: dict[str, Callable[[], dict[str, Any]]] = {
     "numpy.ma": _no_masks,
     "numpy._typing": _one_type,
     "numpy.typing": _one_type,
     "ssl": _no_certificates,
+    "socket": _nothing,
 }
 """Packages of which a few names are enough nearly always, and what makes these."""
 

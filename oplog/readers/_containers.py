@@ -5,7 +5,6 @@ from __future__ import annotations
 import io
 from collections.abc import Iterator
 
-from oplog.readers import _inflate
 from oplog.readers._tally import Tally
 
 LARGEST_RATIO = 200
@@ -51,12 +50,16 @@ def _members(
 
 
 def _gzip(data: bytes, name: str, tally: Tally, left: list[int]) -> Iterator[tuple[str, bytes]]:
+    from oplog.readers import _inflate
+
     inner = _unpacked(_inflate.gunzipped(data), "", tally, left)
     if inner is not None:
         yield name, inner
 
 
 def _zip(data: bytes, name: str, tally: Tally, left: list[int]) -> Iterator[tuple[str, bytes]]:
+    from oplog.readers import _inflate
+
     held = sorted(_inflate.zip_entries(data), key=lambda e: e.name)
     if held and not held[0].listed:
         what = "the zip file is cut off or damaged: its list of files is gone"
@@ -84,6 +87,8 @@ def _zip(data: bytes, name: str, tally: Tally, left: list[int]) -> Iterator[tupl
 
 def _unpacked(pieces: Iterator[bytes], what: str, tally: Tally, left: list[int]) -> bytes | None:
     """What one packed file holds, or its beginning where it is damaged; None if too much."""
+    from oplog.readers import _inflate
+
     out = io.BytesIO()
     try:
         for piece in pieces:

@@ -84,10 +84,8 @@ def midst(work: Flags, piece: NDArray[np.int32], ends_s: int = 8) -> Flags:
 
 def heading_change(heading: Floats, reach: int = 3) -> Floats:
     """How far the heading turns within `reach` seconds either side: (m,) [rad]"""
-    rows = np.arange(len(heading))
-    after = heading[np.clip(rows + reach, 0, len(heading) - 1)]
-    before = heading[np.clip(rows - reach, 0, len(heading) - 1)]
-    return np.asarray(np.abs(after - before))
+    held = np.concatenate([heading[:1].repeat(reach), heading, heading[-1:].repeat(reach)])
+    return np.asarray(np.abs(held[2 * reach :] - held[: -2 * reach]))
 
 
 def running(path: Path) -> NDArray[np.intp]:
