@@ -328,8 +328,9 @@ def turned(
 
 def beside(ground: Ground, spots: list[Cells], recent_s: int = 12) -> Flags:
     """Whether any of the spots given for each second is covered by other work, ever: (m,)."""
-    now = np.arange(len(spots[0]))
+    now = np.arange(len(spots[0]), dtype=ground.first.dtype)
+    before, after = now - recent_s, now + recent_s
     covered = np.zeros(len(now), dtype=bool)
     for spot in spots:
-        covered |= (ground.first[spot] < now - recent_s) | (ground.last[spot] > now + recent_s)
+        covered |= (ground.first.take(spot) < before) | (ground.last.take(spot) > after)
     return covered
