@@ -125,11 +125,14 @@ def _to_and_fro(time: Times, x: Floats, y: Floats) -> Mask:
     if n < _WINDOW:
         return none
     step_m = _steps_m(x, y)
+    quick = np.r_[False, np.diff(time) <= np.timedelta64(int(_SLOWEST_STEP_S), "s")]
+    far = quick & (step_m > _ZIGZAG_M)
+    if far.sum() < FEWEST:
+        return none
     older_m = np.full(n, np.inf)
     for k in range(2, _BACK + 1):
         older_m[k:] = np.minimum(older_m[k:], np.hypot(x[k:] - x[:-k], y[k:] - y[:-k]))
-    quick = np.r_[False, np.diff(time) <= np.timedelta64(int(_SLOWEST_STEP_S), "s")]
-    back = quick & (step_m > _ZIGZAG_M) & (older_m < step_m / 2)
+    back = far & (older_m < step_m / 2)
     if back.sum() < FEWEST:
         return none
     least_m = max(_ZIGZAG_M, _QUANTA * max(_quantum(x), _quantum(y)))

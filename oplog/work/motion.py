@@ -7,6 +7,7 @@ that one set of rules serves every receiver.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -148,7 +149,7 @@ def _piece(
     t = even_stamps(cleaned.seconds[part], cleaned.x[part], cleaned.y[part])
     first, last = np.ceil(t[0]), np.floor(t[-1])
     grid = np.arange(first, last + 0.5) if last > first else np.array([t[0], t[-1]])
-    x, y = _onto(grid, t, cleaned.x[part]), _onto(grid, t, cleaned.y[part])
+    x, y = _onto(grid, t, (cleaned.x[part], cleaned.y[part]))
     width = smoothing_s(noise.across_m, interval_s)
     if noise.along_m > max(0.15, 3 * noise.across_m):
         x, y = _evened(x, y, width)
@@ -198,39 +199,44 @@ def smoothing_s(noise_m: float, interval_s: float) -> float:
     return float(np.clip(1.6 * (noise_m * np.sqrt(max(interval_s, 1.0))) ** 0.4, 0.7, 5.0))
 
 
-def _onto(grid: Floats, t: Floats, values: Floats) -> Floats:
+def _onto(grid: Floats, t: Floats, columns: Sequence[Floats]) -> list[Floats]:
     """Values at even times: means of the fixes around where there are many, curves where few."""
     if len(t) > 1.5 * len(grid) and len(grid) > 2:
         bins = np.clip(np.rint(t - grid[0]).astype(np.intp), 0, len(grid) - 1)
         count = np.bincount(bins, minlength=len(grid))
-        mean = np.bincount(bins, weights=values, minlength=len(grid)) / np.maximum(count, 1)
-        when = np.bincount(bins, weights=t, minlength=len(grid)) / np.maximum(count, 1)
+        when, *means = (
+            np.bincount(bins, weights=values, minlength=len(grid)) / np.maximum(count, 1)
+            for values in (t, *columns)
+        )
         have = count > 0
-        return np.asarray(np.interp(grid, when[have], mean[have]))
-    return _curve(grid, t, values)
+        return [np.interp(grid, when[have], mean[have]) for mean in means]
+    return _curves(grid, t, columns)
 
 
-def _curve(grid: Floats, t: Floats, values: Floats) -> Floats:
-    """Cubic through the fixes with slopes by finite differences (Catmull-Rom, uneven times)."""
+def _curves(grid: Floats, t: Floats, columns: Sequence[Floats]) -> list[Floats]:
+    """Cubics through the fixes with slopes by finite differences (Catmull-Rom, uneven times)."""
     if len(t) < 3:
-        return np.asarray(np.interp(grid, t, values))
+        return [np.interp(grid, t, values) for values in columns]
     h = np.diff(t)
-    secant = np.diff(values) / h
-    slope = np.empty_like(values)
-    slope[1:-1] = (secant[:-1] * h[1:] + secant[1:] * h[:-1]) / (h[1:] + h[:-1])
-    slope[0], slope[-1] = secant[0], secant[-1]
     k = np.clip(np.searchsorted(t, grid, side="right") - 1, 0, len(t) - 2)
     u = (grid - t[k]) / h[k]
-    a, b = values[k], values[k + 1]
     # Over an interval much longer than the rest nothing is known of the way: a straight line.
     straight = h[k] > max(20.0, 3 * median(h))
-    curve = np.asarray(
-        a * (1 + 2 * u) * (1 - u) ** 2
-        + slope[k] * h[k] * u * (1 - u) ** 2
-        + b * u**2 * (3 - 2 * u)
-        + slope[k + 1] * h[k] * u**2 * (u - 1)
-    )
-    return np.asarray(np.where(straight, a + u * (b - a), curve))
+    found = []
+    for values in columns:
+        secant = np.diff(values) / h
+        slope = np.empty_like(values)
+        slope[1:-1] = (secant[:-1] * h[1:] + secant[1:] * h[:-1]) / (h[1:] + h[:-1])
+        slope[0], slope[-1] = secant[0], secant[-1]
+        a, b = values[k], values[k + 1]
+        curve = (
+            a * (1 + 2 * u) * (1 - u) ** 2
+            + slope[k] * h[k] * u * (1 - u) ** 2
+            + b * u**2 * (3 - 2 * u)
+            + slope[k + 1] * h[k] * u**2 * (u - 1)
+        )
+        found.append(np.where(straight, a + u * (b - a), curve))
+    return found
 
 
 def _smooth(values: Floats, sigma: float) -> Floats:
@@ -270,9 +276,12 @@ def _velocity(x: Floats, y: Floats, noise_m: float) -> tuple[Floats, Floats, NDA
     course = np.arctan2(vy, vx)
     if not moved.any():
         return speed, np.zeros_like(speed), moved
-    known = np.flatnonzero(moved)
-    last = known[np.clip(np.searchsorted(known, np.arange(len(x)), side="right") - 1, 0, None)]
-    return speed, course[last], moved
+    return speed, course[_last(moved)], moved
+
+
+def _last(flags: NDArray[np.bool_]) -> NDArray[np.intp]:
+    """For each row the last up to it at which a flag is set, or the first of all: (m,)."""
+    return np.maximum.accumulate(np.where(flags, np.arange(len(flags)), int(flags.argmax())))
 
 
 def _reversing(course: Floats, speed: Floats, moved: NDArray[np.bool_]) -> NDArray[np.bool_]:
@@ -295,8 +304,7 @@ def _reversing(course: Floats, speed: Floats, moved: NDArray[np.bool_]) -> NDArr
     length = np.asarray(np.bincount(run, weights=speed[known]), dtype=np.float64)
     backward = _alternate(length)
     reverse[known] = backward[run]
-    last = known[np.clip(np.searchsorted(known, np.arange(len(course)), side="right") - 1, 0, None)]
-    return reverse[last]
+    return reverse[_last(moved)]
 
 
 def _cusps(
@@ -305,18 +313,19 @@ def _cusps(
     """Where the course flips: (k-1,) mask over steps between known courses.
 
     A flip may be spread over up to three steps by smoothing; the step that turns most is taken.
+    It is looked for where the machine goes slowly and turns at all, which is seldom.
     """
     n = len(course)
-    wide = np.zeros(n - 1)
-    for reach in (1, 2, 3):
-        a = np.clip(np.arange(n - 1) - (reach - 1) // 2, 0, n - 1)
-        b = np.clip(np.arange(1, n) + reach // 2, 0, n - 1)
-        wide = np.maximum(wide, np.abs(_wrapped(course[b] - course[a])))
     slow = np.minimum(speed[:-1], speed[1:]) < 1.2
-    candidate = (wide > np.radians(115)) & slow & ((turn > np.radians(50)) | (span > 1))
+    asked = np.flatnonzero(slow & ((turn > np.radians(50)) | (span > 1)))
+    wide = np.zeros(len(asked))
+    for reach in (1, 2, 3):
+        a = np.maximum(asked - (reach - 1) // 2, 0)
+        b = np.minimum(asked + 1 + reach // 2, n - 1)
+        wide = np.maximum(wide, np.abs(_wrapped(course[b] - course[a])))
+    index = asked[wide > np.radians(115)]
     flip = np.zeros(n - 1, dtype=bool)
     k = 0
-    index = np.flatnonzero(candidate)
     while k < len(index):
         group = [index[k]]
         while k + 1 < len(index) and index[k + 1] - group[-1] <= 3:
