@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 import shapely
+import shapely.affinity
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from shapely.geometry import LineString, Polygon, box
@@ -38,6 +39,19 @@ def test_swaths_that_lap_over_count_their_ground_once() -> None:
     assert c.gross_m2 == pytest.approx(10_500)
     assert c.overlap.area == pytest.approx(9 * 0.5 * 100, abs=2)
     assert c.outside.area == pytest.approx(2 * 0.25 * 100, abs=2)
+
+
+def test_shared_ground_does_not_hang_on_how_the_field_lies() -> None:
+    at = np.arange(0.0, 101.0, 5.0)
+    bouts = [LineString(np.column_stack([5 + 10 * k + np.sin(at + k) / 2, at])) for k in range(10)]
+    flat = cover(bouts, 10.0, SQUARE, 0.02).overlap
+    assert flat.area > 10
+    for angle in (1.0, 3.0, 45.0, 90.0, 177.0):
+        turned = [shapely.affinity.rotate(b, angle, origin=(0, 0)) for b in [*bouts, SQUARE]]
+        found = cover(turned[:-1], 10.0, turned[-1], 0.02).overlap
+        assert found.area == pytest.approx(flat.area, abs=1e-6)
+        back = shapely.affinity.rotate(found, -angle, origin=(0, 0))
+        assert shapely.hausdorff_distance(back, flat) < 1e-6
 
 
 def test_gaps_that_the_noise_explains_are_closed_and_wider_ones_stay() -> None:
