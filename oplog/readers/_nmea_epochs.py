@@ -34,6 +34,7 @@ Codes = NDArray[np.int8]
 def merge(said: Said, tally: Tally) -> Rows:
     """One row an epoch that has a fix, in the order of the file."""
     tally.add_rows(BROKEN, said.broken, said.place, "dropped")
+    said = _of_a_time(said, tally)
     timed = said.clock_us != UNKNOWN
     first = int(np.argmax(timed)) if timed.any() else len(said)
     said, timed = said.take(slice(first, None)), timed[first:]
@@ -65,13 +66,25 @@ def merge(said: Said, tally: Tally) -> Rows:
     order = np.argsort(of, kind="stable")
     at, of = at[order], of[order]
     rows = _rows(said, at, time_us[of], quality[of])
+    rows.became[(said.became[at] == _times.LEAP) & (rows.became == _times.GOOD)] = _times.LEAP
     for name, sources in (
-        ("speed_m_s", (nf.VTG, nf.RMC)),
-        ("course_deg", (nf.VTG, nf.RMC)),
-        ("hdop", (nf.GNS, nf.GGA)),
+        ("speed_m_s", (nf.MAKER, nf.VTG, nf.RMC)),
+        ("course_deg", (nf.MAKER, nf.VTG, nf.RMC)),
+        ("hdop", (nf.MAKER, nf.GNS, nf.GGA)),
     ):
         setattr(rows, name, _latest(said, epoch, count, name, sources)[of])
     return rows
+
+
+def _of_a_time(said: Said, tally: Tally) -> Said:
+    """Without sentences whose time of day cannot be, nor places of kinds that always state one
+    where they do not: each would pass for one of the epoch before.
+    """
+    bad = said.became == _times.BAD
+    tally.add_rows(say.NOT_A_TIME, bad, said.place)
+    timeless = (said.became == _times.MISSING) & ~np.isnan(said.lat) & (said.kind != nf.GLL)
+    tally.add_rows(say.NO_TIME, timeless, said.place, "set aside")
+    return said.take(~(bad | timeless)) if bad.any() or timeless.any() else said
 
 
 def _epochs(said: Said, timed: Mask) -> Ints:
@@ -164,7 +177,7 @@ def _closing_kind(said: Said, epoch: Ints) -> list[int]:
     """The kinds that hold positions, the one that closes most of the first epochs last."""
     there = np.flatnonzero(~np.isnan(said.lat))
     last = there[np.r_[np.diff(epoch[there]) != 0, True][: len(there)]][:_FIRST_EPOCHS]
-    order = [nf.GLL, nf.GNS, nf.GGA, nf.RMC]
+    order = [nf.MAKER, nf.GLL, nf.GNS, nf.GGA, nf.RMC]
     if len(last):
         closing = int(np.argmax(np.bincount(said.kind[last])))
         order.remove(closing)
@@ -178,7 +191,7 @@ def _quality(said: Said, epoch: Ints, count: int) -> Codes:
     for letter, code in _QUALITY_OF_MODE.items():
         quality[epoch[said.mode == ord(letter)]] = code
     stated = said.quality >= 0
-    for kind in (nf.GNS, nf.GGA):
+    for kind in (nf.MAKER, nf.GNS, nf.GGA):
         rows = stated & (said.kind == kind)
         quality[epoch[rows]] = said.quality[rows]
     quality[epoch[(said.status == nf.VOID)]] = 0

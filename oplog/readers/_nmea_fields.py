@@ -1,5 +1,7 @@
 """What the sentences say: RMC, GGA, GLL, GNS, VTG and ZDA as columns.
 
+Those of the makers' own are in _nmea_makers.py.
+
 Source: NMEA 0183 as described in "NMEA Revealed" (E. S. Raymond).
 """
 
@@ -14,13 +16,15 @@ from numpy.typing import NDArray
 from oplog.readers import _nmea_scan as scan
 from oplog.readers._digits import decimals
 from oplog.readers._nmea_scan import Floats, Ints, Sentences
-from oplog.readers._times import DAY_US, days_of, valid_date
+from oplog.readers._times import BAD, DAY_US, GOOD, LEAP, MISSING, days_of, valid_date
 from oplog.records import dataclass
 from oplog.units import KNOT_M_S, from_kmh
 
-RMC, GGA, GLL, VTG, ZDA, GNS = range(6)
+RMC, GGA, GLL, VTG, ZDA, GNS, MAKER = range(7)
 NAMES = (b"RMC", b"GGA", b"GLL", b"VTG", b"ZDA", b"GNS")
 _MOST_SYSTEMS = 8
+_QUALITY_OF_LETTER = tuple(zip("NSMEADPFR", (0, 8, 7, 6, 1, 2, 3, 5, 4), strict=True))
+"""From the worst to the best."""
 UNKNOWN = np.iinfo(np.int64).min
 NOT_SAID, VOID, VALID = -1, 0, 1
 
@@ -31,6 +35,7 @@ class Said:
 
     kind: RMC, GGA, ...; talker: its two letters as a number; place: byte in the file.
     clock_us: time of day, day: days since 1970, UNKNOWN where not said.
+    became: what became of the time of day (see _times.GOOD).
     decimals: digits after the point of the minutes of latitude.
     status: VOID, VALID or NOT_SAID; quality: GGA code or -1; mode: FAA letter or 0.
     broken: 1 where a position is there but cannot be one.
@@ -40,6 +45,7 @@ class Said:
     talker: NDArray[np.int16]
     place: Ints
     clock_us: Ints
+    became: NDArray[np.int8]
     day: Ints
     lat: Floats
     lon: Floats
@@ -65,14 +71,15 @@ def join(parts: list[Said]) -> Said:
     return Said(*(np.concatenate([getattr(p, f.name) for p in parts]) for f in fields(Said)))
 
 
-def said(kind: int, s: Sentences, offset: int) -> Said:
-    """The columns of sentences that are all of one kind. offset: place of their block."""
+def blank(kind: int, s: Sentences, offset: int) -> Said:
+    """Columns of which nothing is filled in but kind, talker and place."""
     n = len(s)
-    blank = Said(
+    return Said(
         kind=np.full(n, kind, np.int8),
         talker=(s.block[s.start].astype(np.int16) << 8) | s.block[s.start + 1],
         place=s.start - 1 + offset,
         clock_us=np.full(n, UNKNOWN),
+        became=np.full(n, MISSING, np.int8),
         day=np.full(n, UNKNOWN),
         lat=np.full(n, np.nan),
         lon=np.full(n, np.nan),
@@ -85,94 +92,108 @@ def said(kind: int, s: Sentences, offset: int) -> Said:
         mode=np.zeros(n, np.uint8),
         broken=np.zeros(n, np.int8),
     )
-    if n:
-        (_rmc, _gga, _gll, _vtg, _zda, _gns)[kind](blank, s)
-    return blank
+
+
+def said(kind: int, s: Sentences, offset: int) -> Said:
+    """The columns of sentences that are all of one kind. offset: place of their block."""
+    out = blank(kind, s, offset)
+    if len(s):
+        (_rmc, _gga, _gll, _vtg, _zda, _gns)[kind](out, s)
+    return out
 
 
 def _rmc(out: Said, s: Sentences) -> None:
-    out.clock_us = _clock(s, 1)
-    out.status = _status(s, 2)
-    _position(out, s, 3)
-    out.speed_m_s = _decimal(s, 7) * KNOT_M_S
-    out.course_deg = _decimal(s, 8)
-    out.day = _date(s, 9)
-    out.mode = _letter(s, 12)
+    set_clock(out, s, 1)
+    out.status = status(s, 2)
+    set_position(out, s, 3)
+    out.speed_m_s = decimal(s, 7) * KNOT_M_S
+    out.course_deg = decimal(s, 8)
+    out.day = date(s, 9)
+    out.mode = letter(s, 12)
 
 
 def _gga(out: Said, s: Sentences) -> None:
-    out.clock_us = _clock(s, 1)
-    _position(out, s, 2)
-    quality = _letter(s, 6)
+    set_clock(out, s, 1)
+    set_position(out, s, 2)
+    quality = letter(s, 6)
     out.quality = np.where((quality >= 48) & (quality <= 57), quality - 48.0, -1).astype(np.int8)
-    out.hdop = _decimal(s, 8)
+    out.hdop = decimal(s, 8)
 
 
 def _gns(out: Said, s: Sentences) -> None:
     """Field 6 has a letter for each system of satellites: the best of them counts."""
-    out.clock_us = _clock(s, 1)
-    _position(out, s, 2)
+    set_clock(out, s, 1)
+    set_position(out, s, 2)
     begin, end = s.field(6)
-    for letter, quality in (("N", 0), ("E", 6), ("A", 1), ("D", 2), ("P", 3), ("F", 5), ("R", 4)):
+    for letter, quality in _QUALITY_OF_LETTER:
         for k in range(_MOST_SYSTEMS):
             byte = s.block[np.minimum(begin + k, len(s.block) - 1)]
             out.quality[(begin + k < end) & (byte == ord(letter))] = quality
-    out.hdop = _decimal(s, 8)
+    out.hdop = decimal(s, 8)
 
 
 def _gll(out: Said, s: Sentences) -> None:
-    _position(out, s, 1)
-    out.clock_us = _clock(s, 5)
-    out.status = _status(s, 6)
-    out.mode = _letter(s, 7)
+    set_position(out, s, 1)
+    set_clock(out, s, 5)
+    out.status = status(s, 6)
+    out.mode = letter(s, 7)
 
 
 def _vtg(out: Said, s: Sentences) -> None:
     """Two layouts: in the newer one letters follow the numbers (field 2 is T)."""
-    lettered = _letter(s, 2) == ord("T")
-    knots = np.where(lettered, _decimal(s, 5), _decimal(s, 3))
-    kmh = np.where(lettered, _decimal(s, 7), _decimal(s, 4))
+    lettered = letter(s, 2) == ord("T")
+    knots = np.where(lettered, decimal(s, 5), decimal(s, 3))
+    kmh = np.where(lettered, decimal(s, 7), decimal(s, 4))
     out.speed_m_s = np.where(np.isnan(knots), from_kmh(kmh), knots * KNOT_M_S)
-    out.course_deg = _decimal(s, 1)
+    out.course_deg = decimal(s, 1)
 
 
 def _zda(out: Said, s: Sentences) -> None:
-    out.clock_us = _clock(s, 1)
+    set_clock(out, s, 1)
     parts = [scan.numbers(s.block, *s.field(k)) for k in (2, 3, 4)]
     (day, _, day_good), (month, _, month_good), (year, _, year_good) = parts
     good = day_good & month_good & year_good & valid_date(year, month, day)
     out.day = np.where(good, days_of(np.where(good, year, 2000), month, day), UNKNOWN)
 
 
-def _clock(s: Sentences, number: int) -> Ints:
-    """hhmmss.sss as microseconds of the day; second 60 as the last moment before the minute."""
+def set_clock(out: Said, s: Sentences, number: int) -> None:
+    """hhmmss.sss as microseconds of the day, and what became of it.
+
+    24:00:00 is the end of the day that the sentence names; second 60 the last moment before the
+    minute.
+    """
     begin, end = s.field(number)
     digits, places, good = scan.numbers(s.block, begin, end)
     good &= places <= 9
     scale = 10 ** np.where(good, places, 0)
     whole, fraction = digits // scale, digits % scale
     hour, minute, second = whole // 10_000, whole // 100 % 100, whole % 100
-    good &= (hour < 24) & (minute < 60) & (second <= 60) & (end - begin >= 6)
+    good &= ((hour < 24) & (minute < 60) & (second <= 60)) | (digits == 240_000 * scale)
+    good &= end - begin >= 6
     micro = np.where(second == 60, 999_999, fraction * 1_000_000 // scale)
     seconds = hour * 3600 + minute * 60 + np.minimum(second, 59)
-    return np.where(good, seconds * 1_000_000 + micro, UNKNOWN)
+    out.clock_us = np.where(good, seconds * 1_000_000 + micro, UNKNOWN)
+    became = np.where(end > begin, np.where(good, np.where(second == 60, LEAP, GOOD), BAD), MISSING)
+    out.became = became.astype(np.int8)
 
 
-def _date(s: Sentences, number: int) -> Ints:
-    """ddmmyy as days since 1970; years from 80 on belong to the last century."""
+def date(s: Sentences, number: int, month_first: bool = False) -> Ints:
+    """ddmmyy (or mmddyy) as days since 1970; years from 80 on belong to the last century."""
     begin, end = s.field(number)
     digits, places, good = scan.numbers(s.block, begin, end)
     day, month, year = digits // 10_000, digits // 100 % 100, digits % 100
+    if month_first:
+        day, month = month, day
     year = year + np.where(year < 80, 2000, 1900)
     good &= (places == 0) & (end - begin == 6) & valid_date(year, month, day)
     return np.where(good, days_of(year, month, day), UNKNOWN)
 
 
-def _position(out: Said, s: Sentences, number: int) -> None:
+def set_position(out: Said, s: Sentences, number: int) -> None:
     """Latitude, hemisphere, longitude, hemisphere, from field `number` on."""
     lat, places, lat_good, lat_there = _degrees(s, number, 90)
     lon, _, lon_good, lon_there = _degrees(s, number + 2, 180)
-    north, east = _letter(s, number + 1), _letter(s, number + 3)
+    north, east = letter(s, number + 1), letter(s, number + 3)
     good = lat_good & lon_good
     good &= (north == ord("N")) | (north == ord("S"))
     good &= (east == ord("E")) | (east == ord("W"))
@@ -195,18 +216,21 @@ def _degrees(
     return value, places, good & (minutes < 60) & (value <= most), end > begin
 
 
-def _status(s: Sentences, number: int) -> NDArray[np.int8]:
-    letters = _letter(s, number)
+def status(s: Sentences, number: int) -> NDArray[np.int8]:
+    """VALID, VOID or NOT_SAID, by the letter of a field."""
+    letters = letter(s, number)
     valid = (letters == ord("A")) | (letters == ord("D"))
     void = letters == ord("V")
     return np.where(valid, VALID, np.where(void, VOID, NOT_SAID)).astype(np.int8)
 
 
-def _decimal(s: Sentences, number: int) -> Floats:
+def decimal(s: Sentences, number: int) -> Floats:
+    """A field as a number, NaN where it is none."""
     return decimals(s.block, *s.field(number))
 
 
-def _letter(s: Sentences, number: int) -> NDArray[np.uint8]:
+def letter(s: Sentences, number: int) -> NDArray[np.uint8]:
+    """A field of one letter, 0 where it is none."""
     return scan.letter(s.block, *s.field(number))
 
 

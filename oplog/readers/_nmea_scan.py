@@ -64,6 +64,8 @@ class Sentences:
 
         A field that is not there is empty.
         """
+        if not len(self.commas):
+            return self.end, self.end
         last = len(self.commas) - 1
         before = np.minimum(self.first_comma + number - 1, last)
         after = np.minimum(self.first_comma + number, last)

@@ -17,6 +17,7 @@ import numpy as np
 from oplog.errors import Problem
 from oplog.readers import _nmea_epochs as epochs
 from oplog.readers import _nmea_fields as nf
+from oplog.readers import _nmea_makers as makers
 from oplog.readers import _nmea_scan as scan
 from oplog.readers._nmea_fields import Said
 from oplog.readers._nmea_scan import Mask, Sentences
@@ -28,6 +29,7 @@ BLOCK_BYTES = 1 << 22
 _BINARY_GAP_BYTES = 32
 _LEAST_BINARY_BYTES = 4
 _SENTENCE = re.compile(rb"[$!][A-Z]{2}[A-Z0-9]{2,3},")
+_WIDE_DOLLAR = re.compile(rb"\0\$\0[A-Z]\0|\$\0[A-Z]\0")
 _DATUM = re.compile(rb"\$(?:..DTM|PGRMM),([A-Za-z0-9 _/.-]{2,20})[,*]")
 _WGS_84 = (b"W84", b"WGS 84", b"WGS84", b"WGS-84")
 _KIND_CODE = {(n[0] << 16) | (n[1] << 8) | n[2]: kind for kind, n in enumerate(nf.NAMES)}
@@ -36,7 +38,7 @@ _STANDARD = frozenset(
         r"\w+",
         """AAM ABM ALM APB BBM BEC BOD BWC BWR BWW DBK DBT DPT DTM FSI GBS GNS GRC GRS GSA GST
         GSV GTD GXA HDG HDM HDT HSC HVD HVM ITS LCD MOB MSK MSS MTW MWV RMA RMB ROT RPM RSA
-        RTE TXT VBW VDM VDO VDR VHW VLW VPW VTD WCV WPL XDR XTE XTR ZFO ZTG""",
+        RTE TXT THS VBW VDM VDO VDR VHW VLW VPW VTD WCV WPL XDR XTE XTR ZFO ZTG""",
     )
 )
 """Sentences of the standard that say nothing of the position: left out without a word."""
@@ -60,22 +62,30 @@ def read(data: bytes, name: str, zone: str | None) -> tuple[Track, list[Problem]
         part, check = _columns(found, offset, names, tally)
         parts.append(part)
         checks.append(check)
-    said = _with_checksum(nf.join(parts), np.concatenate(checks), tally)
-    _say_ignored(names, tally)
+    said = makers.where_needed(_with_checksum(nf.join(parts), np.concatenate(checks), tally))
+    used = frozenset(nf.NAMES) | makers.suffixes(said)
+    _say_ignored(names, used, tally)
     _say_datum(data, names, tally)
     rows = epochs.merge(said, tally)
     if not len(rows):
         if not tally.found or not len(said):
             tally.add("NMEA sentences, but none with a position", done="nothing to read")
         return empty(), tally.problems()
-    return finish(rows, tally, zone, _device(names, len(rows))), tally.problems()
+    return finish(rows, tally, zone, _device(names, used, len(rows))), tally.problems()
 
 
 def _one_byte(data: bytes) -> bytes:
     """The same in one byte a letter: some consoles save what they capture in UTF-16."""
-    if data[:2] not in (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE):
-        return data
-    return data.decode("utf-16", "replace").encode("latin-1", "replace")
+    code = "utf-16" if data[:2] in (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE) else _two_bytes(data)
+    return data.decode(code, "replace").encode("latin-1", "replace") if code else data
+
+
+def _two_bytes(data: bytes) -> str:
+    """Which UTF-16 it is where the mark at the beginning is lost; empty if it is none."""
+    head = data[:1024]
+    if 3 * head.count(0) < len(head) or not (found := _WIDE_DOLLAR.search(head)):
+        return ""
+    return "utf-16-be" if found.start() % 2 == 0 and found[0][:1] == b"\0" else "utf-16-le"
 
 
 def _blocks(data: bytes) -> Iterator[tuple[int, scan.Bytes]]:
@@ -106,19 +116,23 @@ def _columns(
 ) -> tuple[Said, scan.States]:
     """What the position sentences of a block say, in the order of the file."""
     found = found.take(_sentences(found))
-    names.update(_names(found, found.checksum == scan.MATCHES))
+    found_whole = (found.checksum == scan.MATCHES) | (found.checksum == scan.ABSENT)
+    names.update(_names(found, found_whole))
     for state, message in (
         (scan.DIFFERS, "checksum does not match"),
         (scan.CUT, "a sentence is cut short"),
     ):
         tally.add_rows(message, found.checksum == state, found.start - 1 + offset, "dropped")
-    found = found.take((found.checksum == scan.MATCHES) | (found.checksum == scan.ABSENT))
+    found = found.take(found_whole)
     code = _code(found, 2)
     parts, order = [], []
     for wanted, kind in _KIND_CODE.items():
         rows = np.flatnonzero((code == wanted) & (found.block[found.start] != ord("P")))
         parts.append(nf.said(kind, found.take(rows), offset))
         order.append(rows)
+    of_makers, rows = makers.said(found, offset)
+    parts.append(of_makers)
+    order.append(rows)
     in_order = np.concatenate(order)
     back = np.argsort(in_order, kind="stable")
     return nf.join(parts).take(back), found.checksum[in_order[back]]
@@ -169,11 +183,11 @@ def _with_checksum(said: Said, check: scan.States, tally: Tally) -> Said:
     return said.take(~absent)
 
 
-def _say_ignored(names: Counter[bytes], tally: Tally) -> None:
+def _say_ignored(names: Counter[bytes], used: frozenset[bytes], tally: Tally) -> None:
     other = {
         n: c
         for n, c in names.items()
-        if n[2:] not in nf.NAMES and (n[:1] == b"P" or n[2:].decode() not in _STANDARD)
+        if n[2:] not in used and (n[:1] == b"P" or n[2:].decode() not in _STANDARD)
     }
     if other:
         listed = ", ".join(n.decode().rstrip(",") for n in sorted(other)[:6])
@@ -194,7 +208,9 @@ def _say_datum(data: bytes, names: Counter[bytes], tally: Tally) -> None:
         )
 
 
-def _device(names: Counter[bytes], fixes: int) -> str:
+def _device(names: Counter[bytes], used: frozenset[bytes], fixes: int) -> str:
     """The position sentences that the receiver writes regularly."""
-    regular = sorted(n.decode() for n, c in names.items() if n[2:] in nf.NAMES and 4 * c >= fixes)
+    regular = sorted(
+        n.decode().rstrip(",") for n, c in names.items() if n[2:] in used and 4 * c >= fixes
+    )
     return "NMEA " + " ".join(regular) if regular else "NMEA"

@@ -1,0 +1,147 @@
+"""Sentences as receivers of several makes write them, and clocks that are no clocks."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from oplog.readers import nmea, read
+from tests.test_readers_nmea import gga, line, messages, rmc, times, zda
+
+FIRST, SECOND = "5207.0000,N,00012.5000,E", "5207.0100,N,00012.5000,E"
+
+
+class TestClocks:
+    def test_a_time_of_day_that_cannot_be_costs_only_its_own_sentence(self):
+        track, said = messages(
+            rmc("080000.00", "07.0000")
+            + rmc("256199.00", "09.9999")
+            + gga("0800xx.00", "09.9999")
+            + rmc("080001.00", "07.0100")
+        )
+        assert times(track) == ["2024-05-02T08:00:00.000", "2024-05-02T08:00:01.000"]
+        assert track.lat == pytest.approx([52 + 7 / 60, 52 + 7.01 / 60])
+        assert len(said) == 1
+        assert "line 2" in said[0]
+        assert "time cannot be read" in said[0]
+        assert "(2 times)" in said[0]
+
+    def test_a_void_sentence_with_such_a_time_denies_no_other_fix(self):
+        track, _ = messages(rmc("080000.00") + rmc("256199.00", status="V"))
+        assert len(track) == 1
+
+    def test_a_place_without_any_time_does_not_move_the_fix_before(self):
+        track, said = messages(rmc("080000.00") + gga("", "09.9999") + rmc("080001.00", "07.0100"))
+        assert track.lat == pytest.approx([52 + 7 / 60, 52 + 7.01 / 60])
+        assert any("time is missing" in s for s in said)
+
+    def test_24_00_00_is_the_beginning_of_the_next_day(self):
+        track, said = messages(
+            rmc("235959.00", "07.0000")
+            + rmc("240000.00", "07.0100")
+            + rmc("000001.00", date="030524")
+        )
+        assert times(track) == [
+            "2024-05-02T23:59:59.000",
+            "2024-05-03T00:00:00.000",
+            "2024-05-03T00:00:01.000",
+        ]
+        assert said == []
+
+    def test_second_60_is_clamped_and_told(self):
+        track, said = messages(rmc("235960.00", date="311216") + rmc("000000.00", date="010117"))
+        assert times(track) == ["2016-12-31T23:59:59.999", "2017-01-01T00:00:00.000"]
+        assert any("second 60" in s for s in said)
+
+
+@pytest.mark.parametrize(
+    ("letters", "kept"), [("MM", 0), ("SS", 0), ("SE", 0), ("SA", 1), ("N", 0)]
+)
+def test_places_typed_in_or_simulated_are_no_fixes_in_gns_either(letters, kept):
+    sentence = line(f"GNGNS,080000.00,{FIRST},{letters},14,0.7,40.0,45.0,,")
+    track, said = messages(sentence + zda("080000.00"))
+    assert len(track) == kept
+    assert bool(said) != bool(kept)
+
+
+MAKERS = {
+    "u-blox": "PUBX,00,{clock},{place},40.0,G3,2.1,2.0,9.0,90.00,0.007,,0.92,1.19,0.77,9,0,0",
+    "Trimble": "PTNL,GGK,{clock},050224,{place},3,09,1.9,EHT150.790,M",
+    "GGK": "GPGGK,{clock},050224,{place},3,09,1.9,EHT150.790,M",
+    "Ashtech": "PASHR,POS,0,12,{clock},{place},40.0,,90.0,4.9,0.0,1.2,0.9,0.8,0.7,GA00",
+    "SkyTraq": "PSTI,030,{clock},A,{place},40.0,2.50,0.00,0.01,020524,R,0.999,3.724",
+    "Garmin": "PGRMF,380,115210,020524,{clock},18,{place},A,2,9,90,1,1",
+}
+UNDATED = ("u-blox", "Ashtech")
+
+
+class TestMakersSentences:
+    @pytest.mark.parametrize("maker", MAKERS)
+    def test_they_are_read_where_there_are_no_others(self, maker):
+        text = "".join(
+            line(MAKERS[maker].format(clock=clock, place=place))
+            for clock, place in (("080000.00", FIRST), ("080001.00", SECOND))
+        )
+        track, said = messages(text + zda("080001.00") if maker in UNDATED else text)
+        assert times(track) == ["2024-05-02T08:00:00.000", "2024-05-02T08:00:01.000"]
+        assert track.lat == pytest.approx([52 + 7 / 60, 52 + 7.01 / 60])
+        assert track.lon == pytest.approx(12.5 / 60)
+        assert said == []
+
+    @pytest.mark.parametrize("maker", MAKERS)
+    def test_beside_the_standard_ones_they_give_no_place(self, maker):
+        other = line(MAKERS[maker].format(clock="080000.00", place=SECOND))
+        track, _ = messages(other + rmc("080000.00") + gga("080000.00") + other)
+        assert track.lat == pytest.approx([52 + 7 / 60])
+
+    @pytest.mark.parametrize("maker", [m for m in MAKERS if m not in UNDATED])
+    def test_but_the_date_where_no_other_is(self, maker):
+        other = line(MAKERS[maker].format(clock="080000.00", place=SECOND))
+        track, _ = messages(gga("080000.00") + other + gga("080001.00", "07.0100"))
+        assert times(track) == ["2024-05-02T08:00:00.000", "2024-05-02T08:00:01.000"]
+        assert track.lat == pytest.approx([52 + 7 / 60, 52 + 7.01 / 60])
+
+    def test_the_date_of_pubx_04(self):
+        track, _ = messages(gga("080000.00") + line("PUBX,04,080000.00,020524,113851.00,1196,15D"))
+        assert times(track) == ["2024-05-02T08:00:00.000"]
+
+    @pytest.mark.parametrize(
+        ("maker", "old", "new"),
+        [
+            ("u-blox", ",G3,", ",NF,"),
+            ("u-blox", ",G3,", ",DR,"),
+            ("Trimble", ",3,09", ",0,09"),
+            ("SkyTraq", ",A,", ",V,"),
+            ("Garmin", ",A,2,", ",A,0,"),
+        ],
+    )
+    def test_what_they_call_no_fix_is_none(self, maker, old, new):
+        body = MAKERS[maker].format(clock="080000.00", place=FIRST).replace(old, new)
+        track, said = messages(line(body) + zda("080000.00"))
+        assert len(track) == 0
+        assert said
+
+
+def test_receivers_without_checksums_are_told_apart():
+    def bare(text: str) -> str:
+        return text.partition("*")[0] + "\r\n"
+
+    old, plotter = (
+        messages("".join(bare(sentence(f"0800{k:02d}.00")) for k in range(20)))[0]
+        for sentence in (rmc, lambda clock: rmc(clock, talker="II"))
+    )
+    assert old.device != plotter.device
+
+
+@pytest.mark.parametrize("order", ["utf-16-le", "utf-16-be"])
+def test_two_bytes_a_letter_without_a_mark_at_the_beginning(order):
+    text = rmc("080000.00") + gga("080000.00")
+    assert len(read(text.encode(order))[0]) == 1
+
+
+def test_a_block_without_a_single_comma(monkeypatch):
+    monkeypatch.setattr(nmea, "BLOCK_BYTES", 512)
+    filler = "# nothing to see here\r\n" * 40
+    track, _ = messages(rmc("080000.00") + filler + "$GPRMCX\r\n" * 60 + filler + rmc("080001.00"))
+    assert len(track) == 2
+    assert np.isfinite(track.lat).all()
