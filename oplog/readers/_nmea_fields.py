@@ -168,13 +168,15 @@ def set_clock(out: Said, s: Sentences, number: int) -> None:
     scale = 10 ** np.where(good, places, 0)
     whole, fraction = digits // scale, digits % scale
     hour, minute, second = whole // 10_000, whole // 100 % 100, whole % 100
-    good &= ((hour < 24) & (minute < 60) & (second <= 60)) | (digits == 240_000 * scale)
-    good &= end - begin >= 6
+    good &= (end - begin >= 6) & (minute < 60) & (second <= 60) & (hour <= 24)
+    if good.any() and int(hour[good].max()) == 24:
+        good &= (hour < 24) | (digits == 240_000 * scale)
     micro = np.where(second == 60, 999_999, fraction * 1_000_000 // scale)
     seconds = hour * 3600 + minute * 60 + np.minimum(second, 59)
     out.clock_us = np.where(good, seconds * 1_000_000 + micro, UNKNOWN)
-    became = np.where(end > begin, np.where(good, np.where(second == 60, LEAP, GOOD), BAD), MISSING)
-    out.became = became.astype(np.int8)
+    out.became[end > begin] = BAD
+    out.became[good] = GOOD
+    out.became[good & (second == 60)] = LEAP
 
 
 def date(s: Sentences, number: int, month_first: bool = False) -> Ints:

@@ -104,11 +104,14 @@ _KINDS: tuple[tuple[bytes, Callable[[Said, Sentences], None]], ...] = (
 """How the sentences begin; any letter for `?`."""
 
 
-def said(found: Sentences, offset: int) -> tuple[Said, scan.Ints]:
-    """What such sentences say, and which of those found they are. offset: place of their block."""
-    parts, rows = [nf.blank(nf.MAKER, found.take(np.zeros(0, np.int64)), offset)], []
-    third = found.block[found.start + 2] if len(found) else np.zeros(0, np.uint8)
-    likely = np.flatnonzero((found.block[found.start] == ord("P")) | (third == ord("G")))
+def said(found: Sentences, unknown: scan.Ints, offset: int) -> tuple[Said, scan.Ints]:
+    """What such sentences say, and which of those found they are.
+
+    unknown: those that are no standard sentence with a place; offset: place of their block.
+    """
+    parts, rows = [nf.blank(nf.MAKER, found.take(unknown[:0]), offset)], []
+    third = found.block[found.start[unknown] + 2]
+    likely = unknown[(found.block[found.start[unknown]] == ord("P")) | (third == ord("G"))]
     for begin, read in _KINDS if len(likely) else ():
         at = likely[_begins(found, likely, begin)]
         if len(at):

@@ -125,12 +125,15 @@ def _columns(
         tally.add_rows(message, found.checksum == state, found.start - 1 + offset, "dropped")
     found = found.take(found_whole)
     code = _code(found, 2)
+    code[found.block[found.start] == ord("P")] = 0
+    unknown = np.ones(len(found), bool)
     parts, order = [], []
     for wanted, kind in _KIND_CODE.items():
-        rows = np.flatnonzero((code == wanted) & (found.block[found.start] != ord("P")))
+        rows = np.flatnonzero(code == wanted)
+        unknown[rows] = False
         parts.append(nf.said(kind, found.take(rows), offset))
         order.append(rows)
-    of_makers, rows = makers.said(found, offset)
+    of_makers, rows = makers.said(found, np.flatnonzero(unknown), offset)
     parts.append(of_makers)
     order.append(rows)
     in_order = np.concatenate(order)
