@@ -125,3 +125,133 @@ def test_a_document_type_in_a_comment_or_in_quoted_text_is_none():
         track, problems = read(f"<gpx>{unclosed}".encode(), name="x")
         assert len(track) == 0
         assert "document type" in problems[0].message
+
+
+def serial(moment: datetime) -> float:
+    """Days since the end of 1899, as spreadsheets count them."""
+    return (moment - datetime(1899, 12, 30, tzinfo=moment.tzinfo)).total_seconds() / 86_400
+
+
+def bare_clock(moment: datetime) -> str:
+    return f"{moment.hour}:{moment.minute}:{moment.second}"
+
+
+UTC_SPELLED: dict[str, tuple[str, Row]] = {
+    "a spreadsheet's days": ("UTC,lat,lon", lambda t, a, o: f"{serial(t):.9f},{a:.9f},{o:.9f}"),
+    "with a decimal comma": (
+        "UTC;lat;lon",
+        lambda t, a, o: f"{serial(t):.9f};{a:.9f};{o:.9f}".replace(".", ","),
+    ),
+    "a spreadsheet's day, and its part": (
+        "date utc,time utc,lat,lon",
+        lambda t, a, o: f"{int(serial(t))},{serial(t) % 1:.9f},{a:.9f},{o:.9f}",
+    ),
+    "a column for each": (
+        "Year,Month,Day,Hour (UTC),Minute,Second,lat,lon",
+        lambda t, a, o: (
+            f"{t.year},{t.month},{t.day},{t.hour},{t.minute},{t.second},{a:.9f},{o:.9f}"
+        ),
+    ),
+    "a column for each part of the date": (
+        "year,month,day,time utc,lat,lon",
+        lambda t, a, o: f"{t.year},{t.month},{t.day},{t:%H:%M:%S},{a:.9f},{o:.9f}",
+    ),
+    "no leading zeros": (
+        "utc,lat,lon",
+        lambda t, a, o: f"{t.year}-{t.month}-{t.day} {bare_clock(t)},{a:.9f},{o:.9f}",
+    ),
+    "weeks": ("utc,lat,lon", lambda t, a, o: f"{t:%G-W%V-%uT%H:%M:%SZ},{a:.9f},{o:.9f}"),
+    "days of the year": ("utc,lat,lon", lambda t, a, o: f"{t:%Y-%jT%H:%M:%SZ},{a:.9f},{o:.9f}"),
+    "days, packed": ("utc,lat,lon", lambda t, a, o: f"{t:%Y%jT%H%M%SZ},{a:.9f},{o:.9f}"),
+    "date utc, time utc": (
+        "date utc,time utc,lat,lon",
+        lambda t, a, o: f"{t:%Y-%m-%d},{t:%H:%M:%S},{a:.9f},{o:.9f}",
+    ),
+    "a line of units": (
+        "time,lat,lon",
+        lambda t, a, o: "UTC,°,°\n" * (t == FIXES[0][0]) + f"{iso(t)},{a:.9f},{o:.9f}",
+    ),
+    "the header again": (
+        "time,lat,lon",
+        lambda t, a, o: f"{iso(t)},{a:.9f},{o:.9f}" + "\ntime,lat,lon" * (t.second == 30),
+    ),
+    "forty lines before": (
+        "key: value, more\n" * 40 + "time,lat,lon",
+        lambda t, a, o: f"{iso(t)},{a:.9f},{o:.9f}",
+    ),
+    "more cells than names": ("time,lat,lon", lambda t, a, o: f"{iso(t)},{a:.9f},{o:.9f},2.5"),
+    "minutes with a sign": (
+        "time,lat,lon",
+        lambda t, a, o: f"{iso(t)},+52{a % 1 * 60:011.8f},+000{o % 1 * 60:011.8f}",
+    ),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("how", UTC_SPELLED)
+def test_more_spellings(how):
+    track, said = came_in(table(*UTC_SPELLED[how]))
+    assert_right(track, 200)
+    assert said == []
+
+
+@pytest.mark.parametrize("time", ["2026-124", "2026124", "2026-0504", "202654", "2026-5"])
+def test_no_other_day_is_made_of_digits(time):
+    """2026-124 is the 124th day, not the fourth of December."""
+    track, _ = came_in(f"utc,lat,lon\n{time}T08:00:00Z,52.1,0.2\n")
+    assert [str(t)[:10] for t in track.time] in ([], ["NaT"], ["2026-05-04"])
+
+
+def test_milliseconds_in_a_column_of_their_own():
+    stamps = [("08:00:00", 0), ("08:00:00", 100), ("08:00:00", 900), ("08:00:01", 5)]
+    rows = "".join(f"2026-05-04 {c},{ms},52.{k},0.2\n" for k, (c, ms) in enumerate(stamps, 1))
+    track, _ = came_in("utc,ms,lat,lon\n" + rows)
+    assert [str(t)[17:23] for t in track.time] == ["00.000", "00.100", "00.900", "01.005"]
+    counted = rows.replace(",900,", ",90000,")  # since the device was switched on
+    track, _ = came_in("utc,ms,lat,lon\n" + counted)
+    assert [str(t)[17:23] for t in track.time] == ["00.000", "00.000", "00.000", "01.000"]
+
+
+def test_seconds_of_the_day_are_no_days():
+    rows = "".join(f"{40_000 + k}.0,52.{k},0.2\n" for k in range(1, 9))
+    track, said = came_in("utc,lat,lon\n" + rows)
+    assert len(track) == 0
+    assert said
+
+
+class TestQuotes:
+    ROWS = tuple(f"{iso(t)},{a:.9f},{o:.9f}," for t, a, o in FIXES)
+
+    def text(self, *notes: tuple[int, str]) -> str:
+        rows = [row + dict(notes).get(k, "ok") for k, row in enumerate(self.ROWS)]
+        return "time,lat,lon,note\n" + "\n".join(rows) + "\n"
+
+    def test_one_that_is_not_closed_swallows_nothing(self):
+        for notes in (((5, '"6 in'),), ((5, '"6 in'), (90, '"8 in')), ((199, '"6 in'),)):
+            track, problems = read(self.text(*notes).encode(), name="x")
+            assert_right(track, 200)
+            found = [(p.line, p.message) for p in problems]
+            assert found in ([], [(7, "a quotation mark that is not closed")])
+            assert found or notes[0][0] == 199
+
+    def test_nor_in_a_long_file(self):
+        text = self.text((5, '"6 in')) + "\n".join(r + "x" * 2000 for r in self.ROWS[1:]) + "\n"
+        track, said = came_in(text)
+        assert_right(track, 200)
+        assert "a quotation mark that is not closed" in said
+
+    def test_a_very_long_note_costs_nothing(self):
+        track, said = came_in(self.text((5, "x" * 200_000)))
+        assert_right(track, 200)
+        assert said == []
+
+    def test_a_note_may_have_lines_of_its_own(self):
+        track, said = came_in(self.text((5, '"gate shut,\nstones, mended"')))
+        assert_right(track, 200)
+        assert said == []
+
+
+def test_a_table_without_names_is_told_what_it_lacks():
+    track, problems = read(b"2026-05-04T08:00:00Z,52.1,0.2\n2026-05-04T08:00:01Z,52.1,0.2\n")
+    assert len(track) == 0
+    assert "no line that names its columns" in problems[0].message
+    assert "time,lat,lon" in problems[0].done

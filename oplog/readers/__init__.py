@@ -23,6 +23,11 @@ from oplog.readers._tally import Tally
 from oplog.track import Track, concat, empty
 
 _COMMONEST = "gpx"
+_DEGREES = rb"[ \"']*-?\d{1,3}\.\d+[ \"']*"
+_NAMELESS = re.compile(
+    rb"[^\n]*?(?:^|[;,\t])" + _DEGREES + rb"[;,\t]" + _DEGREES + rb"\r?(?:[;,\t\n]|$)"
+)
+"""A first line with two numbers side by side that can be degrees."""
 _NOT_TRACKS = ("boundaries", "mentions", "rollover")
 
 
@@ -54,6 +59,10 @@ def _read_one(data: bytes, name: str, zone: str | None) -> tuple[Track, list[Pro
         if module.sniff(data):
             found: tuple[Track, list[Problem]] = module.read(data, name, zone)
             return found
+    if _NAMELESS.match(data[:2048].removeprefix(b"\xef\xbb\xbf")):
+        what = "a table with no line that names its columns"
+        write = "write one above it, such as: time,lat,lon"
+        return empty(), [Problem(name, None, what, done=f"nothing to read; {write}")]
     return empty(), [Problem(name, None, _what_it_is(data), done="nothing to read")]
 
 

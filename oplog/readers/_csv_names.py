@@ -26,13 +26,13 @@ _LON = (
     "|długośćgeograficzna|délka|pituusaste|pituus)"
 )
 _PATTERNS = {
+    "date": re.compile(
+        f"{_BEFORE}(?:date|datum|fecha|dato|jour|data|päivä|päivämäärä)(?:utc|gmt|local|gps|ymd|dmy)*"
+    ),
     "time": re.compile(
         f"{_BEFORE}(?:time|timestamp|datetime|stamp|utc|ts|unix|epoch|zeit|uhrzeit|zeitstempel"
         f"|zeitpunkt|heure|horodatage|tijd|tijdstip|hora|fechahora|ora|czas|čas|tid|tidpunkt"
         f"|tidspunkt|klokkeslæt|klokkeslett|aika|(?<=d)at){_AFTER}"
-    ),
-    "date": re.compile(
-        f"{_BEFORE}(?:date|datum|fecha|dato|jour|data|päivä|päivämäärä)(?:utc|gmt|local|gps|ymd|dmy)*"
     ),
     "lat": re.compile(_PLACE_BEFORE + _LAT + _PLACE_AFTER.format(letters="n|s|ns")),
     "lon": re.compile(_PLACE_BEFORE + _LON + _PLACE_AFTER.format(letters="e|w|ew")),
@@ -43,6 +43,11 @@ _PATTERNS = {
         "(?:overground|deg|degrees|true)*"
     ),
     "hdop": re.compile("(?:gps)?hdop"),
+    **{
+        part: re.compile(f"(?:utc|gmt|gps|gnss|local)*{part}s?(?:utc|gmt|gps|local)*")
+        for part in ("year", "month", "day", "hour", "minute", "second")
+    },
+    "millisecond": re.compile("(?:gps|utc|time)*(?:ms|msecs?|millis|milliseconds?)"),
     "machine": re.compile(
         "(?:vehicle|machine|tractor|device|unit|asset|fahrzeug|maschine|imei)"
         "(?:id|name|no|nr|number|serial)?"
@@ -62,12 +67,13 @@ _MOST_WORDS = 5
 @dataclass(frozen=True)
 class Columns:
     """Which column holds what (numbers from 0), the unit of speed in m/s, whether the names say
-    that times are UTC, and how many columns there are."""
+    that times are UTC, how many columns there are, and their names, in small letters."""
 
     at: dict[str, int] = field(default_factory=dict)
     speed_unit_m_s: float = 1.0
     utc: bool = False
     width: int = 0
+    names: tuple[str, ...] = ()
 
     def __contains__(self, name: str) -> bool:
         return name in self.at
@@ -97,8 +103,8 @@ def columns(names: Sequence[str]) -> Columns:
             at["lon"], at["lat"] = plain.index("x"), plain.index("y")
     if "time" not in at and "date" in at:
         at["time"], utc_of["time"] = at.pop("date"), utc_of["date"]
-    utc = utc_of.get("time", False) or utc_of.get("date", False)
-    return Columns(at, unit_m_s, utc, len(names))
+    utc = any(utc_of.get(kind, False) for kind in ("time", "date", "hour"))
+    return Columns(at, unit_m_s, utc, len(names), tuple(n.casefold() for n in names))
 
 
 def header(text: str, lines: int) -> tuple[int, str, Columns] | None:

@@ -25,6 +25,9 @@ _WEEKDAY = re.compile(r"\s*[^\W\d]{2,9}\.?,?\s+(?=\d\d?[\s/.-]+[^\W\d]{3}|[^\W\d
 _COLONED = re.compile(r"\s*(\d{4}):(\d\d):(\d\d)\b")
 _NAMED = re.compile(r"\s*(\d\d?)[\s/.-]+([^\W\d]{3,9})[\s/.,-]+(\d{4})(.*)", re.DOTALL)
 _NAMED_FIRST = re.compile(r"\s*([^\W\d]{3,9})[\s.]+(\d\d?),?\s+(\d{4})(.*)", re.DOTALL)
+_SERIAL = re.compile(r"(\d{5})(?:[.,](\d+))?(?:(?:[.,]0+)? 0?[.,](\d+))?")
+_FIRST_SERIAL, _LAST_SERIAL, _SERIAL_OF_1970 = 36_526, 62_000, 25_569
+_LONGEST_STEP_DAYS = 0.02
 _MONTHS = {
     name: number
     for number, names in enumerate(
@@ -79,6 +82,9 @@ def parse(
     """
     if any(stamps) and all(_is_count(s) for s in stamps if s):
         return _unix(stamps)
+    if (days := _serial_days(stamps)) is not None:
+        became = np.where(days == _times.NAT, _times.MISSING, _times.GOOD if utc else _times.LOCAL)
+        return days, became.astype(np.int8)
     slashed = [_SLASHED.fullmatch(s) for s in stamps]
     if any(slashed) and order == NOT_TOLD:
         tally.add_rows(TWO_WAYS, [m is not None for m in slashed], lines, "times left out")
@@ -133,6 +139,25 @@ def _is_count(stamp: str) -> bool:
     """Whether digits are a time since 1970, and no date and time one behind the other."""
     packed = len(stamp) == 14 and stamp[:2] in ("19", "20") and stamp[4:6] <= "12"
     return not packed and bool(re.fullmatch(r"\d{9,19}(\.\d+)?", stamp))
+
+
+def _serial_days(stamps: list[str]) -> _times.Ints | None:
+    """Days since the end of 1899, as spreadsheets write times where the cell is no date; or None.
+
+    Seconds of the day have as many digits, but whole steps. Rounded to milliseconds.
+    """
+    found = [_SERIAL.fullmatch(s) for s in stamps]
+    if not any(found) or not all(m or not s for m, s in zip(found, stamps, strict=True)):
+        return None
+    days = np.array(
+        [float(f"{m[1]}.{(m[2] or m[3] or '0')}") if m else np.nan for m in found], np.float64
+    )
+    known = days[~np.isnan(days)]
+    in_range = ((known >= _FIRST_SERIAL) & (known < _LAST_SERIAL)).all()
+    if not in_range or (len(known) > 1 and np.median(np.abs(np.diff(known))) > _LONGEST_STEP_DAYS):
+        return None
+    millis = np.rint((np.nan_to_num(days) - _SERIAL_OF_1970) * 86_400_000).astype(np.int64)
+    return np.where(np.isnan(days), _times.NAT, millis * 1000)
 
 
 def _unix(stamps: list[str]) -> tuple[_times.Ints, np.ndarray]:

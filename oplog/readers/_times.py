@@ -22,11 +22,14 @@ DAY_US = 86_400_000_000
 
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _STAMP = re.compile(
-    r"\s*(\d{4})[-/.]?(\d\d?)[-/.]?(\d\d?)"
-    r"(?:[Tt ]\s*(\d\d?):(\d\d)(?::(\d\d)(?:[.,](\d+))?)?)?"
+    r"\s*(\d{4})(?:[-/.](\d\d?)[-/.](\d\d?)|(\d\d)(\d\d))"
+    r"(?:[Tt ]\s*(\d\d?):(\d\d?)(?::(\d\d?)(?:[.,](\d+))?)?)?"
     r"\s*(Z|z|UTC|GMT|(?:UTC|GMT)?[+-]\d\d(?::?\d\d)?)?\s*",
     re.ASCII,
 )
+_OF_YEAR = re.compile(r"\s*(\d{4})-?(\d{3})(?=[Tt ]|$)", re.ASCII)
+_OF_WEEK = re.compile(r"\s*(\d{4})-?W(\d\d)-?(\d)(?=[Tt ]|$)", re.ASCII)
+"""The day of the year, and of the week, as ISO 8601 has them."""
 _PACKED_CLOCK = re.compile(r"(?<=[Tt ])(\d\d)(\d\d)(\d\d)(?!\d)", re.ASCII)
 
 
@@ -60,10 +63,12 @@ def parse_one(text: str) -> tuple[int, int]:
     """One date-time: ISO 8601 in its common spellings, or nothing."""
     if not text.strip():
         return NAT, MISSING
+    text = _of_calendar(text)
     found = _STAMP.fullmatch(text) or _STAMP.fullmatch(_PACKED_CLOCK.sub(r"\1:\2:\3", text))
     if not found:
         return NAT, BAD
-    *parts, fraction, zone = found.groups(default="")
+    whole, *date, hours, minutes, seconds, fraction, zone = found.groups(default="")
+    parts = [whole, date[0] or date[2], date[1] or date[3], hours, minutes, seconds]
     year, month, day, hour, minute, second = (int(p or 0) for p in parts)
     leap = second == 60
     micro = 999_999 if leap else int((fraction + "000000")[:6])
@@ -79,6 +84,20 @@ def parse_one(text: str) -> tuple[int, int]:
     since = moment - _EPOCH + timedelta(days=midnight)
     micros = since // timedelta(microseconds=1) - _offset_us(zone)
     return micros, LEAP if leap and zone else GOOD if zone else LOCAL
+
+
+def _of_calendar(text: str) -> str:
+    """With a day of the year or of a week as month and day; as it stands if there is no such."""
+    try:
+        if found := _OF_YEAR.match(text):
+            day = datetime.strptime(found[1] + found[2], "%Y%j")
+        elif found := _OF_WEEK.match(text):
+            day = datetime.fromisocalendar(*map(int, found.groups()))
+        else:
+            return text
+    except ValueError:
+        return text
+    return f"{day:%Y-%m-%d}{text[found.end() :]}"
 
 
 def _offset_us(zone: str) -> int:

@@ -7,15 +7,15 @@ commas are read.
 
 from __future__ import annotations
 
-import csv
 import re
 from collections.abc import Iterator
 
 import numpy as np
 
 from oplog.errors import Problem
-from oplog.readers import _csv_names, _csv_times, _speeds, _times
+from oplog.readers import _csv_names, _csv_rows, _csv_stamps, _csv_times, _speeds, _times
 from oplog.readers._csv_names import Columns
+from oplog.readers._csv_rows import Numbered
 from oplog.readers._numbers import number
 from oplog.readers._rows import Rows, finish, join, unstated
 from oplog.readers._tally import Tally
@@ -23,19 +23,19 @@ from oplog.track import Floats, Track, empty
 
 _ROWS_AT_ONCE = 50_000
 _HEAD_BYTES = 65_536
-_HEAD_LINES = 20
+_HEAD_LINES = 60
+_FIRST_ROWS = 20
 _MOST_MACHINES = 50
 _ROUND_TEXT = " \t\r\n='\""
 _QUANTITY = re.compile(r"([-+]?\d+(?:[.,]\d+)?)\s*[^\W\d][\w/ ]*")
-_MINUTES = (re.compile(r"\d{4}\.\d+[NS]?"), re.compile(r"\d{5}\.\d+[EW]?"))
+_MINUTES = (re.compile(r"[-+]?\d{4}\.\d+[NS]?"), re.compile(r"[-+]?\d{5}\.\d+[EW]?"))
+_DIGIT = re.compile(r"\d")
 _LAST_TWO = re.compile(r"(\d\d\.)")
 """Degrees and minutes in one number, as NMEA 0183 has them: 5218.1234 and 00009.0000."""
 _SEXAGESIMAL = re.compile(
-    r"""(?P<sign>-?)(?P<deg>\d{1,3})[°d:\s]\s*(?P<min>\d{1,2}(?:[.,]\d+)?)['′m:\s]?\s*"""
+    r"""(?P<sign>[-+]?)(?P<deg>\d{1,3})[°d:\s]\s*(?P<min>\d{1,2}(?:[.,]\d+)?)['′m:\s]?\s*"""
     r"""(?:(?P<sec>\d{1,2}(?:[.,]\d+)?)\s*(?:"|″|''|s)?)?\s*"""
 )
-
-Numbered = tuple[int, list[str]]
 
 
 def sniff(data: bytes) -> bool:
@@ -59,16 +59,19 @@ def read(data: bytes, name: str, zone: str | None) -> tuple[Track, list[Problem]
     start, parter, columns = header
     begin = text.find("\n", start) + 1 or len(text)
     first_line = text.count("\n", 0, begin) + 1
+
+    def table(tally: Tally) -> Iterator[Numbered]:
+        return _csv_rows.rows(text, begin, parter, first_line, columns.width, tally)
+
     order = _csv_times.DAY_FIRST
-    if "time" in columns and _csv_times.has_strokes(
-        _stamps_of(_first(text, begin, parter), columns)
-    ):
-        every = _table(text, begin, parter, first_line, Tally())
-        order = _csv_times.order_of(s for row in every for s in _stamps_of([row], columns))
+    first = [row for row, _ in zip(table(Tally()), range(_FIRST_ROWS), strict=False)]
+    if _csv_stamps.has_times(columns) and _csv_times.has_strokes(_stamps_of(first, columns)):
+        every = (s for row in table(Tally()) for s in _stamps_of([row], columns))
+        order = _csv_times.order_of(every)
     parts, machines = [], set[str]()
-    for batch in _batches(_table(text, begin, parter, first_line, tally)):
+    for batch in _batches(_without_names(table(tally), first_line, columns)):
         if parter == ",":
-            batch = _as_wide(batch, columns.width, tally)
+            batch = _as_wide(batch, columns, tally)
         if batch:
             parts.append(_rows(batch, columns, order, tally))
             machines |= _machines(batch, columns)
@@ -110,36 +113,6 @@ def _header(text: str) -> tuple[int, str, Columns] | None:
     return _csv_names.header(text.replace("\r", "\n") if "\n" not in text else text, _HEAD_LINES)
 
 
-def _lines(text: str, begin: int) -> Iterator[str]:
-    """Lines with their ends, one at a time, so that a long text is not held twice."""
-    while begin < len(text):
-        end = text.find("\n", begin) + 1 or len(text)
-        yield text[begin:end]
-        begin = end
-
-
-def _table(text: str, begin: int, parter: str, first_line: int, tally: Tally) -> Iterator[Numbered]:
-    """Rows with the numbers of their lines; empty ones are left out."""
-    reader = csv.reader(_lines(text, begin), delimiter=parter, skipinitialspace=True)
-    while True:
-        try:
-            row = next(reader)
-        except StopIteration:
-            return
-        except csv.Error:
-            line = first_line - 1 + reader.line_num
-            tally.add("a line that is no table row", line, 1, "set aside")
-            continue
-        if any(cell.strip() for cell in row):
-            yield first_line - 1 + reader.line_num, row
-
-
-def _first(text: str, begin: int, parter: str) -> list[Numbered]:
-    """The first rows, enough to see how dates are spelled."""
-    rows = _table(text, begin, parter, 1, Tally())
-    return [row for row, _ in zip(rows, range(_HEAD_LINES), strict=False)]
-
-
 def _batches(rows: Iterator[Numbered]) -> Iterator[list[Numbered]]:
     batch: list[Numbered] = []
     for row in rows:
@@ -151,10 +124,29 @@ def _batches(rows: Iterator[Numbered]) -> Iterator[list[Numbered]]:
         yield batch
 
 
-def _as_wide(batch: list[Numbered], width: int, tally: Tally) -> list[Numbered]:
-    """The rows without those that have more cells than the header, where that is the rule: a
-    decimal comma has cut numbers in two, and what is left of them can still be a place."""
-    wider = [any(cell.strip() for cell in row[width:]) for _, row in batch]
+def _without_names(
+    rows: Iterator[Numbered], first_line: int, columns: Columns
+) -> Iterator[Numbered]:
+    """The rows without those that hold names in place of a place: units below the header, or the
+    header again where tables were put one behind the other."""
+    lat, lon = columns.at["lat"], columns.at["lon"]
+    for line, row in rows:
+        places = [row[k].strip(_ROUND_TEXT).casefold() if k < len(row) else "" for k in (lat, lon)]
+        units = line == first_line and all(p and not _DIGIT.search(p) for p in places)
+        if not units and places != [columns.names[lat], columns.names[lon]]:
+            yield line, row
+
+
+def _as_wide(batch: list[Numbered], columns: Columns, tally: Tally) -> list[Numbered]:
+    """The rows without those that have more cells than the header, where that is the rule and
+    places are whole numbers: a decimal comma has cut them in two, and what is left of them can
+    still be a place."""
+    width, at = columns.width, (columns.at["lat"], columns.at["lon"])
+    wider = [
+        any(cell.strip() for cell in row[width:])
+        and not all(re.search(r"\d[.,]\d", row[k]) for k in at)
+        for _, row in batch
+    ]
     if 2 * sum(wider) <= len(batch):
         return batch
     what = "more cells than the header has names (decimal commas in a table parted by commas?)"
@@ -170,16 +162,7 @@ def _cells(batch: list[Numbered], columns: Columns, column: str) -> list[str]:
 
 
 def _stamps_of(batch: list[Numbered], columns: Columns) -> list[str]:
-    """Date and time of each row as one text."""
-    stamps = _cells(batch, columns, "time")
-    if "date" not in columns:
-        return stamps
-    dates = _cells(batch, columns, "date")
-    # a column called time may hold the date as well
-    return [
-        t if len(re.sub(r"\D", "", t)) >= 12 else f"{d} {t}".strip()
-        for d, t in zip(dates, stamps, strict=True)
-    ]
+    return _csv_stamps.stamps(columns, lambda column: _cells(batch, columns, column))
 
 
 def _machines(batch: list[Numbered], columns: Columns) -> set[str]:
@@ -195,9 +178,10 @@ def _rows(batch: list[Numbered], columns: Columns, order: str, tally: Tally) -> 
             values[column] = np.array(read_as) * unit
     lines = np.array([line for line, _ in batch], np.int64)
     time_us, became = np.full(n, _times.NAT), np.full(n, _times.MISSING, np.int8)
-    if "time" in columns:
+    if _csv_stamps.has_times(columns):
         stamps = _stamps_of(batch, columns)
         time_us, became = _csv_times.parse(stamps, lines, order, columns.utc, tally)
+        time_us = _csv_stamps.milliseconds(columns, lambda c: _cells(batch, columns, c), time_us)
     lat, lon = _places(batch, columns)
     return Rows(time_us, became, lat, lon, **values, where=lines)
 
@@ -242,5 +226,5 @@ def _degrees(cell: str) -> float:
         minutes, seconds = (number(_plain(parts[g] or "0")) for g in ("min", "sec"))
         if minutes < 60 and seconds < 60:
             value = float(parts["deg"]) + (minutes + seconds / 60) / 60
-            value = -value if parts["sign"] else value
+            value = -value if parts["sign"] == "-" else value
     return -value if (letter[1] + letter[3]).upper() in ("S", "W") else value
