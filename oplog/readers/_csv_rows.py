@@ -31,21 +31,18 @@ def rows(
             return
         except csv.Error:  # a cell too long for the library, or a byte it cannot take
             row = []
-        if not row or (len(taken) > 1 and _hold_rows(taken[1:], parter, width)):
+        if row and (len(taken) == 1 or not _hold_rows(taken[1:], parter, width)):
+            if any(cell.strip() for cell in row):
+                yield line, row
+        else:
             if len(taken) > 1:
                 tally.add(OPEN_QUOTE, line, 1, "each line read by itself")
-            apart = (
-                [cell.strip() for cell in (t.split() if parter == " " else t.split(parter))]
-                for t in taken
-            )
-            found = list(enumerate(apart, line))
-        else:
-            found = [(line, row)]
+            for number, raw in enumerate(taken, line):
+                cells = raw.split(None if parter == " " else parter)
+                if any(cell.strip() for cell in cells):
+                    yield number, [cell.strip() for cell in cells]
         line += len(taken)
         taken.clear()
-        for number, cells in found:
-            if any(cell.strip() for cell in cells):
-                yield number, cells
 
 
 def _lines(text: str, begin: int) -> Iterator[str]:

@@ -131,10 +131,13 @@ def _without_names(
     header again where tables were put one behind the other."""
     lat, lon = columns.at["lat"], columns.at["lon"]
     for line, row in rows:
-        places = [row[k].strip(_ROUND_TEXT).casefold() if k < len(row) else "" for k in (lat, lon)]
-        units = line == first_line and all(p and not _DIGIT.search(p) for p in places)
-        if not units and places != [columns.names[lat], columns.names[lon]]:
-            yield line, row
+        # a place begins with no letter but that of a hemisphere
+        if line == first_line or (lat < len(row) and row[lat][:1].isalpha()):
+            places = [row[k].strip(_ROUND_TEXT).casefold() for k in (lat, lon) if k < len(row)]
+            wordy = len(places) == 2 and all(p and not _DIGIT.search(p) for p in places)
+            if (line == first_line and wordy) or places == [columns.names[lat], columns.names[lon]]:
+                continue
+        yield line, row
 
 
 def _as_wide(batch: list[Numbered], columns: Columns, tally: Tally) -> list[Numbered]:
