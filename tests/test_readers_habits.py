@@ -259,3 +259,82 @@ def test_a_star_without_checksum_is_dropped_where_others_have_one():
     track, said = came_in(bad)
     assert_right(track, 199)
     assert said == ["a sentence without checksum, in a log that has them"]
+
+
+FEATURES = [
+    {
+        "type": "Feature",
+        "geometry": {"type": "Point", "coordinates": [lon, lat]},
+        "properties": {"time": iso(t)},
+    }
+    for t, lat, lon in FIXES
+]
+
+
+class TestGeoJsonFromElsewhere:
+    def test_times_of_a_whole_day_before_the_places(self):
+        line = {
+            "type": "Feature",
+            "properties": {"note": "x" * 300_000, "coordTimes": [iso(t) for t, _, _ in FIXES]},
+            "geometry": {"type": "LineString", "coordinates": [[o, a] for _, a, o in FIXES]},
+        }
+        track, said = came_in(json.dumps(line))
+        assert_right(track, 200)
+        assert said == []
+
+    @pytest.mark.parametrize("lost", [None, {"type": "Point", "coordinates": None}])
+    def test_points_without_a_place_are_counted(self, lost):
+        features = [p | {"geometry": lost} if k % 50 == 7 else p for k, p in enumerate(FEATURES)]
+        text = json.dumps({"type": "FeatureCollection", "features": features})
+        track, problems = read(text.encode(), name="x")
+        assert_right(track, 196)
+        assert [(p.message, p.count) for p in problems] == [
+            ("position is missing or not on earth", 4)
+        ]
+
+    @pytest.mark.parametrize("end", [-1, -30, -170])
+    def test_the_order_of_keys_makes_no_difference_to_what_is_whole(self, end):
+        text = json.dumps({"features": FEATURES, "type": "FeatureCollection"}, sort_keys=True)
+        track, said = came_in(text[:end])
+        assert len(track) >= 198
+        assert "the JSON is cut off or damaged" in said
+
+    def test_nor_where_the_damage_is(self):
+        text = json.dumps({"features": FEATURES, "type": "FeatureCollection"}, sort_keys=True)
+        track, _ = came_in(text[:9000] + "#" * 40 + text[9040:])
+        assert len(track) >= 198
+
+    def test_one_a_line_with_one_line_damaged(self):
+        lines = [json.dumps(p, sort_keys=True) for p in FEATURES]
+        lines[80] = lines[80][:40]
+        track, problems = read("\n".join(lines).encode(), name="x")
+        assert_right(track, 199)
+        assert [(p.message, p.line) for p in problems] == [("the JSON is cut off or damaged", 81)]
+
+    def test_metres_on_a_grid_are_called_so(self):
+        features = [
+            p | {"geometry": {"type": "Point", "coordinates": [550_000 + k, 250_000]}}
+            for k, p in enumerate(FEATURES)
+        ]
+        track, said = came_in(json.dumps({"type": "FeatureCollection", "features": features}))
+        assert len(track) == 0
+        assert said == ["positions are metres on a map grid, not degrees: export it as WGS 84"]
+
+
+class TestKmlFromElsewhere:
+    def test_cut_off_before_the_first_place(self):
+        text = kml("".join(WHENS) + "".join(COORDS))
+        track, said = came_in(text[: text.index("<gx:coord>") + 4])
+        assert len(track) == 0
+        assert "KML that is cut off before the places of its track" in said
+
+    def test_timed_points_beside_a_track_are_counted(self):
+        extra = "</gx:Track></Placemark>" + "".join(
+            f"<Placemark><TimeStamp>{w.replace('2026', '2025')}</TimeStamp>"
+            "<Point><coordinates>0.1,52.3</coordinates></Point></Placemark>"
+            for w in WHENS[:3]
+        )
+        text = kml("".join(TURNS) + extra + "<Placemark><gx:Track>")
+        track, problems = read(text.encode(), name="x")
+        assert_right(track, 200)
+        assert [(p.message, p.count) for p in problems] == [("points with times beside a track", 3)]

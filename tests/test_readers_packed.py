@@ -122,3 +122,27 @@ def test_little_is_held_of_what_unpacks_to_much():
     """Pieces come out small however much one byte unpacks to."""
     bomb = gzip.compress(b"\0" * (64 << 20))
     assert max(map(len, _inflate.gunzipped(bomb))) <= 1 << 20
+
+
+def test_pictures_in_a_kmz_are_part_of_it():
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as archive:
+        archive.writestr("doc.kml", "<kml><Placemark/></kml>")
+        archive.writestr("files/icon.png", b"\x89PNG\r\n")
+    _, problems = read(out.getvalue(), name="a.kmz")
+    assert not any("picture" in p.message for p in problems)
+
+
+@pytest.mark.parametrize(
+    ("begin", "name"),
+    [
+        (b"7z\xbc\xaf'\x1c", "7z"),
+        (b"Rar!\x1a\x07", "rar"),
+        (b"BZh91AY&SY", "bzip2"),
+        (b"\xfd7zXZ\0", "xz"),
+        (b"\x28\xb5\x2f\xfd", "zstd"),
+    ],
+)
+def test_archives_of_other_kinds_are_named(begin, name):
+    _, problems = read(begin + b"\0\1" * 40, name="x")
+    assert problems[0].message == f"an archive of a kind not opened here ({name}): unpack it first"

@@ -254,4 +254,4 @@ def test_a_table_without_names_is_told_what_it_lacks():
     track, problems = read(b"2026-05-04T08:00:00Z,52.1,0.2\n2026-05-04T08:00:01Z,52.1,0.2\n")
     assert len(track) == 0
     assert "no line that names its columns" in problems[0].message
-    assert "time,lat,lon" in problems[0].done
+    assert "time,lat,lon" in problems[0].message

@@ -28,6 +28,13 @@ _NAMELESS = re.compile(
     rb"[^\n]*?(?:^|[;,\t])" + _DEGREES + rb"[;,\t]" + _DEGREES + rb"\r?(?:[;,\t\n]|$)"
 )
 """A first line with two numbers side by side that can be degrees."""
+_ARCHIVES = (
+    (b"7z\xbc\xaf'\x1c", "7z"),
+    (b"Rar!\x1a\x07", "rar"),
+    (b"BZh", "bzip2"),
+    (b"\xfd7zXZ\0", "xz"),
+    (b"\x28\xb5\x2f\xfd", "zstd"),
+)
 _NOT_TRACKS = ("boundaries", "mentions", "rollover")
 
 
@@ -60,9 +67,8 @@ def _read_one(data: bytes, name: str, zone: str | None) -> tuple[Track, list[Pro
             found: tuple[Track, list[Problem]] = module.read(data, name, zone)
             return found
     if _NAMELESS.match(data[:2048].removeprefix(b"\xef\xbb\xbf")):
-        what = "a table with no line that names its columns"
-        write = "write one above it, such as: time,lat,lon"
-        return empty(), [Problem(name, None, what, done=f"nothing to read; {write}")]
+        what = "a table with no line that names its columns: write one above, such as time,lat,lon"
+        return empty(), [Problem(name, None, what, done="nothing to read")]
     return empty(), [Problem(name, None, _what_it_is(data), done="nothing to read")]
 
 
@@ -115,6 +121,9 @@ def _what_it_is(data: bytes) -> str:
     ):
         if head.startswith(start):
             return what
+    for mark, kind in _ARCHIVES:
+        if data.startswith(mark):
+            return f"an archive of a kind not opened here ({kind}): unpack it first"
     if data[8:12] == b".FIT":
         return "a FIT file: export the track as GPX from its program"
     if b"\0" in data[:2048] or sum(b < 9 for b in data[:2048]) > 8:

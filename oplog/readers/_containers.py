@@ -15,6 +15,8 @@ LARGEST_MEMBER_BYTES = 512 << 20
 """What is larger has to be unpacked first: then it can be read in parts."""
 DEEPEST = 4
 MOST_MEMBERS = 10_000
+_PICTURES = (".png", ".jpg", ".jpeg", ".gif", ".dae")
+"""Beside a KML file they are what it draws its points with."""
 BEGINNING_READ = "what could be unpacked is read"
 """What is done with what is packed in a damaged archive."""
 
@@ -73,9 +75,11 @@ def _zip(data: bytes, name: str, tally: Tally, left: list[int]) -> Iterator[tupl
             len(held) - MOST_MEMBERS,
             "not opened",
         )
+    drawn = any(entry.name.lower().endswith(".kml") for entry in held)
     for entry in held[:MOST_MEMBERS]:
         shown = _shown(entry.name)
-        if entry.name.endswith("/") or _is_clutter(entry.name):
+        icon = drawn and entry.name.lower().endswith(_PICTURES)
+        if entry.name.endswith("/") or icon or _is_clutter(entry.name):
             continue
         if entry.locked:
             tally.add(f"{shown} in the archive is locked with a password", done="not opened")

@@ -9,7 +9,9 @@ from typing import Any
 
 from oplog.readers._tally import Tally
 
-_FEATURE = re.compile(r'\{\s*"type"\s*:\s*"Feature"\s*[,}]')
+_FEATURE = re.compile(r'\{\s*"(?:type"\s*:\s*"Feature"\s*[,}]|(?:geometry|properties)"\s*:)')
+"""How a feature begins, whatever the order of its keys."""
+DAMAGED = "the JSON is cut off or damaged"
 _TOKEN = re.compile(r'"(?:[^"\\]|\\.)*"|[\[\]{}"]', re.DOTALL)
 
 
@@ -32,24 +34,29 @@ def documents(text: str, tally: Tally) -> list[Any]:
     try:
         return [json.loads(body)]
     except json.JSONDecodeError as error:
-        found = _one_a_line(body)
-        if not found:
-            found = _whole(body, error.pos)
-            done = "what is whole is read" if found else "nothing to read"
-            tally.add("the JSON is cut off or damaged", error.lineno, 1, done)
+        found, broken = _one_a_line(body)
+        line = broken[0] if broken else error.lineno
+        if len(broken) > len(found):
+            found, broken, line = _whole(body, error.pos), [error.lineno], error.lineno
+        done = "what is whole is read" if found else "nothing to read"
+        tally.add(DAMAGED, line, len(broken), done)
         return found
 
 
-def _one_a_line(text: str) -> list[Any]:
-    """The documents of all lines; none if any line is not one."""
-    found = []
-    for line in text.replace("\x1e", "").split("\n"):
+def _one_a_line(text: str) -> tuple[list[Any], list[int]]:
+    """The documents of the lines, and the numbers of the lines that are none."""
+    found, broken = [], []
+    for number, line in enumerate(text.replace("\x1e", "").split("\n"), 1):
         if line.strip():
             try:
-                found.append(json.loads(line))
+                value = json.loads(line)
             except json.JSONDecodeError:
-                return []
-    return found
+                value = None
+            if isinstance(value, dict | list):
+                found.append(value)
+            else:
+                broken.append(number)
+    return found, broken
 
 
 def _whole(text: str, damage: int) -> list[Any]:

@@ -15,6 +15,7 @@ from typing import Any
 import numpy as np
 
 from oplog.errors import Problem
+from oplog.readers import _tally as say
 from oplog.readers import _times
 from oplog.readers._json_parts import documents, text_of
 from oplog.readers._rows import Rows, finish, unstated
@@ -26,14 +27,16 @@ _POINT_TIMES = (
     *("time", "timestamp", "datetime", "utc", "when", "timeutc", "utctime", "gpstime", "fixtime"),
     *("recordedat", "timestamputc", "timestampms", "unixtime", "epoch", "ts", "date"),
 )
+METRES = "positions are metres on a map grid, not degrees: export it as WGS 84"
+_LEAST_METRES = 1000.0
 _DEEPEST = 64
 _COUNT = re.compile(r"[12]\d{9}(\d{3})?(\.\d+)?")
 
 
 def sniff(data: bytes) -> bool:
-    """A JSON object with coordinates."""
+    """A JSON object with coordinates, or a feature: its times may come long before them."""
     head = _one_byte(data[:262_144]).lstrip(b"\xef\xbb\xbf\x1e \t\r\n")
-    return head[:1] in (b"{", b"[") and (b'"coordinates"' in head or b'"FeatureColl' in head)
+    return head[:1] in (b"{", b"[") and (b'"coordinates"' in head or b'"Feature' in head)
 
 
 def read(data: bytes, name: str, zone: str | None) -> tuple[Track, list[Problem]]:
@@ -47,16 +50,30 @@ def read(data: bytes, name: str, zone: str | None) -> tuple[Track, list[Problem]
     if not held:
         return empty(), tally.problems()
     positions: list[tuple[Any, Any, int]] = []
-    areas = 0
+    areas = placeless = 0
     for segment, (geometry, properties) in enumerate(_features(held)):
         kind = geometry.get("type")
         areas += kind in ("Polygon", "MultiPolygon")
-        positions += _positions(geometry, properties, segment)
+        found = _positions(geometry, properties, segment)
+        timed = _first_of(properties, _POINT_TIMES) is not None
+        placeless += timed and not found and kind in (None, "Point")
+        positions += found
+    tally.add(say.NO_POSITION, count=placeless)
     if not positions:
         drawn = "GeoJSON with boundaries, but no track: oplog land add FILE reads boundaries"
         tally.add(drawn if areas else "GeoJSON without a track", done="nothing read")
         return empty(), tally.problems()
-    return finish(_rows(positions), tally, zone, "GeoJSON"), tally.problems()
+    rows = _rows(positions)
+    if _are_metres(rows):
+        tally.add(METRES, done="nothing read")
+        return empty(), tally.problems()
+    return finish(rows, tally, zone, "GeoJSON"), tally.problems()
+
+
+def _are_metres(rows: Rows) -> bool:
+    """Whether most places are numbers far too large for degrees."""
+    grid = np.maximum(np.abs(rows.lat), np.abs(rows.lon)) > _LEAST_METRES
+    return bool(2 * grid.sum() > len(rows))
 
 
 def _one_byte(data: bytes) -> bytes:
@@ -74,9 +91,12 @@ def _features(value: Any, depth: int = 0) -> Iterator[tuple[dict[str, Any], dict
     elif isinstance(value, dict):
         if isinstance(value.get("features"), list):
             yield from _features(value["features"], depth + 1)
-        elif isinstance(value.get("geometry"), dict):
-            properties = value.get("properties")
-            yield value["geometry"], properties if isinstance(properties, dict) else {}
+        elif "geometry" in value:
+            geometry, properties = value["geometry"], value.get("properties")
+            yield (
+                geometry if isinstance(geometry, dict) else {},
+                properties if isinstance(properties, dict) else {},
+            )
         elif "coordinates" in value:
             yield value, {}
 

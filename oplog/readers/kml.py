@@ -51,8 +51,15 @@ def read(data: bytes, name: str, zone: str | None) -> tuple[Track, list[Problem]
     fixes = found.fixes or found.points
     if not fixes:
         other = " (lines without times)" if found.lines else ""
-        tally.add(f"KML without a gx:Track or points with times{other}", done="nothing to read")
+        what = f"KML without a gx:Track or points with times{other}"
+        if found.unpaired and error is not None:
+            what = "KML that is cut off before the places of its track"
+        tally.add(what, done="nothing to read")
         return empty(), tally.problems()
+    if found.fixes:
+        known = {when for when, *_ in found.fixes}
+        others = sum(when not in known for when, *_ in found.points)
+        tally.add("points with times beside a track", None, others, "left out: the track is read")
     if found.unpaired:
         tally.add(
             "times and places of a track do not pair up",
