@@ -66,6 +66,13 @@ def test_it_is_noticed_against_the_future(farm: log.Log) -> None:
     assert "--add-days -7168" in take(farm, ahead).refused
 
 
+def test_a_day_that_is_still_to_come_may_be_the_computers_fault(farm: log.Log) -> None:
+    said = take(farm, gpx(DRILLED[:600]), today=date(2024, 3, 1)).refused
+    assert said.startswith(f"o.gpx begins on {DAY}, a day that is still to come by the clock here")
+    assert "set the clock and import it again" in said
+    assert "--add-days 0" in said
+
+
 def test_once_confirmed_it_is_set_for_the_device_and_said(farm: log.Log) -> None:
     flow.add_kit(farm, KitItem("red", "tractor", True))
     assert take(farm, old(), add_days=7168).refused == ""

@@ -188,7 +188,11 @@ REFUSED = {
     "RMC V": ("".join(rmc(*f, "V", "N") for f in DROVE).encode(), "had no fix (900 times)"),
     "quality 0": ("".join(gga(*f, 0) + zda(f[0]) for f in DROVE).encode(), "had no fix (900"),
     "quality 6": ("".join(gga(*f, 6) + zda(f[0]) for f in DROVE).encode(), "was not measured"),
-    "no date anywhere": ("".join(gga(*f) for f in DROVE).encode(), "no date anywhere in the file"),
+    "no date anywhere": (
+        "".join(gga(*f) for f in DROVE).encode(),
+        "no date anywhere in the file. That shows where, but not when, so that no work can be "
+        "worked out from it. Have the receiver write RMC or ZDA as well: they hold the date.",
+    ),
     "bomb": (gzip.compress(b"\0" * (1 << 28)), "unpacks to a size no track has"),
     "1024 weeks off": (
         gpx([(t - timedelta(days=7168), x, y) for t, x, y in DROVE]),

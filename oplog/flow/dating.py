@@ -49,8 +49,14 @@ def question(track: Track, days: int, farm: Farm, written: date | None) -> str:
     first: date = track.time[0].astype("datetime64[D]").item()
     last: date = track.time[-1].astype("datetime64[D]").item()
     later = timedelta(days=days)
-    asked = (
-        f"begins on {first}. Receivers whose week counter has run over write dates "
+    asked = f"begins on {first}"
+    if days < 0:
+        asked += (
+            ", a day that is still to come by the clock here: if that is wrong, set the clock and "
+            "import it again"
+        )
+    asked += (
+        ". Receivers whose week counter has run over write dates "
         f"1024 weeks off: it could be {first + later}."
     )
     if written is not None:

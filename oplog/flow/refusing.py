@@ -42,12 +42,15 @@ def _why_untimed(track: Track, problems: Sequence[Problem]) -> str:
             "zone of the clock that wrote them, for example --zone Europe/London."
         )
     count = "one position without a time" if len(track) == 1 else "positions without times"
+    remedy = ""
     if UNDATED in found:
         count = "times of day, but no date anywhere in the file"
+        remedy = " Have the receiver write RMC or ZDA as well: they hold the date."
     elif unclear := found & {TWO_WAYS, SHORT_YEARS}:
         what = min(unclear)
         count = f"{what}, and nothing in the file that tells. Export it with the whole year first"
-    return f"{count}. That shows where, but not when, so that no work can be worked out from it."
+    lacks = "That shows where, but not when, so that no work can be worked out from it."
+    return f"{count}. {lacks}{remedy}"
 
 
 def _reasons(problems: Sequence[Problem]) -> str:
