@@ -145,3 +145,35 @@ def test_kit_that_cannot_be(farm: log.Log, item: KitItem, why: str) -> None:
     with pytest.raises(OplogError, match=why):
         flow.add_kit(farm, item)
     assert {e.event_id for e in farm.events()} == before
+
+
+class TestSharedGround:
+    """Work on ground of two fields counts in one of them; which, is nothing to find out later."""
+
+    def told(self, farm: log.Log, name: str, ring: list[list[float]]) -> list[str]:
+        added = flow.add_land(farm, geojson({name: ring}), "s.geojson", today=DAY)
+        return [str(p) for p in added.problems]
+
+    def test_fields_on_the_same_ground_are_told(self, farm: log.Log) -> None:
+        (said,) = self.told(farm, "Twin", square(0, 0, 100, 200))
+        assert "'Twin' lies on the ground of 'Long Acre' (2.00 ha of it)" in said
+        assert "oplog strike" in said
+
+    def test_also_those_of_one_file(self, farm: log.Log) -> None:
+        both = geojson({"A": square(900, 0, 100, 200), "B": square(900, 0, 100, 150)})
+        added = flow.add_land(farm, both, "s.geojson", today=DAY)
+        assert len(added.problems) == 1
+
+    def test_edges_that_lap_over_are_none(self, farm: log.Log) -> None:
+        assert self.told(farm, "Beside", square(98, 0, 100, 200)) == []
+        assert self.told(farm, "Beyond", square(0, 500, 100, 200)) == []
+
+    def test_an_edge_in_common_beside_it_is_no_matter(self, farm: log.Log) -> None:
+        corners = square(0, 0, 50, 100)[:4] + square(-50, 150, 50, 50)[2:4]
+        ring = [corners[0], corners[1], corners[2], corners[4], corners[5], corners[0]]
+        assert len(self.told(farm, "Corner", ring)) == 1
+
+    def test_a_field_drawn_anew_does_not_lie_on_itself(self, farm: log.Log) -> None:
+        flow.add_land(farm, wider(), "w.geojson", today=DAY)
+        added = flow.add_land(farm, wider(), "w.geojson", today=DAY)
+        assert added.problems == ()

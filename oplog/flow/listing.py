@@ -13,6 +13,7 @@ from oplog.errors import OplogError, Problem, UnreadableFile
 from oplog.events import CropStated, Event, FieldDrawn, KitListed
 from oplog.flow.history import History, read
 from oplog.flow.measuring import as_wkb
+from oplog.flow.sharing import shared_ground
 from oplog.fold import Farm
 from oplog.geodesy import area_m2
 from oplog.kit import KitItem
@@ -72,6 +73,9 @@ def add_land(
         sorts[sort].append(drawing.name)
         events += [event] if event else []
     history.append(events, command=command, files=[name])
+    if events:
+        names = sorts["new"] + sorts["redrawn"]
+        problems += shared_ground(read(log).farm, names, name, max(valid_from or today, today))
     from_day = valid_from or (today if sorts["redrawn"] else None)
     new, redrawn, unchanged = (tuple(sorts[s]) for s in ("new", "redrawn", "unchanged"))
     named_by = tuple(dict.fromkeys(d.named_by for d in drawings))
