@@ -11,6 +11,7 @@ from oplog.errors import Problem
 from oplog.fold import Farm
 from oplog.geodesy import area_m2
 from oplog.land import Field, on
+from oplog.units import hectares
 
 _LEAST_SHARE = 0.05
 """Of the smaller field: less is what two drawings of one hedge differ by."""
@@ -40,7 +41,7 @@ def _told(one: Field, other: Field, source: str) -> list[Problem]:
     shared_m2 = sum(area_m2(p) for p in parts if p.geom_type == "Polygon")
     if shared_m2 < _LEAST_SHARE * min(one.area_m2, other.area_m2):
         return []
-    what = f"'{one.name}' lies on the ground of '{other.name}' ({shared_m2 / 1e4:.2f} ha of it)"
+    what = f"'{one.name}' lies on the ground of '{other.name}' ({hectares(shared_m2):.2f} ha of it)"
     done = (
         "work there counts in one of them only; to take one out, strike its drawing "
         "(oplog history FIELD shows the handle, oplog strike HANDLE)"
