@@ -145,3 +145,44 @@ def test_a_block_without_a_single_comma(monkeypatch):
     track, _ = messages(rmc("080000.00") + filler + "$GPRMCX\r\n" * 60 + filler + rmc("080001.00"))
     assert len(track) == 2
     assert np.isfinite(track.lat).all()
+
+
+def quarters(days: int) -> list[str]:
+    """Times of day every quarter of an hour, from six in the morning on for so many days."""
+    return [f"{(6 + q // 4) % 24:02d}{q % 4 * 15:02d}00.00" for q in range(96 * days - 24)]
+
+
+@pytest.mark.parametrize("dated", [0, 40, 255])
+def test_one_date_does_for_days_on_end(dated):
+    """The hours count on from it, and midnights are counted: not the nearest twelve hours."""
+    text = ""
+    for k, clock in enumerate(quarters(3)):
+        day = 2 + (k + 24) // 96
+        text += gga(clock, f"{k / 100:07.4f}") + zda(clock, f"{day:02d},05,2024") * (k == dated)
+    track, said = messages(text)
+    steps = np.diff(track.time) / np.timedelta64(1, "m")
+    assert len(track) == 264
+    assert set(steps.tolist()) == {15.0}
+    assert str(track.time[0])[:16] == "2024-05-02T06:00"
+    assert said == []
+
+
+class TestSomeSentencesWithoutChecksum:
+    """Some receivers write one to some of their sentences and none to others."""
+
+    def test_a_kind_that_never_has_one_is_read(self):
+        text = "".join(
+            rmc(f"0800{k:02d}.00").partition("*")[0] + "\r\n" + gga(f"0800{k:02d}.00")
+            for k in range(10)
+        )
+        track, said = messages(text)
+        assert times(track)[0] == "2024-05-02T08:00:00.000"
+        assert len(track) == 10
+        assert said == []
+
+    def test_a_kind_that_lost_it_is_not(self):
+        text = "".join(gga(f"0800{k:02d}.00") + rmc(f"0800{k:02d}.00") for k in range(10))
+        cut = rmc("080010.00").partition("*")[0] + "\r\n"
+        track, said = messages(text + cut)
+        assert len(track) == 10
+        assert any("without checksum" in s for s in said)

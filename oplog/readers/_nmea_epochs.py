@@ -199,7 +199,7 @@ def _quality(said: Said, epoch: Ints, count: int) -> Codes:
 
 
 def _dated(said: Said, epoch: Ints, clock: Ints, quality: Codes) -> Ints:
-    """UTC microseconds of each epoch; the nearest dated epoch lends its date.
+    """UTC microseconds of each epoch; the nearest dated epoch lends its date, across midnights.
 
     A receiver that has not found itself yet may write the date of its factory: epochs without a
     fix lend theirs only where no others are dated.
@@ -218,10 +218,18 @@ def _dated(said: Said, epoch: Ints, clock: Ints, quality: Codes) -> Ints:
     before = np.maximum(after - 1, 0)
     nearer = np.abs(known[before] - index) <= np.abs(known[after] - index)
     lender = np.where(dated, index, known[np.where(nearer, before, after)])
-    apart = clock - clock[lender]
+    midnights = _midnights(clock)
+    return nf.moment_us(day[lender] + midnights - midnights[lender], clock)
+
+
+def _midnights(clock: Ints) -> Ints:
+    """How many midnights each epoch lies behind the first: where the clock falls by over half a
+    day one has passed. Counted from one to the next, as one date may have to do for days."""
     half = _times.DAY_US // 2
-    turn = np.where(apart > half, -1, np.where(apart < -half, 1, 0))
-    return nf.moment_us(day[lender] + turn, clock)
+    step = np.diff(clock)
+    passed = (step < -half).astype(np.int64) - (step > half)
+    count: Ints = np.r_[0, np.cumsum(passed)]
+    return count
 
 
 def _latest(said: Said, epoch: Ints, count: int, name: str, kinds: tuple[int, ...]) -> Floats:

@@ -2,7 +2,7 @@
 
 Sentences that carry the same time of day are one epoch and give one fix. The date comes from RMC
 or ZDA, and counts for the epochs around it, before and after, across midnight. Sentences whose
-checksum does not match are dropped; in a log that has checksums, so are sentences without.
+checksum does not match are dropped; so are sentences without one, of kinds that have them.
 """
 
 from __future__ import annotations
@@ -28,6 +28,7 @@ from oplog.track import Track, empty
 BLOCK_BYTES = 1 << 22
 _BINARY_GAP_BYTES = 32
 _LEAST_BINARY_BYTES = 4
+_HARDLY, _REGULAR = 9, 5
 _SENTENCE = re.compile(rb"[$!][A-Z]{2}[A-Z0-9]{2,3},")
 _WIDE_DOLLAR = re.compile(rb"\0\$\0[A-Z]\0|\$\0[A-Z]\0")
 _DATUM = re.compile(rb"\$(?:..DTM|PGRMM),([A-Za-z0-9 _/.-]{2,20})[,*]")
@@ -176,14 +177,21 @@ def _names(found: Sentences, good: Mask) -> dict[bytes, int]:
 
 
 def _with_checksum(said: Said, check: scan.States, tally: Tally) -> Said:
-    """Leave out sentences without checksum, unless the log hardly has any."""
+    """Leave out those that lost their checksum: where the log or the kind has hardly any, none."""
     absent = check == scan.ABSENT
-    if not absent.any() or absent.sum() > 9 * (~absent).sum():
+    if not absent.any() or absent.sum() > _HARDLY * (~absent).sum():
         return said
+    lost = absent.copy()
+    names = said.kind.astype(np.int64) << 16 | said.talker
+    for name in np.unique(names[absent]):
+        own = names == name
+        without = int((absent & own).sum())
+        if without >= _REGULAR and without > _HARDLY * int((~absent & own).sum()):
+            lost &= ~own
     tally.add_rows(
-        "a sentence without checksum, in a log that has them", absent, said.place, "dropped"
+        "a sentence without checksum, in a log that has them", lost, said.place, "dropped"
     )
-    return said.take(~absent)
+    return said.take(~lost)
 
 
 def _say_ignored(names: Counter[bytes], used: frozenset[bytes], tally: Tally) -> None:
