@@ -20,7 +20,7 @@ class TestClocks:
             + rmc("080001.00", "07.0100")
         )
         assert times(track) == ["2024-05-02T08:00:00.000", "2024-05-02T08:00:01.000"]
-        assert track.lat == pytest.approx([52 + 7 / 60, 52 + 7.01 / 60])
+        assert track.lat == pytest.approx([52 + 7 / 60, 52 + 7.01 / 60], abs=1e-9)
         assert len(said) == 1
         assert "line 2" in said[0]
         assert "time cannot be read" in said[0]
@@ -32,7 +32,7 @@ class TestClocks:
 
     def test_a_place_without_any_time_does_not_move_the_fix_before(self):
         track, said = messages(rmc("080000.00") + gga("", "09.9999") + rmc("080001.00", "07.0100"))
-        assert track.lat == pytest.approx([52 + 7 / 60, 52 + 7.01 / 60])
+        assert track.lat == pytest.approx([52 + 7 / 60, 52 + 7.01 / 60], abs=1e-9)
         assert any("time is missing" in s for s in said)
 
     def test_24_00_00_is_the_beginning_of_the_next_day(self):
@@ -84,7 +84,7 @@ class TestMakersSentences:
         )
         track, said = messages(text + zda("080001.00") if maker in UNDATED else text)
         assert times(track) == ["2024-05-02T08:00:00.000", "2024-05-02T08:00:01.000"]
-        assert track.lat == pytest.approx([52 + 7 / 60, 52 + 7.01 / 60])
+        assert track.lat == pytest.approx([52 + 7 / 60, 52 + 7.01 / 60], abs=1e-9)
         assert track.lon == pytest.approx(12.5 / 60)
         assert said == []
 
@@ -92,14 +92,14 @@ class TestMakersSentences:
     def test_beside_the_standard_ones_they_give_no_place(self, maker):
         other = line(MAKERS[maker].format(clock="080000.00", place=SECOND))
         track, _ = messages(other + rmc("080000.00") + gga("080000.00") + other)
-        assert track.lat == pytest.approx([52 + 7 / 60])
+        assert track.lat == pytest.approx([52 + 7 / 60], abs=1e-9)
 
     @pytest.mark.parametrize("maker", [m for m in MAKERS if m not in UNDATED])
     def test_but_the_date_where_no_other_is(self, maker):
         other = line(MAKERS[maker].format(clock="080000.00", place=SECOND))
         track, _ = messages(gga("080000.00") + other + gga("080001.00", "07.0100"))
         assert times(track) == ["2024-05-02T08:00:00.000", "2024-05-02T08:00:01.000"]
-        assert track.lat == pytest.approx([52 + 7 / 60, 52 + 7.01 / 60])
+        assert track.lat == pytest.approx([52 + 7 / 60, 52 + 7.01 / 60], abs=1e-9)
 
     def test_the_date_of_pubx_04(self):
         track, _ = messages(gga("080000.00") + line("PUBX,04,080000.00,020524,113851.00,1196,15D"))
@@ -186,3 +186,13 @@ class TestSomeSentencesWithoutChecksum:
         track, said = messages(text + cut)
         assert len(track) == 10
         assert any("without checksum" in s for s in said)
+
+
+def test_a_sentence_that_rounds_to_metres_is_not_preferred_for_coming_last():
+    """Plotters and autopilots write two or three decimals of a minute: 18 m and 2 m."""
+    text = ""
+    for k in range(20):
+        text += gga(f"0800{k:02d}.00", f"07.{k:04d}") + rmc(f"0800{k:02d}.00", "07.00")
+    track, said = messages(text)
+    assert track.lat == pytest.approx([52 + (7 + k / 1e4) / 60 for k in range(20)], abs=1e-9)
+    assert said == []

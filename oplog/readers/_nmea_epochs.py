@@ -25,6 +25,8 @@ _FIRST_EPOCHS = 10
 _ROUNDING_US = 10_000
 _LATE_US = 60_000_000
 _LATE_EPOCHS = 3
+_FEWEST_DECIMALS = 4
+"""Of a minute: 0.2 m. Any receiver is better than what fewer can say."""
 _ELSEWHERE_DEG = 5e-4
 """About 50 m: further apart than the solutions of one receiver for its systems of satellites."""
 
@@ -133,7 +135,7 @@ def _best_positions(said: Said, epoch: Ints, kinds: list[int], quality: Codes) -
     Sentences of one epoch can differ by as much as the receiver extrapolates between them, so
     one kind is used throughout: the one that closes the first epochs, when all is worked out.
     Others fill in where it is missing. Where corrections make the fix finer than that kind
-    writes it down, the finest written is used.
+    writes it down, or it rounds to metres, the finest written is used.
     """
     there = np.flatnonzero(~np.isnan(said.lat))
     best, digits = np.full((2, len(quality)), -1)
@@ -141,10 +143,10 @@ def _best_positions(said: Said, epoch: Ints, kinds: list[int], quality: Codes) -
         rows = there[said.kind[there] == kind]
         best[epoch[rows]] = rows
         digits[epoch[rows]] = said.decimals[rows]
-    corrected = np.isin(quality, _CORRECTED)
+    finer = np.isin(quality, _CORRECTED) | (digits < _FEWEST_DECIMALS)
     for kind in kinds:
         rows = there[said.kind[there] == kind]
-        rows = rows[(said.decimals[rows] > digits[epoch[rows]]) & corrected[epoch[rows]]]
+        rows = rows[(said.decimals[rows] > digits[epoch[rows]]) & finer[epoch[rows]]]
         best[epoch[rows]] = rows
         digits[epoch[rows]] = said.decimals[rows]
     return best
