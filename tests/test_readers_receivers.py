@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from oplog.readers import nmea, read
+from oplog.units import KNOT_M_S
 from tests.test_readers_nmea import gga, line, messages, rmc, times, zda
 
 FIRST, SECOND = "5207.0000,N,00012.5000,E", "5207.0100,N,00012.5000,E"
@@ -196,3 +197,26 @@ def test_a_sentence_that_rounds_to_metres_is_not_preferred_for_coming_last():
     track, said = messages(text)
     assert track.lat == pytest.approx([52 + (7 + k / 1e4) / 60 for k in range(20)], abs=1e-9)
     assert said == []
+
+
+def test_fields_may_be_padded_with_blanks():
+    place = " 5207.0000,N,  00012.5000,E"
+    track, said = messages(line(f"GPRMC, 080000.00,A,{place},  4.0, 90.0,020524,,,A"))
+    assert track.lat == pytest.approx([52 + 7 / 60], abs=1e-9)
+    assert track.speed_m_s == pytest.approx([4 * KNOT_M_S])
+    assert said == []
+    blanks = " " * 5000
+    assert len(messages(rmc("080000.00") + line(f"GPRMC,{blanks},A,{blanks},N,{blanks}"))[0]) == 1
+
+
+def test_a_date_may_have_its_whole_year():
+    track, _ = messages(rmc("080000.00", date="02052024"))
+    assert times(track) == ["2024-05-02T08:00:00.000"]
+    assert len(messages(rmc("080000.00", date="02051024"))[1]) == 1
+
+
+def test_places_before_the_first_time_are_counted():
+    text = line(f"GPGLL,{FIRST},,A") * 3 + rmc("080000.00")
+    track, said = messages(text)
+    assert len(track) == 1
+    assert said == ["x, line 1: time is missing (3 times); set aside"]

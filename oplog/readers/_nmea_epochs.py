@@ -39,6 +39,8 @@ def merge(said: Said, tally: Tally) -> Rows:
     said = _of_a_time(said, tally)
     timed = said.clock_us != UNKNOWN
     first = int(np.argmax(timed)) if timed.any() else len(said)
+    early = ~np.isnan(said.lat[:first])
+    tally.add_rows(say.NO_TIME, early, said.place[:first], "set aside")
     said, timed = said.take(slice(first, None)), timed[first:]
     if not len(said):
         return _rows(said, np.zeros(0, np.int64), np.zeros(0, np.int64), np.zeros(0, np.int8))

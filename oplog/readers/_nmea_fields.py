@@ -180,14 +180,19 @@ def set_clock(out: Said, s: Sentences, number: int) -> None:
 
 
 def date(s: Sentences, number: int, month_first: bool = False) -> Ints:
-    """ddmmyy (or mmddyy) as days since 1970; years from 80 on belong to the last century."""
+    """ddmmyy (or mmddyy) as days since 1970; years from 80 on belong to the last century.
+
+    Some write the whole year.
+    """
     begin, end = s.field(number)
     digits, places, good = scan.numbers(s.block, begin, end)
-    day, month, year = digits // 10_000, digits // 100 % 100, digits % 100
+    whole = end - begin == 8
+    days_months, year = np.divmod(digits, np.where(whole, 10_000, 100))
+    day, month = days_months // 100, days_months % 100
     if month_first:
         day, month = month, day
-    year = year + np.where(year < 80, 2000, 1900)
-    good &= (places == 0) & (end - begin == 6) & valid_date(year, month, day)
+    year = year + np.where(whole, 0, np.where(year < 80, 2000, 1900))
+    good &= (places == 0) & (whole | (end - begin == 6)) & valid_date(year, month, day)
     return np.where(good, days_of(year, month, day), UNKNOWN)
 
 

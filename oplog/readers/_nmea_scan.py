@@ -21,7 +21,7 @@ Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 States = NDArray[np.int8]
 
-DOLLAR, STAR, COMMA, RETURN, NEWLINE, HASH = 36, 42, 44, 13, 10, 35
+DOLLAR, STAR, COMMA, RETURN, NEWLINE, HASH, BLANK = 36, 42, 44, 13, 10, 35, 32
 MATCHES, DIFFERS, ABSENT, CUT = 0, 1, 2, 3
 """What the checksum of a sentence does; CUT: another sentence or the file's end came first."""
 
@@ -128,10 +128,20 @@ def _bare(block: Bytes, end: Ints) -> Mask:
 
 
 def numbers(block: Bytes, begin: Ints, end: Ints) -> tuple[Ints, Ints, Mask]:
-    """Unsigned decimal fields as digits and number of decimals (see _digits.whole)."""
+    """Unsigned decimal fields as digits and number of decimals (see _digits.whole).
+
+    Blanks that they are padded with in front are left out.
+    """
     width = end - begin
     longest = int(width.max()) if len(width) else 0
-    columns = windows(block, begin, min(max(longest, 1), LONGEST_FIELD))
+    shown = min(max(longest, 1), LONGEST_FIELD)
+    columns = windows(block, begin, shown)
+    for _ in range(LONGEST_FIELD):
+        padded = (columns[:, 0] == BLANK) & (width > 0)
+        if not padded.any():
+            break
+        begin, width = begin + padded, width - padded
+        columns = windows(block, begin, shown)
     return whole(np.ascontiguousarray(columns.T), width)
 
 
