@@ -92,6 +92,13 @@ class TestDamage:
         assert "another document follows" in said[0]
         assert track.segment[5] == track.segment[4] + 1
 
+    def test_other_text_behind_the_end_is_not_called_a_cut(self):
+        track, said = messages(gpx(*TEN) + b"$GPGGA,060000\r\nand more\r\n")
+        assert len(track) == 10
+        assert said == [
+            "x, line 15: text behind the end of the document; left out, all points before are read"
+        ]
+
     def test_bare_ampersand_and_control_characters(self):
         track, said = messages(
             gpx(point(0, "<name>Hill & Dale</name>"), point(1, "<cmt>\x0b</cmt>"))

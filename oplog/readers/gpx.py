@@ -143,6 +143,11 @@ def _say_damage(tally: Tally, text: bytes, at: int, points: Points, goes_on: boo
     if not goes_on and text.endswith(b"\0") and not text[at:].strip(b"\0 \r\n\t"):
         tally.add_at("the file ends in zero bytes", at, "all complete points before are read")
         return
+    ended = not points.path and not points.in_markup() and text.rfind(b"</", 0, at) >= 0
+    if not goes_on and ended:
+        what = "text behind the end of the document"
+        tally.add_at(what, at, "left out, all points before are read")
+        return
     if not goes_on and not any(c in text[at + 1 :] for c in (b"<", b"\0")):
         tally.add_at("the file is cut off", at, "all complete points before are read")
         return
