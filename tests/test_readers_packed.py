@@ -146,3 +146,26 @@ def test_pictures_in_a_kmz_are_part_of_it():
 def test_archives_of_other_kinds_are_named(begin, name):
     _, problems = read(begin + b"\0\1" * 40, name="x")
     assert problems[0].message == f"an archive of a kind not opened here ({name}): unpack it first"
+
+
+@pytest.mark.parametrize(
+    "members",
+    [("[Content_Types].xml", "xl/workbook.xml", "docProps/app.xml"), ("mimetype", "content.xml")],
+)
+def test_a_spreadsheet_is_one_thing_and_told_what_to_do(members):
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w") as archive:
+        for member in members:
+            archive.writestr(member, "<a/>")
+    track, problems = read(out.getvalue(), name="a.xlsx")
+    assert len(track) == 0
+    assert [p.message for p in problems] == [
+        "a document or spreadsheet: save its table as CSV and import that"
+    ]
+
+
+def test_a_settings_file_is_no_json():
+    for text in (b"[autorun]\nopen=a.exe\n", b"{not json at all"):
+        assert "JSON" not in read(text, name="x")[1][0].message
+    for text in (b'{"a": 1}', b"[1, 2]", b' [ {"a": []} ]', b"[]", b"{}"):
+        assert "JSON" in read(text, name="x")[1][0].message

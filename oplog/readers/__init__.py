@@ -28,6 +28,7 @@ _NAMELESS = re.compile(
     rb"[^\n]*?(?:^|[;,\t])" + _DEGREES + rb"[;,\t]" + _DEGREES + rb"\r?(?:[;,\t\n]|$)"
 )
 """A first line with two numbers side by side that can be degrees."""
+_JSON = re.compile(rb"[\[{]\s*[\[{\"\d\]}-]")
 _ARCHIVES = (
     (b"7z\xbc\xaf'\x1c", "7z"),
     (b"Rar!\x1a\x07", "rar"),
@@ -115,12 +116,13 @@ def _what_it_is(data: bytes) -> str:
         ((b"<?xml", b"<"), "an XML file of a kind that holds no track known here"),
         ((b"%pdf",), "a PDF document, not a track"),
         ((b"\x89png", b"\xff\xd8\xff", b"gif8"), "a picture, not a track"),
-        ((b"{", b"["), "JSON without timed positions"),
         ((b"sqlite format",), "a database, not a track"),
         ((b"par1",), "a Parquet file, not a device's track"),
     ):
         if head.startswith(start):
             return what
+    if _JSON.match(head):
+        return "JSON without timed positions"
     for mark, kind in _ARCHIVES:
         if data.startswith(mark):
             return f"an archive of a kind not opened here ({kind}): unpack it first"

@@ -17,6 +17,8 @@ DEEPEST = 4
 MOST_MEMBERS = 10_000
 _PICTURES = (".png", ".jpg", ".jpeg", ".gif", ".dae")
 """Beside a KML file they are what it draws its points with."""
+_OFFICE = ({"[Content_Types].xml"}, {"mimetype", "content.xml"})
+"""What the archives that office programs write hold, of either family."""
 BEGINNING_READ = "what could be unpacked is read"
 """What is done with what is packed in a damaged archive."""
 
@@ -68,6 +70,11 @@ def _zip(data: bytes, name: str, tally: Tally, left: list[int]) -> Iterator[tupl
         tally.add(what, done=BEGINNING_READ)
     elif not held and not _inflate.is_empty_zip(data):
         tally.add("the zip file is cut off or damaged", done="nothing could be unpacked")
+    names = {entry.name for entry in held}
+    if any(names.issuperset(those) for those in _OFFICE):
+        what = "a document or spreadsheet: save its table as CSV and import that"
+        tally.add(what, done="nothing to read")
+        return
     if len(held) > MOST_MEMBERS:
         tally.add(
             "files in the archive beyond the first 10 000",
