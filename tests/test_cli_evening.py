@@ -228,6 +228,23 @@ def test_a_folder_is_read_through(at_home: log.Log, run: Run, tmp_path: Path) ->
     assert now(at_home).visits
 
 
+def test_a_log_among_the_files_is_told_and_not_read(
+    at_home: log.Log, run: Run, tmp_path: Path
+) -> None:
+    """A stick may hold a copy of a log: its parts are no tracks, whatever lies beside them."""
+    other = log.create(tmp_path / "stick" / "copy", "Hill Farm", "Europe/London")
+    (other.path / "tracks").mkdir()
+    (other.path / "tracks" / "a.gpx").write_bytes(gpx(DRILLED))
+    said = run("import", tmp_path / "stick", "--implement", "drill")
+    assert said.code == 3
+    assert " ".join(said.err.split()).endswith(
+        "Left out: copy is a log, not a track: oplog merge brings in what another log holds. "
+        "Nothing was added from it."
+    )
+    assert now(at_home).visits
+    assert "There is no file in" in run("import", at_home.path).err
+
+
 def test_of_many_files_left_out_those_to_be_helped_come_first(
     run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -46,6 +46,18 @@ def untold(error: OSError, file: str = "") -> FileTaken:
     )
 
 
+def is_a_log(folder: str) -> FileTaken:
+    """What is said of a log among the folders to import."""
+    from oplog.flow.taking import FileTaken
+
+    name = Path(folder).name
+    return FileTaken(
+        name,
+        refused=f"{name} is a log, not a track: oplog merge brings in what another log holds. "
+        "Nothing was added from it.",
+    )
+
+
 class _TooLarge(Exception):
     """A file that can be read neither whole nor in parts."""
 

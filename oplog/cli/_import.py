@@ -43,7 +43,7 @@ def run(log: _shared.Log, paths: Sequence[str], told: dict[str, Any]) -> Importe
     from oplog.flow.taking import Told
 
     unread: list[FileTaken] = []
-    files = list(found(paths, unread))
+    files = list(found(paths, unread, log.path))
     if not files and not unread:
         raise UnreadableFile(f"There is no file in {', '.join(paths)}. Nothing was changed.")
     if told.get("zone"):
@@ -67,18 +67,24 @@ def run(log: _shared.Log, paths: Sequence[str], told: dict[str, Any]) -> Importe
     return done
 
 
-def found(paths: Sequence[str], unread: list[FileTaken]) -> Iterator[str]:
+def found(paths: Sequence[str], unread: list[FileTaken], own: Path | None = None) -> Iterator[str]:
     """The files that paths stand for; folders are read through in order. Hidden files are left out
-    there, and what is no file (pipes, sockets), as reading it might never end. unread: takes in
-    the folders that cannot be listed.
+    there, the parts of a log, and what is no file (pipes, sockets), as reading it might never end.
+    unread: takes in the folders that cannot be listed, and logs but for the one that is open (own).
 
     Raises: OplogError for a path that is not there.
     """
-    from oplog.cli._files import untold
+    from oplog.cli._files import is_a_log, untold
+    from oplog.log.folder import PARTS, is_log
 
     for path in paths:
         if os.path.isdir(path):
             for folder, inner, names in os.walk(path, onerror=lambda e: unread.append(untold(e))):
+                if is_log(Path(folder)):
+                    inner[:] = [n for n in inner if n not in PARTS]
+                    names = [n for n in names if n not in PARTS]
+                    if own is None or not os.path.samefile(folder, own):
+                        unread.append(is_a_log(folder))
                 inner[:] = sorted(n for n in inner if not n.startswith((".", "$", "System Volume")))
                 inside = (str(Path(folder, n)) for n in sorted(names) if not n.startswith("."))
                 yield from (f for f in inside if os.path.isfile(f) or not os.path.exists(f))

@@ -13,6 +13,8 @@ FORMAT = 1
 """Version of the layout of the folder; a program never writes to a log with a higher one."""
 
 EVENTS, FIXES, RAW = "events", "fixes", "raw"
+PARTS = (EVENTS, FIXES, RAW, MARKER, disk.LOCK)
+"""What a log's folder holds of its own."""
 
 SUFFIX = ".parquet"
 """What the names of files of events end in."""
