@@ -475,6 +475,18 @@ class TestFastWay:
         inside = gpx("<!--" + "".join(MANY) + "-->", *TEN)
         assert len(messages(inside)[0]) == 10
 
+    @pytest.mark.parametrize("inside", ["<?a?>", "<!-", "]]>", "<![CDATA[x]]>", "<?a", "?>"])
+    def test_nor_those_in_one_that_holds_other_markup(self, inside, monkeypatch):
+        """What closes other markup does not close a comment, nor the other way round."""
+        monkeypatch.setattr("oplog.readers.gpx._SMALL_BYTES", 64)
+        few, more = "".join(TEN[:5]), "".join(TEN[5:])
+        for opens, closes in (("<!-- ", " -->"), ("<?a ", " ?>"), ("<![CDATA[", "]]>")):
+            if closes.strip() not in inside:
+                data = gpx(few, opens, inside, "</trkseg></trk>", more, closes)
+                track, _ = messages(data)
+                assert len(track) == 5, (opens, inside)
+                same(track, slowly(data, monkeypatch)[0])
+
     def test_odd_values_are_read_as_the_stream_reads_them(self, monkeypatch):
         points = list(MANY)
         odd = [

@@ -18,6 +18,28 @@ from oplog.track import NOT_STATED
 _ROWS_AT_ONCE = 50_000
 
 
+_OPENS = re.compile(rb"<!--|<!\[CDATA\[|<\?")
+_CLOSES = {b"<!--": b"-->", b"<![CDATA[": b"]]>", b"<?": b"?>"}
+
+
+def _left_open(text: bytes, start: int, stop: int, closes: bytes) -> bytes:
+    """What would close the comment or the like that a stretch of text ends in; empty for none.
+
+    closes: the same of the text before.
+    """
+    at = start
+    while True:
+        if closes:
+            end = text.find(closes, at, stop)
+            if end < 0:
+                return closes
+            at = end + len(closes)
+        opened = _OPENS.search(text, at, stop)
+        if opened is None:
+            return b""
+        closes, at = _CLOSES[opened[0]], opened.end()
+
+
 class Points:
     """What has been read of a document so far; its methods are the parser's handlers."""
 
@@ -28,7 +50,8 @@ class Points:
         self.segment = -1
         self.in_point = False
         self.point_depth = 0
-        self.unclosed = self.in_cdata = False
+        self.unclosed = b""
+        self.in_cdata = False
         self.base = self.refusals = 0
         self.path: list[str] = []
         self.lats: list[str | None] = []
@@ -42,7 +65,7 @@ class Points:
     def begin(self, start: int, frame: bytes = b"") -> None:
         """A new parser, for text from `start` on, that stands inside the elements of a frame."""
         self.path, self.in_point, self.text = [], False, None
-        self.unclosed = self.in_cdata = False
+        self.unclosed, self.in_cdata = b"", False
         self.base = start - len(frame)
         self.xml = _xml.new_parser(self.on_start, self.on_end, self.on_text)
         self.xml.StartCdataSectionHandler = lambda: self.on_cdata(True)
@@ -54,14 +77,13 @@ class Points:
         """Give the parser a stretch of the text, in pieces."""
         for at in range(start, stop, _xml.CHUNK_BYTES):
             self.xml.Parse(text[at : min(at + _xml.CHUNK_BYTES, stop)], False)
-        opened = max(text.rfind(b"<!", start, stop), text.rfind(b"<?", start, stop))
-        if opened >= 0 or self.unclosed:
-            begin = max(opened, start)
-            self.unclosed = all(text.find(c, begin, stop) < 0 for c in (b"-->", b"]]>", b"?>"))
+        marked = any(text.find(mark, start, stop) >= 0 for mark in (b"<!", b"<?"))
+        if marked or self.unclosed:
+            self.unclosed = _left_open(text, start, stop, self.unclosed)
 
     def in_markup(self) -> bool:
         """Whether the text given so far may end inside a comment or the like."""
-        return self.unclosed or self.in_cdata
+        return bool(self.unclosed) or self.in_cdata
 
     def on_cdata(self, begins: bool) -> None:
         self.in_cdata = begins
