@@ -180,3 +180,16 @@ def test_a_job_over_the_fields_of_a_crop(farm: log.Log) -> None:
 def test_jobs_that_cannot_be(farm: log.Log, asked: dict[str, object], why: str) -> None:
     with pytest.raises(OplogError, match=why):
         plan(farm, "x", "drilling", today=DAY, **asked)  # type: ignore[arg-type]
+
+
+def test_an_operation_said_with_a_slip_is_asked_for(farm: log.Log) -> None:
+    """Work as 'driling' is found by no job, price or question that says drilling."""
+    said = flow.Told(machine="blue", implement="drill", operation="driling")
+    with pytest.raises(UnknownName, match="Did you mean drilling"):
+        flow.import_file(farm, day_gpx(), "d.gpx", said)
+    flow.import_file(farm, day_gpx(), "d.gpx", flow.Told(machine="blue", operation="sowing"))
+    visit = now(farm).visits[0]
+    with pytest.raises(UnknownName, match="Did you mean drilling"):
+        flow.say(farm, [(now(farm).standing[visit.event_id].handle, Words(operation="driling"))])
+    with pytest.raises(UnknownName, match="Did you mean drilling"):
+        flow.add_kit(farm, KitItem("new drill", "drill", False, operation="driling"))

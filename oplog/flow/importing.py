@@ -11,6 +11,7 @@ from typing import Any
 from oplog.errors import Problem, UnreadableFile
 from oplog.flow.history import History, read
 from oplog.flow.machines import Ask
+from oplog.flow.operations import refuse_slips
 from oplog.flow.remeasuring import MachineDayTask, in_place, measured, task
 from oplog.flow.spreading import Spread, one_by_one
 from oplog.flow.taking import Batch, FileTaken, MachineDay, Told, fixes_of, read_in, take
@@ -137,6 +138,8 @@ def _write(
 
 def _known(farm: Farm, told: Told) -> Told:
     """What was said, with names as the log spells them. Raises: UnknownName."""
+    if told.operation:
+        refuse_slips(farm, told.operation)
     return replace(
         told,
         machine=farm.kit_item(told.machine, machine=True).name if told.machine else None,

@@ -13,6 +13,7 @@ from oplog.errors import OplogError, Problem, UnreadableFile
 from oplog.events import CropStated, Event, FieldDrawn, KitListed
 from oplog.flow.history import History, read
 from oplog.flow.measuring import as_wkb
+from oplog.flow.operations import refuse_slips
 from oplog.flow.sharing import shared_ground
 from oplog.fold import Farm
 from oplog.geodesy import area_m2
@@ -236,6 +237,8 @@ def _check_kit(farm: Farm, item: KitItem, base: KitItem | None) -> None:
     if wrong:
         sort = "a machine" if item.is_machine else "an implement"
         raise OplogError(f"{item.name} is {sort}: {wrong} does not apply to it.")
+    if item.operation:
+        refuse_slips(farm, item.operation)
     if item.carries is not None:
         farm.kit_item(item.carries, machine=False)
 

@@ -11,6 +11,7 @@ from oplog.flow import gather
 from oplog.flow.days import bounds
 from oplog.flow.history import History, read, stated
 from oplog.flow.measuring import measure
+from oplog.flow.operations import refuse_slips
 from oplog.flow.remeasuring import told_apart
 from oplog.fold import Farm
 from oplog.fold.settle import NAMELESS, about
@@ -170,6 +171,8 @@ def _known(farm: Farm, visit: WorkMeasured, words: Words) -> Words:
     """What is said, with names as the log spells them. Raises: UnknownName, OplogError."""
     if not any((words.implement, words.operation, words.driver, words.job)):
         raise OplogError("Say something: --implement, --operation, --driver or --job.")
+    if words.operation:
+        refuse_slips(farm, words.operation)
     implement = (
         farm.kit_item(words.implement, visit.day, machine=False).name if words.implement else None
     )
