@@ -656,3 +656,68 @@ def test_damaged_files_of_other_formats(data):
     drawings, problems = read_boundaries(data, name="land")
     assert drawings == []
     assert problems
+
+
+def placemark(name, ring):
+    corners = " ".join(f"{lon},{lat},0" for lon, lat in ring)
+    return (
+        f"<Placemark><name>{name}</name><description><![CDATA[a<br>b]]></description><Polygon>"
+        f"<outerBoundaryIs><LinearRing><coordinates>{corners}</coordinates></LinearRing>"
+        "</outerBoundaryIs></Polygon></Placemark>\n"
+    )
+
+
+@pytest.mark.parametrize("lost", [10, 150, 240])
+def test_a_kml_that_is_cut_off_gives_its_whole_fields(lost):
+    kml = (
+        "<?xml version='1.0'?>\n<kml xmlns='http://www.opengis.net/kml/2.2'><Document><Folder>\n"
+        f"{placemark('Mill', SQUARE)}{placemark('Moor', shifted(SQUARE, 0.1))}"
+        "</Folder></Document></kml>"
+    )
+    drawings, problems = read_boundaries(kml.encode()[:-lost], name="land.kml")
+    assert [d.name for d in drawings] == (["Mill", "Moor"] if lost == 10 else ["Mill"])
+    (problem,) = problems
+    assert problem.line is not None
+    assert problem.message == "is cut off or damaged"
+    assert problem.done == ("2 whole shapes were read" if lost == 10 else "1 whole shape was read")
+
+
+@pytest.mark.parametrize("data", [b"SQLite format 3\0" + bytes(200), b"<?xml?><kml><Placemark>"])
+def test_of_damage_no_librarys_words_are_told(data):
+    _, problems = read_boundaries(data, name="land")
+    assert "cut off or damaged, so that nothing of it can be read" in spoken(problems)
+    assert "vsimem" not in spoken(problems)
+
+
+@pytest.mark.parametrize("said", ["utf-8", "cp1252"])
+def test_names_in_a_shapefile_that_does_not_say_its_letters(said, tmp_path):
+    """The .cpg file is forgotten as often as the others; the letters show which they are."""
+    path = written("ESRI Shapefile", ".shp", "EPSG:4326", tmp_path, (SQUARE,), ("Äckerchen süd",))
+    path.with_suffix(".cpg").unlink()
+    table = path.with_suffix(".dbf")
+    table.write_bytes(
+        table.read_bytes()
+        .replace(b"\xc3\x84", "Ä".encode(said))
+        .replace(b"\xc3\xbc", "ü".encode(said))
+        if said == "utf-8"
+        else table.read_bytes().replace(b"\xc3\x84ckerchen s\xc3\xbcd", b"\xc4ckerchen s\xfcd  ")
+    )
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w") as archive:
+        for file in sorted(tmp_path.iterdir()):
+            archive.write(file, file.name)
+    (drawing,), _ = read_boundaries(out.getvalue(), name="land.zip")
+    assert drawing.name == "Äckerchen süd"
+
+
+def test_a_forgotten_prj_file_is_named(tmp_path):
+    east, north = GRID
+    ring = [(east, north), (east, north + 100), (east + 100, north + 100), (east + 100, north)]
+    written("ESRI Shapefile", ".shp", "EPSG:27700", tmp_path, (ring,))
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w") as archive:
+        for file in sorted(tmp_path.iterdir()):
+            if file.suffix != ".prj":
+                archive.write(file, file.name)
+    _, problems = read_boundaries(out.getvalue(), name="land.zip")
+    assert "its .prj file says which: give that in the zip too" in spoken(problems)

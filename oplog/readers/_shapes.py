@@ -1,7 +1,7 @@
 """Polygons with properties, out of the bytes of one boundary file.
 
 GeoJSON is read here (RFC 7946, and the 2008 form whose `crs` member names another coordinate
-system). Shapefiles, GeoPackages, KML and FlatGeobuf go through pyogrio where it is installed.
+system). Shapefiles, GeoPackages, KML and FlatGeobuf are left to `_gdal.py`.
 """
 
 from __future__ import annotations
@@ -22,8 +22,6 @@ from oplog.records import dataclass
 _BUNDLED = b"PK"
 """Archives are opened before: what begins like one here is a shapefile put together anew."""
 _SHP_HEAD_BYTES = 100
-HOW_TO_INSTALL = "pip install pyogrio"
-"""What the extra `boundaries` holds."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,7 +64,9 @@ def layers(data: bytes, source: str) -> list[Layer]:
     if head.startswith((b"{", b"[")):
         return [_geojson(data, source)]
     if data.startswith((b"SQLite format 3\0", b"fgb\x03", _BUNDLED)) or b"<kml" in head:
-        return _through_gdal(data, source)
+        from oplog.readers import _gdal
+
+        return _gdal.layers(data, source)
     raise Unusable(_what_it_is(data, head))
 
 
@@ -123,11 +123,11 @@ def _geojson(data: bytes, source: str) -> Layer:
     if document["type"] == "FeatureCollection":
         features = document.get("features")
         for feature in features if isinstance(features, list) else []:
-            _take_feature(feature, layer)
+            take_feature(feature, layer)
     elif document["type"] == "Feature":
-        _take_feature(document, layer)
+        take_feature(document, layer)
     else:
-        _take_feature({"geometry": document}, layer)
+        take_feature({"geometry": document}, layer)
     return layer
 
 
@@ -146,7 +146,7 @@ def _salvaged(text: str, source: str, error: json.JSONDecodeError) -> Layer:
         layer.system = _named_system(_decoded(text, crs.end()))
     for start in re.finditer(r'\{\s*"type"\s*:\s*"Feature"\s*[,}]', text):
         if (feature := _decoded(text, start.start())) is not None:
-            _take_feature(feature, layer)
+            take_feature(feature, layer)
     if not layer.shapes:
         raise Unusable(f"is not sound JSON ({error.msg})", error.lineno)
     return layer
@@ -160,7 +160,8 @@ def _decoded(text: str, start: int) -> Any:
         return None
 
 
-def _take_feature(feature: Any, layer: Layer) -> None:
+def take_feature(feature: Any, layer: Layer) -> None:
+    """Add the polygons of a GeoJSON feature to a layer, and count what it is otherwise."""
     if not isinstance(feature, dict):
         layer.others["something that is no GeoJSON feature"] += 1
         return
@@ -219,52 +220,6 @@ def _named_system(crs: Any) -> str | None:
         "names its coordinate system in a way that cannot be followed (crs member); "
         "export it as longitude and latitude (WGS 84)"
     )
-
-
-def _through_gdal(data: bytes, source: str) -> list[Layer]:
-    try:
-        import pyogrio
-    except ImportError:
-        raise Unusable(
-            "is a kind of boundary file that needs the extra 'boundaries': install it with "
-            f"{HOW_TO_INSTALL}, or export the boundaries as GeoJSON"
-        ) from None
-    import warnings
-
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")
-        try:
-            # By number: a layer without a name is called something else each time it is opened.
-            kinds = [kind for _, kind in pyogrio.list_layers(data)]
-            return [
-                _gdal_layer(data, k, source) for k, kind in enumerate(kinds) if kind is not None
-            ]
-        except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError) as error:
-            raise Unusable(f"cannot be read ({error})") from None
-
-
-def _gdal_layer(data: bytes, number: int, source: str) -> Layer:
-    from pyogrio import raw
-    from shapely import from_wkb
-    from shapely.geometry import mapping
-
-    meta, _, geometries, columns = raw.read(data, layer=number, force_2d=True)
-    layer = Layer(source, system=meta["crs"])
-    for row, geometry in enumerate(geometries):
-        properties = {
-            str(column): _plain(values[row])
-            for column, values in zip(meta["fields"], columns, strict=True)
-        }
-        shape = from_wkb(geometry, on_invalid="ignore") if geometry is not None else None
-        feature = {"properties": properties, "geometry": mapping(shape) if shape else None}
-        _take_feature(feature, layer)
-    return layer
-
-
-def _plain(value: Any) -> Any:
-    """A Python value for one of NumPy's; None for a missing number."""
-    value = value.item() if hasattr(value, "item") else value
-    return None if isinstance(value, float) and value != value else value
 
 
 def _what_it_is(data: bytes, head: bytes) -> str:

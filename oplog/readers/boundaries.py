@@ -84,7 +84,8 @@ def _drawn(layer: Layer, name_property: str | None, problems: list[Problem]) -> 
     ]
     if layer.damage:
         line, reason = layer.damage
-        done = f"{len(layer.shapes)} whole shapes were read"
+        many = len(layer.shapes) != 1
+        done = f"{len(layer.shapes)} whole shape{'s were' if many else ' was'} read"
         problems.append(Problem(source, line, reason, done=done))
     if not layer.shapes:
         return []
@@ -113,9 +114,14 @@ def _projection(layer: Layer, problems: list[Problem]) -> _rings.Projection | No
     by_shape = [corners for s in layer.shapes if (corners := list(_corners(s)))]
     every = [c for corners in by_shape for c in corners]
     if every and all(abs(x) > 360.0 or abs(y) > 360.0 for x, y in every):
+        where = (
+            "of a shapefile, its .prj file says which: give that in the zip too, or "
+            if layer.source.lower().endswith(".shp")
+            else ""
+        )
         raise Unusable(
             "has coordinates that look like metres on a map grid, but does not say which: "
-            "export it as longitude and latitude (WGS 84)"
+            f"{where}export it as longitude and latitude (WGS 84)"
         )
     none_fits = all(any(abs(y) > 90.0 for _, y in corners) for corners in by_shape)
     if every and none_fits and all(abs(x) <= 90.0 and abs(y) <= 180.0 for x, y in every):
