@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from datetime import datetime
+from time import process_time
 
 import pytest
 
@@ -255,3 +256,49 @@ def test_a_table_without_names_is_told_what_it_lacks():
     assert len(track) == 0
     assert "no line that names its columns" in problems[0].message
     assert "time,lat,lon" in problems[0].message
+
+
+HEADERS = """Datum und Uhrzeit (UTC);geographische Breite;geographische Länge
+Date et heure UTC;Latitude;Longitude
+Fecha y hora UTC;latitud;longitud
+Data e ora UTC;Latitudine;Longitudine
+data i czas UTC;szerokość;długość
+Datum a čas UTC;zeměpisná šířka;zeměpisná délka
+Dato tid UTC;Breddegrad;Længdegrad
+Päivä ja aika UTC;leveysaste;pituusaste
+дата и время UTC;широта;долгота
+Sample Time UTC;decimalLatitude;decimalLongitude
+measured_at_utc;coords.latitude;coords.longitude
+UTC;POINT_Y;POINT_X
+position time (UTC);nav_lat;nav_lon"""
+
+
+@pytest.mark.parametrize("header", HEADERS.splitlines())
+def test_headers(header):
+    track, said = came_in(table(header, lambda t, a, o: f"{t:%Y-%m-%d %H:%M:%S};{a:.9f};{o:.9f}"))
+    assert_right(track, 200)
+    assert said == []
+
+
+@pytest.mark.parametrize(
+    "name",
+    ["velocidad km/h", "velocità (km/h)", "hastighet km/h", "snelheid km/h", "km/h", "spd_kmh"],
+)
+def test_speeds_by_other_names(name):
+    stated = f"{MOVES_M_S / KMH_M_S:.3f}"
+    track, said = came_in(
+        table(f"time;lat;lon;{name}", lambda t, a, o: f"{iso(t)};{a:.9f};{o:.9f};{stated}")
+    )
+    assert track.speed_m_s == pytest.approx(MOVES_M_S, rel=0.01)
+    assert said == []
+
+
+def test_no_header_takes_long():
+    """Words that can be taken apart in two ways would double the time with each."""
+    words = ("timesecs", "latdegsdeg", "lonew", "sampled", "date", "datum", "utc", "seconds", "ns")
+    begun = process_time()
+    for word in words:
+        for start in ("", "time", "lat", "lon"):
+            came_in(f"{start}{word * 200}x,lat,lon\n1,2,3\n")
+            came_in(f"{start}{(word * 20)[:70]}x,lat,lon\n1,2,3\n")
+    assert process_time() - begun < 5

@@ -9,21 +9,29 @@ from dataclasses import field
 from oplog.records import dataclass
 from oplog.units import KMH_M_S, KNOT_M_S, MPH_M_S
 
+# No word here is made of others, or of one and the words behind it: a name that repeats one would
+# be tried in every way that it can be taken apart.
 _BEFORE = (
     "(?:utc|gmt|gps|gnss|local|fix|log|logged|event|record|recorded|recording|created|sampled|iso"
-    "|unix|epoch|posix|device|date|and|datum)*"
+    "|unix|epoch|posix|device|and|position|point|sample|measured|capture"
+    "|captured|track|(?:date|datum|fecha|data|dato|päivä|дата)(?:und|et|y|e|i|a|ja|и)?)*"
 )
-_AFTER = "(?:utc|gmt|z|local|iso|stamp|of|fix|gps|s|ms|us|ns|sec|secs|seconds|millis|hms)*"
-_PLACE_BEFORE = "(?:gps|gnss|pos|position|point|location|loc|coord|coordinates|wgs84|dd|fix)*"
-_PLACE_AFTER = "(?:wgs84|deg|degs|degree|degrees|dd|dec|decimal|{letters})*"
+_AFTER = "(?:utc|gmt|z|local|iso|stamp|of|fix|gps|s|ms|us|ns|sec|second|millis|hms)*"
+_PLACE_BEFORE = (
+    "(?:gps|gnss|pos|position|point|location|loc|coord|coords|coordinates|wgs84|dd|fix|decimal|nav"
+    "|geo|geographische|zeměpisná|zemepisná)*"
+)
+_PLACE_AFTER = "(?:wgs84|deg|degree|dd|dec|decimal|{letters})*"
 _LAT = (
     "(?:lat|latitude|latitud|latitudine|breite|breitengrad|breedtegraad|ycoord|bredde|breddegrad"
-    "|breddgrad|szerokość|szerokośćgeograficzna|šířka|leveysaste|leveys)"
+    "|breddgrad|szerokość|szerokośćgeograficzna|šířka|leveysaste|leveys|šírka"
+    "|широта)"
 )
 _LON = (
     "(?:lon|lng|long|longitude|longitud|longitudine|laenge|länge|längengrad|laengengrad"
     "|lengtegraad|xcoord|længde|længdegrad|lengde|lengdegrad|längd|längdgrad|długość"
-    "|długośćgeograficzna|délka|pituusaste|pituus)"
+    "|długośćgeograficzna|délka|pituusaste"
+    "|pituus|dĺžka|долгота)"
 )
 _PATTERNS = {
     "date": re.compile(
@@ -32,10 +40,10 @@ _PATTERNS = {
     "time": re.compile(
         f"{_BEFORE}(?:time|timestamp|datetime|stamp|utc|ts|unix|epoch|zeit|uhrzeit|zeitstempel"
         f"|zeitpunkt|heure|horodatage|tijd|tijdstip|hora|fechahora|ora|czas|čas|tid|tidpunkt"
-        f"|tidspunkt|klokkeslæt|klokkeslett|aika|(?<=d)at){_AFTER}"
+        f"|tidspunkt|klokkeslæt|klokkeslett|aika|iso8601|время|(?<=d)at){_AFTER}"
     ),
-    "lat": re.compile(_PLACE_BEFORE + _LAT + _PLACE_AFTER.format(letters="n|s|ns")),
-    "lon": re.compile(_PLACE_BEFORE + _LON + _PLACE_AFTER.format(letters="e|w|ew")),
+    "lat": re.compile(_PLACE_BEFORE + _LAT + _PLACE_AFTER.format(letters="n|s")),
+    "lon": re.compile(_PLACE_BEFORE + _LON + _PLACE_AFTER.format(letters="e|w|s")),
     "north": re.compile(r"n?s|northsouth|(?:gps)?lat(?:itude)?(?:ref|hemi|hemisphere|dir)"),
     "east": re.compile(r"ew|we|eastwest|(?:gps)?lon(?:g|gitude)?(?:ref|hemi|hemisphere|dir)"),
     "course_deg": re.compile(
@@ -53,7 +61,10 @@ _PATTERNS = {
         "(?:id|name|no|nr|number|serial)?"
     ),
 }
-_SPEED = re.compile(r"(?:gps|ground)?(?:speed|velocity|geschwindigkeit|vitesse|sog)(?:overground)?")
+_SPEED = re.compile(
+    "(?:gps|ground)?(?:speed|spd|velocity|geschwindigkeit|vitesse|sog|velocidad|velocità|hastighet"
+    "|snelheid|prędkość|(?=kmh$))(?:overground)?"
+)
 _UNITS = {
     "": 1.0,
     **dict.fromkeys(("ms", "mps"), 1.0),
@@ -61,7 +72,9 @@ _UNITS = {
     "mph": MPH_M_S,
     **dict.fromkeys(("kn", "kt", "kts", "knot", "knots"), KNOT_M_S),
 }
+_NAMES_PLACE = re.compile(_LAT + r"|\by|_y\b")
 _MOST_WORDS = 5
+_LONGEST_NAME = 80
 
 
 @dataclass(frozen=True)
@@ -94,11 +107,12 @@ def columns(names: Sequence[str]) -> Columns:
                 at["speed_m_s"] = index
                 unit_m_s = _UNITS[whole[speed.end() :]]
             continue
-        kind = next((k for k, p in _PATTERNS.items() if p.fullmatch(bare)), None)
+        patterns = _PATTERNS if len(bare) <= _LONGEST_NAME else {}
+        kind = next((k for k, p in patterns.items() if p.fullmatch(bare)), None)
         if kind and (kind not in at or (utc and not utc_of[kind] and kind in ("time", "date"))):
             at[kind], utc_of[kind] = index, utc
     if "lat" not in at and "lon" not in at and "time" in at:
-        plain = [n.strip().strip("\"'").casefold() for n in names]
+        plain = [n.strip().strip("\"'").casefold().removeprefix("point_") for n in names]
         if "x" in plain and "y" in plain:
             at["lon"], at["lat"] = plain.index("x"), plain.index("y")
     if "time" not in at and "date" in at:
@@ -112,7 +126,9 @@ def header(text: str, lines: int) -> tuple[int, str, Columns] | None:
     at = 0
     split = text.split("\n")[: lines + 1]
     for k, line in enumerate(split[:lines]):
-        for parter in ";\t,| ":
+        # most lines of most files: looking at them closer would take longer than reading the file
+        likely = _NAMES_PLACE.search(line.casefold())
+        for parter in ";\t,| " if likely else "":
             names = line.strip("\r").lstrip("# \ufeff").split(parter)
             if parter == " ":
                 names = line.split()
