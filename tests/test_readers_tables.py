@@ -302,3 +302,14 @@ def test_no_header_takes_long():
             came_in(f"{start}{word * 200}x,lat,lon\n1,2,3\n")
             came_in(f"{start}{(word * 20)[:70]}x,lat,lon\n1,2,3\n")
     assert process_time() - begun < 5
+
+
+@pytest.mark.parametrize("ends", [("\n", "\r"), ("\r\n", "\n"), ("\r\r\n",), ("\r\n", "\r", "\n")])
+def test_line_ends_of_any_kind_in_one_file(ends):
+    rows = ["time,lat,lon", *(f"{iso(t)},{a:.9f},{o:.9f}" for t, a, o in FIXES)]
+    text = "".join(row + ends[k % len(ends)] for k, row in enumerate(rows))
+    track, said = came_in(text)
+    assert_right(track, 200)
+    assert said == []
+    bad = text.replace(f"{FIXES[9][1]:.9f}", "x", 1)
+    assert read(bad.encode(), name="x")[1][0].line == 11

@@ -104,8 +104,8 @@ def _text(data: bytes, tally: Tally) -> str:
             "read round them",
         )
         text = text.replace("\0", "")
-    if "\n" not in text and "\r" in text:
-        text = text.replace("\r", "\n")
+    if text.count("\r") != text.count("\r\n"):
+        text = text.replace("\r\r\n", "\n").replace("\r\n", "\n").replace("\r", "\n")
     return text
 
 

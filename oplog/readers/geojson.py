@@ -29,6 +29,7 @@ _POINT_TIMES = (
 )
 METRES = "positions are metres on a map grid, not degrees: export it as WGS 84"
 _LEAST_METRES = 1000.0
+_WORDS = (b'"coordinates"', b'"Feature"', b'"FeatureCollection"')
 _DEEPEST = 64
 _COUNT = re.compile(r"[12]\d{9}(\d{3})?(\.\d+)?")
 
@@ -36,7 +37,7 @@ _COUNT = re.compile(r"[12]\d{9}(\d{3})?(\.\d+)?")
 def sniff(data: bytes) -> bool:
     """A JSON object with coordinates, or a feature: its times may come long before them."""
     head = _one_byte(data[:262_144]).lstrip(b"\xef\xbb\xbf\x1e \t\r\n")
-    return head[:1] in (b"{", b"[") and (b'"coordinates"' in head or b'"Feature' in head)
+    return head[:1] in (b"{", b"[") and any(word in head for word in _WORDS)
 
 
 def read(data: bytes, name: str, zone: str | None) -> tuple[Track, list[Problem]]:
