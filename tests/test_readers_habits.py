@@ -338,3 +338,24 @@ class TestKmlFromElsewhere:
         track, problems = read(text.encode(), name="x")
         assert_right(track, 200)
         assert [(p.message, p.count) for p in problems] == [("points with times beside a track", 3)]
+
+
+@pytest.mark.parametrize("coord_first", [False, True])
+@pytest.mark.parametrize("at", range(0, 120, 4))
+def test_a_hole_in_a_kml_pairs_no_time_with_the_place_of_another(coord_first, at):
+    turns = [c + w for w, c in zip(WHENS, COORDS, strict=True)] if coord_first else TURNS
+    text = kml("".join(turns)).encode()
+    start = 6000 + at
+    track, problems = read(text[:start] + b"\0" * 64 + text[start + 64 :], name="x")
+    assert len(track) >= 197
+    assert_right(track, len(track))
+    assert problems
+
+
+@pytest.mark.parametrize("cut", [0, 3, 9])
+def test_a_kml_that_is_cut_between_its_elements_is_told(cut):
+    text = kml("".join(TURNS))
+    track, said = came_in(text[: text.index(TURNS[100]) + len(WHENS[100]) * (cut == 9)])
+    assert_right(track, 100)
+    assert "cut off or damaged XML" in said
+    assert came_in(text.removesuffix("</kml>") + " </kml > \n")[1] == []

@@ -313,3 +313,37 @@ def test_line_ends_of_any_kind_in_one_file(ends):
     assert said == []
     bad = text.replace(f"{FIXES[9][1]:.9f}", "x", 1)
     assert read(bad.encode(), name="x")[1][0].line == 11
+
+
+class TestDamagedTables:
+    ROWS = tuple(f"{iso(t)},{a:.9f},{o:.9f}" for t, a, o in FIXES)
+    WHOLE = "time,lat,lon\n" + "\n".join(ROWS) + "\n"
+
+    @pytest.mark.parametrize("cut", range(2, 40, 3))
+    @pytest.mark.parametrize("tail", [b"", b"\0" * 700])
+    def test_a_line_that_is_cut_short_is_no_fix(self, cut, tail):
+        """Half a longitude is a place too, only another one."""
+        track, problems = read(self.WHOLE.encode()[:-cut] + tail, name="x")
+        assert_right(track, 199)
+        assert "the last line is cut short" in [p.message for p in problems]
+
+    def test_a_last_line_without_its_end_is_one(self):
+        track, said = came_in(self.WHOLE.rstrip())
+        assert_right(track, 200)
+        assert said == []
+
+    @pytest.mark.parametrize("at", range(3000, 3060, 3))
+    def test_a_hole_never_joins_two_halves_of_numbers(self, at):
+        data = self.WHOLE.encode()
+        track, problems = read(data[:at] + b"\0" * 100 + data[at + 100 :], name="x")
+        assert 196 <= len(track) < 200
+        assert_right(track, len(track))
+        assert "zero bytes in the text" in [p.message for p in problems]
+
+    @pytest.mark.parametrize("code", ["utf-16", "utf-16-le", "utf-16-be"])
+    @pytest.mark.parametrize("end", ["\n", "\r", "\r\n"])
+    def test_two_bytes_a_letter(self, code, end):
+        text = self.WHOLE.replace("time", "Länge der Fahrt,time", 1).replace("\n2026", "\n,2026")
+        track, problems = read(text.replace("\n", end).encode(code), name="x")
+        assert_right(track, 200)
+        assert problems == []

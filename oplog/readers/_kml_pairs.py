@@ -21,20 +21,22 @@ def pairs(items: Sequence[Item], hole: int | None = None) -> list[tuple[Item, It
     """Times with their places, in order of the file.
 
     items: of one track. hole: how many of them come before a damage that took some away.
-    The n-th time belongs to the n-th place. Where their numbers differ, neighbours belong
-    together if they take turns; if all of one kind come first, they are counted from the end
-    behind the damage, as only one kind lost some there.
+    The n-th time belongs to the n-th place. Where their numbers differ, or something is lost,
+    neighbours belong together if they take turns, but for those round the damage; if all of one
+    kind come first, they are counted from the end behind the damage, as only one kind lost some
+    there.
     """
     times = [i for i in items if i.is_time]
     places = [i for i in items if not i.is_time]
-    if len(times) == len(places):
+    if len(times) == len(places) and hole is None:
         return list(zip(times, places, strict=True))
     time_first = sum(a.is_time and not b.is_time for a, b in pairwise(items))
     place_first = sum(b.is_time and not a.is_time for a, b in pairwise(items))
     if time_first + place_first > len(items) // 2:
+        beside = [(a, b) for k, (a, b) in enumerate(pairwise(items), 1) if k != hole]
         if time_first >= place_first:
-            return [(a, b) for a, b in pairwise(items) if a.is_time and not b.is_time]
-        return [(b, a) for a, b in pairwise(items) if b.is_time and not a.is_time]
+            return [(a, b) for a, b in beside if a.is_time and not b.is_time]
+        return [(b, a) for a, b in beside if b.is_time and not a.is_time]
     count = min(len(times), len(places))
     before = _before(items, hole, fewer=len(times) < len(places))
     cut = min(before, count) if before is not None else count

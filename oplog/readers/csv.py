@@ -16,6 +16,7 @@ from oplog.errors import Problem
 from oplog.readers import _csv_names, _csv_rows, _csv_stamps, _csv_times, _speeds, _times
 from oplog.readers._csv_names import Columns
 from oplog.readers._csv_rows import Numbered
+from oplog.readers._csv_text import text_of, without_cut_line
 from oplog.readers._numbers import number
 from oplog.readers._rows import Rows, finish, join, unstated
 from oplog.readers._tally import Tally
@@ -40,7 +41,7 @@ _SEXAGESIMAL = re.compile(
 
 def sniff(data: bytes) -> bool:
     """Whether a line near the beginning names a latitude and a longitude."""
-    return _header(_text(data[:_HEAD_BYTES], Tally())) is not None
+    return _header(text_of(data[:_HEAD_BYTES], Tally())) is not None
 
 
 def behind_header(data: bytes) -> int:
@@ -52,11 +53,12 @@ def behind_header(data: bytes) -> int:
 def read(data: bytes, name: str, zone: str | None) -> tuple[Track, list[Problem]]:
     """One fix a line. Never raises for bad data."""
     tally = Tally(name)
-    text = _text(data, tally)
+    text = text_of(data, tally)
     header = _header(text[:_HEAD_BYTES])
     if header is None:
         return empty(), [Problem(name, None, "no header names a position", done="nothing to read")]
     start, parter, columns = header
+    text = without_cut_line(text, tally)
     begin = text.find("\n", start) + 1 or len(text)
     first_line = text.count("\n", 0, begin) + 1
 
@@ -86,27 +88,6 @@ def read(data: bytes, name: str, zone: str | None) -> tuple[Track, list[Problem]
     device = "CSV " + " ".join(sorted(columns.at))
     track = _speeds.in_m_s(finish(join(parts), tally, zone, device), tally)
     return track, tally.problems()
-
-
-def _text(data: bytes, tally: Tally) -> str:
-    if data[:2] in (b"\xff\xfe", b"\xfe\xff"):
-        return data.decode("utf-16", "replace")
-    try:
-        text = data.decode("utf-8-sig")
-    except UnicodeDecodeError:
-        text = data.decode("cp1252", "replace")
-    if "\0" in text:
-        first = text.index("\0")
-        tally.add(
-            "zero bytes in the text",
-            text.count("\n", 0, first) + 1,
-            text.count("\0"),
-            "read round them",
-        )
-        text = text.replace("\0", "")
-    if text.count("\r") != text.count("\r\n"):
-        text = text.replace("\r\r\n", "\n").replace("\r\n", "\n").replace("\r", "\n")
-    return text
 
 
 def _header(text: str) -> tuple[int, str, Columns] | None:

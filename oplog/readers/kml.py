@@ -21,6 +21,7 @@ from oplog.track import Track, empty
 
 _HEAD_BYTES = 65_536
 _RESUME = re.compile(rb"<(?:[A-Za-z_][\w.-]*:)?(when|coord|Track|Placemark)(?=[\s>])")
+_END = re.compile(rb"</(?:[\w.-]+:)?kml\s*>\s*$")
 _END_TAGS = re.compile(rb"(?:\s*</[^<>]*>)*\s*")
 
 
@@ -79,7 +80,7 @@ def _go_on(found: Tracks, text: bytes, error: expat.ExpatError, tally: Tally) ->
         line = found.base_line + stop.lineno
         start = found.resume(text, at)
         if start is None:
-            if not _END_TAGS.fullmatch(text, at):
+            if not _END_TAGS.fullmatch(text, at) or not _END.search(text):
                 tally.add("cut off or damaged XML", line, 1, "read up to there")
             break
         tally.add("damaged XML", line, 1, "stepped over")
