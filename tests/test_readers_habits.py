@@ -311,6 +311,21 @@ class TestGeoJsonFromElsewhere:
         assert_right(track, 199)
         assert [(p.message, p.line) for p in problems] == [("the JSON is cut off or damaged", 81)]
 
+    @pytest.mark.parametrize("kind", ["LineString", "MultiLineString"])
+    def test_times_without_places_are_counted(self, kind):
+        places = [[o, a] for _, a, o in FIXES[:190]]
+        shape = {"type": kind, "coordinates": [places] if kind[0] == "M" else places}
+        line = {
+            "type": "Feature",
+            "properties": {"coordTimes": [iso(t) for t, _, _ in FIXES]},
+            "geometry": shape,
+        }
+        track, problems = read(json.dumps(line).encode(), name="x")
+        assert_right(track, 190)
+        (problem,) = problems
+        assert problem.message.startswith("times and places of a line do not pair up")
+        assert problem.count == 10
+
     def test_metres_on_a_grid_are_called_so(self):
         features = [
             p | {"geometry": {"type": "Point", "coordinates": [550_000 + k, 250_000]}}

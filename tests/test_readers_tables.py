@@ -327,6 +327,12 @@ class TestDamagedTables:
         assert_right(track, 199)
         assert "the last line is cut short" in [p.message for p in problems]
 
+    def test_so_it_is_in_a_file_of_few_lines(self):
+        text = "# remark\n" + "\n".join(self.WHOLE.splitlines()[:5])
+        track, said = came_in(text[:-4])
+        assert_right(track, 3)
+        assert said == ["the last line is cut short"]
+
     def test_a_last_line_without_its_end_is_one(self):
         track, said = came_in(self.WHOLE.rstrip())
         assert_right(track, 200)

@@ -8,6 +8,8 @@ from oplog.readers._tally import Tally
 
 _HEAD_BYTES = 1024
 _ROWS_BEFORE = 20
+_DIGIT, _LEAST_DIGITS = re.compile(r"\d"), 6
+"""A row has a time and two numbers; headers and remarks are no rows."""
 _BYTES_BEFORE = 20_000
 
 
@@ -56,9 +58,9 @@ def _round_holes(text: str) -> str:
 
 
 def _shortest(text: str) -> int:
-    """How long the shortest of the last whole lines of a text is; 0 where there are too few."""
+    """How long the shortest of the last whole rows of a text is; 0 where there are too few."""
     lines = text[-_BYTES_BEFORE:].rpartition("\n")[0].split("\n")[-_ROWS_BEFORE:]
-    lengths = [len(line.rstrip()) for line in lines if line.strip()]
+    lengths = [len(line.rstrip()) for line in lines if len(_DIGIT.findall(line)) >= _LEAST_DIGITS]
     return min(lengths) if len(lengths) > 1 else 0
 
 

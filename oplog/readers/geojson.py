@@ -27,6 +27,7 @@ _POINT_TIMES = (
     *("time", "timestamp", "datetime", "utc", "when", "timeutc", "utctime", "gpstime", "fixtime"),
     *("recordedat", "timestamputc", "timestampms", "unixtime", "epoch", "ts", "date"),
 )
+UNPAIRED = "times and places of a line do not pair up: there are more times"
 METRES = "positions are metres on a map grid, not degrees: export it as WGS 84"
 _LEAST_METRES = 1000.0
 _WORDS = (b'"coordinates"', b'"Feature"', b'"FeatureCollection"')
@@ -59,6 +60,7 @@ def read(data: bytes, name: str, zone: str | None) -> tuple[Track, list[Problem]
         timed = _first_of(properties, _POINT_TIMES) is not None
         placeless += timed and not found and kind in (None, "Point")
         positions += found
+        tally.add(UNPAIRED, None, _more_times(geometry, properties), "the first with the first")
     tally.add(say.NO_POSITION, count=placeless)
     if not positions:
         drawn = "GeoJSON with boundaries, but no track: oplog land add FILE reads boundaries"
@@ -120,6 +122,20 @@ def _positions(
             found += _line(line, of_line, 1000 * feature + 1 + k % 999)
         return found
     return []
+
+
+def _more_times(geometry: dict[str, Any], properties: dict[str, Any]) -> int:
+    """How many more times than places a line has, or all lines together."""
+    kind, places = geometry.get("type"), geometry.get("coordinates")
+    times = _first_of(properties.get("coordinateProperties", properties), _LINE_TIMES)
+    if kind not in ("LineString", "MultiLineString") or not isinstance(places, list):
+        return 0
+
+    def count(items: Any) -> int:
+        return sum(len(i) if isinstance(i, list) else 1 for i in items)
+
+    stamps = count(times) if isinstance(times, list) else 0
+    return max(0, stamps - (len(places) if kind == "LineString" else count(places)))
 
 
 def _by_line(lines: list[Any], times: Any) -> Iterator[tuple[Any, Any]]:
