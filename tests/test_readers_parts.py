@@ -29,6 +29,9 @@ PLACES = [(52.1 + k * 1e-5, 0.2 + k * 1e-5) for k in range(900)]
 
 def made(kind: str) -> bytes:
     both = list(zip(TIMES, PLACES, strict=True))
+    if kind == "german csv":
+        table = made("csv").decode().split("\n", 1)[1]
+        return f"# Gerät\nZeit (UTC),Breite,Länge\n{table}".encode()
     if kind == "csv":
         return ("time,lat,lon\n" + "".join(f"{t},{a:.5f},{o:.5f}\n" for t, (a, o) in both)).encode()
     if kind == "nmea":
@@ -47,7 +50,7 @@ def made(kind: str) -> bytes:
     ).encode()
 
 
-KINDS = ["gpx", "prefixed", "nmea", "csv"]
+KINDS = ["gpx", "prefixed", "nmea", "csv", "german csv"]
 
 
 def in_parts(data: bytes) -> list[bytes]:

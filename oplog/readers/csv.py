@@ -46,8 +46,12 @@ def sniff(data: bytes) -> bool:
 
 def behind_header(data: bytes) -> int:
     """Where the lines below the header begin, in bytes in UTF-8 or one byte a letter."""
-    header = _header(data[:_HEAD_BYTES].decode("latin-1"))
-    return 0 if header is None else data.find(b"\n", header[0]) + 1
+    text = text_of(data[:_HEAD_BYTES], Tally())
+    header = _header(text)
+    at = 0
+    for _ in range(0 if header is None else text.count("\n", 0, header[0]) + 1):
+        at = data.find(b"\n", at) + 1
+    return at
 
 
 def read(data: bytes, name: str, zone: str | None) -> tuple[Track, list[Problem]]:
