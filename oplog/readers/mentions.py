@@ -23,6 +23,10 @@ Box = tuple[float, float, float, float]
 _DECIMAL = re.compile(rb"\d{1,3}[.,]\d{2,}")
 _WHOLE_E7 = re.compile(rb"(?<![\d.])\d{6,10}(?![\d.])")
 _MINUTES = re.compile(rb"(?<![\d.])(\d{1,3})(\d{2}\.\d+)")
+_SEXAGESIMAL = re.compile(
+    rb"(?<![\d.])(\d{1,3})\s*(?:\xc2?\xb0|d|(?=\s\d\d\.\d))\s*(\d{1,2}(?:[.,]\d+)?)"
+    rb"(?:\s*(?:'|\xe2\x80\xb2|m)\s*(\d{1,2}(?:[.,]\d+)?))?"
+)
 _APART = 4
 """Latitude and longitude of one position stand no further apart than this many numbers."""
 
@@ -45,7 +49,11 @@ def mentions(data: bytes, boxes: Sequence[Box]) -> bool:
 
 
 def _numbers(text: bytes) -> list[NDArray[np.float64]]:
-    """The numbers of a text in their order, read in the three ways that positions are written."""
+    """The numbers of a text in their order, read in the four ways that positions are written.
+
+    Of two bytes a letter one is zero.
+    """
+    text = text.replace(b"\0", b"")
     decimals = np.array(
         [m.replace(b",", b".") for m in _DECIMAL.findall(text)], dtype="S24"
     ).astype(np.float64)
@@ -53,7 +61,18 @@ def _numbers(text: bytes) -> list[NDArray[np.float64]]:
     split = _MINUTES.findall(text)
     degrees = np.array([d for d, _ in split], dtype="S3").astype(np.float64)
     minutes = np.array([m for _, m in split], dtype="S16").astype(np.float64)
-    return [decimals, whole, degrees + minutes / 60.0]
+    return [decimals, whole, degrees + minutes / 60.0, _sexagesimal(text)]
+
+
+def _sexagesimal(text: bytes) -> NDArray[np.float64]:
+    """Degrees, minutes and perhaps seconds, with marks or blanks between."""
+    return np.array(
+        [
+            float(d) + (float(m.replace(b",", b".")) + float(s.replace(b",", b".") or 0) / 60) / 60
+            for d, m, s in _SEXAGESIMAL.findall(text)
+        ],
+        dtype=np.float64,
+    )
 
 
 def _hit(numbers: NDArray[np.float64], box: Box) -> bool:
