@@ -27,6 +27,7 @@ _SEXAGESIMAL = re.compile(
     rb"(?<![\d.])(\d{1,3})\s*(?:\xc2?\xb0|d|(?=\s\d\d\.\d))\s*(\d{1,2}(?:[.,]\d+)?)"
     rb"(?:\s*(?:'|\xe2\x80\xb2|m)\s*(\d{1,2}(?:[.,]\d+)?))?"
 )
+_APART_BY_BLANK = re.compile(rb"[d\s]\d{1,2}[.,]\d")
 _APART = 4
 """Latitude and longitude of one position stand no further apart than this many numbers."""
 
@@ -66,6 +67,8 @@ def _numbers(text: bytes) -> list[NDArray[np.float64]]:
 
 def _sexagesimal(text: bytes) -> NDArray[np.float64]:
     """Degrees, minutes and perhaps seconds, with marks or blanks between."""
+    if b"\xb0" not in text and not _APART_BY_BLANK.search(text):
+        return np.zeros(0)  # most files: looking at every number once more takes half as long again
     return np.array(
         [
             float(d) + (float(m.replace(b",", b".")) + float(s.replace(b",", b".") or 0) / 60) / 60
