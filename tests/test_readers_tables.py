@@ -338,6 +338,14 @@ class TestDamagedTables:
         assert_right(track, 200)
         assert said == []
 
+    def test_nor_is_one_cut_that_is_as_long_as_numbers_happen_to_be(self):
+        """Where zeros at the end of numbers are left out, rows differ by a digit now and then."""
+        rows = [f"{iso(t)},{52.31 + k * 1e-4:.4f}1,0.15" for k, (t, _, _) in enumerate(FIXES)]
+        rows[60] = rows[60] + "7"
+        text = "time,lat,lon\n" + "\n".join(rows[:70])
+        assert len(came_in(text[:-1])[0]) == 70
+        assert len(came_in(text[:-3])[0]) == 69
+
     @pytest.mark.parametrize("at", range(3000, 3060, 3))
     def test_a_hole_never_joins_two_halves_of_numbers(self, at):
         data = self.WHOLE.encode()

@@ -58,10 +58,15 @@ def _round_holes(text: str) -> str:
 
 
 def _shortest(text: str) -> int:
-    """How long the shortest of the last whole rows of a text is; 0 where there are too few."""
+    """How long a row is at the least, by the last whole ones of a text; 0 where there are too few.
+
+    Where their lengths differ, the next may well be a letter shorter than any of them.
+    """
     lines = text[-_BYTES_BEFORE:].rpartition("\n")[0].split("\n")[-_ROWS_BEFORE:]
     lengths = [len(line.rstrip()) for line in lines if len(_DIGIT.findall(line)) >= _LEAST_DIGITS]
-    return min(lengths) if len(lengths) > 1 else 0
+    if len(lengths) < 2:
+        return 0
+    return min(lengths) - (min(lengths) < max(lengths))
 
 
 def without_cut_line(text: str, tally: Tally) -> str:
