@@ -169,7 +169,7 @@ def _known(
         sides=_sides(line, width_m, ground, lay.raster, inmost),
         inland=np.maximum(share(lays.inside, lays.inside.field), 0.1),
         fixed=fixed,
-        turning=turning_evidence(path, line, weights),
+        turning=turning_evidence(path, line, run, weights),
         run=run, runs=runs, peers=abreast(runs, width_m, path.drift_m) | runs.around,
     )  # fmt: skip
 
