@@ -96,11 +96,12 @@ class Noise:
     steady: bool = True
 
 
-def noise(cleaned: Cleaned, quality: NDArray[np.int8]) -> Noise:
+def noise(cleaned: Cleaned, quality: NDArray[np.int8], lat: Floats) -> Noise:
     """What trembles from fix to fix in a moving track: second differences, robustly.
 
     Slow drift does not show: see `drift_m`. quality: (n,) GGA codes of the cleaned fixes; a code
-    sets a floor. Where too little moves, a metre is taken.
+    sets a floor. lat: (n,) their latitudes as written. [degrees] Where too little moves, a metre
+    is taken.
     """
     if len(cleaned) < 5:
         return Noise(1.0, 1.0, steady=False)
@@ -116,7 +117,8 @@ def noise(cleaned: Cleaned, quality: NDArray[np.int8]) -> Noise:
     ux, uy = dx[moving] / span[moving], dy[moving] / span[moving]
     across = _spread(mx[moving] * uy - my[moving] * ux)
     along = _spread(mx[moving] * ux + my[moving] * uy)
-    return Noise(max(across, _floor_m(quality)), along, _steady(across, quality))
+    steady = _steady(across, quality) and not _coarse(lat)
+    return Noise(max(across, _floor_m(quality)), along, steady)
 
 
 def _spread(second_difference: Floats) -> float:
@@ -155,6 +157,15 @@ def _steady(across_m: float, quality: NDArray[np.int8]) -> bool:
     if len(stated):
         return median(stated) == 4
     return across_m < STEADY_M
+
+
+def _coarse(lat: Floats) -> bool:
+    """Whether latitudes are written to a metre only: to 1e-5 degree or a thousandth of a minute.
+
+    A machine that drives along such a grid keeps to one line of it, and trembles not at all.
+    """
+    written = (lat * 1e5, lat * 6e4)
+    return any((np.abs(v - np.rint(v)) < 1e-3).mean() > 0.99 for v in written)
 
 
 def _seconds(time: NDArray[np.datetime64]) -> Floats:

@@ -39,7 +39,7 @@ def measure_day(
     cleaned = clean(track, plane)
     if not len(cleaned):
         raise ValueError("no fix with a time and a position")
-    way = path(cleaned, noise(cleaned, track.quality[cleaned.rows]))
+    way = path(cleaned, noise(cleaned, track.quality[cleaned.rows], track.lat[cleaned.rows]))
     place = Place(plane, Clock(cleaned.start), rig_for, settings)
     leave = Leave(settings.absence_s, settings.far_m, settings.near_m, settings.break_s)
     by_field: dict[int, list[Stay]] = {}
