@@ -29,6 +29,8 @@ FALLS = 0.003
 the further out all is laid."""
 WANDERS = 1 / 15
 """Share of the width from which on distances are odd because positions wander."""
+FURTHEST_M = 3.5
+"""No implement is carried further aside; moved by a whole width bouts lie side by side again."""
 LONG = 6
 """Bouts of fewer widths are ways and corners."""
 
@@ -55,9 +57,10 @@ def antenna_right_m(
     best = QUARTER + int(covered[inner].argmax())
     gain = covered[best] - covered[aside == 0][0]
     falls = covered[best] - max(covered[best - QUARTER], covered[best + QUARTER])
-    if gain < GAIN or falls < FALLS:
+    right_m = float(aside[best]) * STEP * width_m
+    if gain < GAIN or falls < FALLS or abs(right_m) > FURTHEST_M:
         return None
-    return float(aside[best]) * STEP * width_m
+    return right_m
 
 
 def _steps(line: Line, bout: NDArray[np.int32], width_m: float) -> tuple[Floats, Floats, Floats]:
