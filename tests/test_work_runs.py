@@ -111,6 +111,11 @@ def test_bouts_two_widths_apart_are_a_comb() -> None:
     assert every([0, 20, 40, 60], [200, 200, 190, 200]).all()
 
 
+def test_bouts_further_apart_than_they_are_wide_are_a_comb_in_any_order() -> None:
+    assert every([0, 16, 32, 48], [200, 200, 190, 200]).all()
+    assert every([0, 32, 16, 48], [200, 200, 190, 200]).all()
+
+
 def test_ways_at_odd_distances_or_of_odd_lengths_are_none() -> None:
     assert not every([0, 25, 41, 56], [200, 200, 200, 200]).any()
     assert not every([0, 20, 40, 60], [200, 90, 200, 90]).any()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -19,6 +20,9 @@ SLANT_S = 4.0
 """A line that takes longer to cross is not seen to cross at all."""
 TURN_LEFT_S = 4
 """How long a turn may last into what looks like a run, at most."""
+ABOUT = np.radians(135)
+TURNED_S, TURNED = 8, np.radians(20)
+"""How long before its end a run may have gone into the turn that ends it, and by how much."""
 LATE_S = 0.3
 """An implement takes its time to go down and to come up (common practice)."""
 
@@ -61,17 +65,29 @@ def trim(
     ends, _ = _ends_of_runs(last, -1, new, square, drawn_straight, far)
     inner = ends[inmost[np.minimum(ends + 1, len(inmost) - 1)]]
     bend = np.abs(np.diff(path.heading))
-    told = zip(runs, begins.tolist(), seen.tolist(), ends.tolist(), strict=True)
-    for (a, b), begin, crossed, end in told:
-        # Who comes in over the boundary may leave a headland for another day.
-        if not crossed or inland[max(begin - 3, 0) : begin].min(initial=1.0) < 0.5:
+    told = zip(
+        runs, begins.tolist(), seen.tolist(), ends.tolist(), _turned_back(path, first, last),
+        strict=True,
+    )  # fmt: skip
+    for (a, b), crossing, crossed, end, back in told:
+        begin = crossing if cuts else _when_straight(crossing, end, bend, bent)
+        # What is crossed in a turn is no edge of the work; and who comes in over the boundary may
+        # leave a headland for another day.
+        came_in = inland[max(crossing - 3, 0) : crossing].min(initial=1.0) < 0.5
+        if not crossed or begin > crossing or came_in:
             begin = _at_neighbours_end(begin, line, inner, width_m, far)
-        if not cuts:
-            begin = _when_straight(begin, end, bend, bent)
+        if back and not cuts:
+            end = _while_straight(begin, end, path.heading, bent)
         if end > begin:
             out[min(a, begin) : max(b, end) + 1] = False
             out[begin : end + 1] = True
     return np.asarray(out, dtype=bool)
+
+
+def _turned_back(path: Path, first: Rows, last: Rows) -> list[bool]:
+    """Whether the run after each goes the other way."""
+    midst = path.heading[(first + last) // 2]
+    return [abs(b - a) > ABOUT for a, b in pairwise(midst.tolist())] + [False] * bool(len(midst))
 
 
 def _when_straight(begin: int, end: int, bend: Floats, bent: float) -> int:
@@ -88,6 +104,21 @@ def _when_straight(begin: int, end: int, bend: Floats, bent: float) -> int:
     usual = median(turn[TURN_LEFT_S:-TURN_LEFT_S])
     askew = np.flatnonzero(turn[:TURN_LEFT_S] > bent + 3 * usual)
     return begin + int(askew[-1]) + 1 if len(askew) else begin
+
+
+def _while_straight(begin: int, end: int, heading: Floats, bent: float) -> int:
+    """The row up to which a run keeps straight, if it ends well within a turn: there it was lifted,
+    whatever ground the turn leads over. heading: (m,) of each second; bent: as before. [rad]"""
+    if end - begin < 3 * TURNED_S:
+        return end
+    turn = np.abs(np.diff(heading[begin : end + 1]))
+    usual = median(turn[TURN_LEFT_S:-TURNED_S])
+    askew = np.flatnonzero(turn[-TURNED_S:] > bent + 3 * usual)
+    if not len(askew):
+        return end
+    last = end - TURNED_S + int(askew[0])
+    turned = np.abs(heading[last : end + 1] - heading[last]).max()
+    return last if turned > TURNED and end - last >= 2 else end
 
 
 def _at_neighbours_end(begin: int, line: Line, ends: Rows, width_m: float, far: int) -> int:

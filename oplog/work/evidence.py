@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from itertools import pairwise
-
 import numpy as np
 from numpy.typing import NDArray
 
@@ -12,12 +10,9 @@ from oplog.track import Floats
 from oplog.work.header import strokes
 from oplog.work.line import Line
 from oplog.work.motion import Path
-from oplog.work.runs import SHORT_S, heading_change
+from oplog.work.runs import heading_change
 
 Flags = NDArray[np.bool_]
-ABOUT = np.radians(135)
-TURN_S = 60
-"""A turn takes no longer, with a change of gear."""
 
 
 @dataclass(frozen=True)
@@ -89,30 +84,15 @@ def fixed_evidence(path: Path, inside: Flags, weights: Evidence, cuts: bool) -> 
     return np.asarray(fixed + weights.stroke * strokes(path) if cuts else fixed)
 
 
-def turning_evidence(path: Path, line: Line, run: NDArray[np.intp], weights: Evidence) -> Floats:
+def turning_evidence(path: Path, line: Line, about: Flags, weights: Evidence) -> Floats:
     """Against work while the implement turns, and more so where it comes about: (m,) [nats]
 
-    A bend of 30 m radius is nothing, one of 10 m is a turn.
+    A bend of 30 m radius is nothing, one of 10 m is a turn. about: (m,) seconds known to be part
+    of a turn that takes longer.
     """
     bend = heading_change(line.heading)
     way = 6.0 * np.maximum(path.speed, 0.7)
     turning = np.clip((bend / way - 1 / 30) / (1 / 10 - 1 / 30), 0.0, 1.5)
-    back = (heading_change(line.heading, 9) > ABOUT) | _backing_about(path, run)
+    back = (heading_change(line.heading, 9) > np.radians(135)) | about
     back &= bend > np.radians(25)
     return np.asarray(weights.turning * turning + weights.turning_back * back)
-
-
-def _backing_about(path: Path, run: NDArray[np.intp]) -> Flags:
-    """Seconds between two runs of which the second goes the other way, with a change of gear
-    between: (m,) mask. It takes too long to be seen within seconds, but is a turn all the same."""
-    found = np.zeros(len(run), dtype=bool)
-    first = np.searchsorted(np.maximum.accumulate(run), np.arange(int(run.max(initial=0)) + 1))
-    lasts_s = np.bincount(run)
-    long = np.flatnonzero(lasts_s >= SHORT_S)
-    for before, after in pairwise(long[long > 0].tolist()):
-        a, b = int(first[before] + lasts_s[before]), int(first[after])
-        if b - a > TURN_S or path.piece[a - 1] != path.piece[b]:
-            continue
-        about = abs(path.heading[b] - path.heading[a - 1]) > ABOUT
-        found[a - 3 : b + 3] = about and path.reverse[a:b].any()
-    return found

@@ -25,7 +25,7 @@ NEAR_WIDTHS = 4.5
 SHORT_S = 12
 """A shorter run has no side that could be told."""
 MOST_LEFT = 4
-"""Widths between the bouts of a comb, at most; EVENLY: how much they may miss it, in widths."""
+"""Widths between the bouts of a comb, at most; EVENLY: by how much these may differ, in widths."""
 EVENLY = 0.12
 AROUND = 0.5
 """Share of the way round a field from which on its edge is followed for the sake of work."""
@@ -88,6 +88,19 @@ def heading_change(heading: Floats, reach: int = 3) -> Floats:
     return np.asarray(np.abs(held[2 * reach :] - held[: -2 * reach]))
 
 
+def middles(run: NDArray[np.intp], chosen: Flags) -> Flags:
+    """The middles of some runs, of none more seconds than of the median one: (m,) mask.
+
+    run: (m,) number of each second's run; chosen: (k,) runs.
+    """
+    count = np.bincount(run)
+    if not chosen.any():
+        return np.zeros(len(run), dtype=bool)
+    most = float(np.median(count[chosen]))
+    off = np.abs(np.arange(len(run)) - firsts(run)[run] - (count[run] - 1) / 2)
+    return np.asarray(chosen[run] & (off <= most / 2))
+
+
 def running(path: Path) -> NDArray[np.intp]:
     """Number of each straight run, driven forward without a stop, 0 outside: (m,)
 
@@ -111,7 +124,7 @@ def driven_through(
     over ground that is still to be worked. fit: (m,) how far each second's run fits its neighbours,
     new: (m,) share of new ground, 0-1 each. usual: working speed. [m/s]
     """
-    first = _first(run)
+    first = firsts(run)
     last = first + np.bincount(run) - 1
     found = np.zeros(len(run), dtype=bool)
     lasts_s = last - first + 1
@@ -152,7 +165,7 @@ def runs_of(
 ) -> Runs:
     """Measure the runs of a path; run: (m,) number of each second's run."""
     count = np.bincount(run)
-    place, size = np.arange(len(run)) - _first(run)[run], count[run]
+    place, size = np.arange(len(run)) - firsts(run)[run], count[run]
     middle = (run > 0) & (place >= size // 4) & (place < size - size // 4)
     number = np.where(middle, run, 0)
 
@@ -198,26 +211,42 @@ def likeness(
 
 
 def comb(runs: Runs, width_m: float) -> Flags:
-    """Runs one after the other that lie whole widths apart, like the teeth of a comb: (k,) mask.
+    """Runs between two of their like at equal distances, like the teeth of a comb, and those at
+    its ends: (k,) mask, in whatever order they were driven.
 
-    Bouts of which every second or third is left out fit their neighbours nowhere; but three ways
-    as long as each other are not driven in parallel at equal distances.
+    Bouts of which every second or third is left out, or that lie further apart than they are wide,
+    fit their neighbours nowhere; but three ways as long as each other are not driven in parallel at
+    equal distances.
     """
+    found = np.zeros(len(runs.x), dtype=bool)
     k = np.flatnonzero(runs.length_m > 2 * width_m)
     k = k[k > 0]
-    a, b = k[:-1], k[1:]
-    turned, along, aside_m = _laid(runs, b, a)
+    if len(k) < 3:
+        return found
+    turned, along, aside_m = _laid(runs, k, k[:, None])
     aside = aside_m / width_m
-    widths = np.rint(aside)
-    longer = np.maximum(runs.length_m[a], runs.length_m[b])
-    alike = np.abs(runs.length_m[b] - runs.length_m[a]) < 0.2 * longer
-    tooth = alike & (turned < np.radians(3)) & (along < 0.55 * longer)
-    tooth &= (widths >= 1) & (widths <= MOST_LEFT) & (np.abs(aside - widths) < EVENLY)
-    row = tooth[:-1] & tooth[1:] & (widths[:-1] == widths[1:])
-    found = np.zeros(len(runs.x), dtype=bool)
-    for offset in range(3):
-        found[k[offset : offset + len(row)][row]] = True
+    longer = np.maximum(runs.length_m[k, None], runs.length_m[k])
+    like = np.abs(runs.length_m[k, None] - runs.length_m[k]) < 0.2 * longer
+    like &= (turned < np.radians(3)) & (along < 0.55 * longer)
+    like &= (aside > 1 - EVENLY) & (aside < MOST_LEFT + EVENLY)
+    to_left = _left_of(runs, k)
+    left = np.where(like & to_left, aside, np.inf).min(axis=1)
+    right = np.where(like & ~to_left, aside, np.inf).min(axis=1)
+    within = np.isfinite(left) & np.isfinite(right)
+    step = np.where(within, left, np.nan)
+    # Whole widths are meant; other distances could be even by chance.
+    slack = np.where(np.abs(step - np.rint(step)) < EVENLY, EVENLY, EVENLY / 2)
+    within &= ~(np.abs(step - np.where(within, right, 0.0)) >= slack)
+    ends = (like & (np.abs(aside - np.where(within, step, np.nan)) < slack)).any(axis=1)
+    found[k[within | ends]] = True
     return found
+
+
+def _left_of(runs: Runs, k: NDArray[np.intp]) -> Flags:
+    """Whether each of some runs lies left of each other's direction: (n, n), others in columns."""
+    dx, dy = runs.x[k] - runs.x[k, None], runs.y[k] - runs.y[k, None]
+    cos, sin = np.cos(runs.angle[k, None]), np.sin(runs.angle[k, None])
+    return np.asarray(dy * cos > dx * sin)
 
 
 def abreast(runs: Runs, width_m: float, drift_m: float) -> Flags:
@@ -255,7 +284,7 @@ def _along_edge(
     if ground is None or not len(k):
         return kept
     shares = np.linspace(0.06, 0.94, 11)
-    rows = _first(run)[k][:, None] + (count[k][:, None] * shares).astype(np.intp)
+    rows = firsts(run)[k][:, None] + (count[k][:, None] * shares).astype(np.intp)
     edge = ground.boundary
     prepare(edge)
     off = np.sort(distance(points(line.x[rows], line.y[rows]), edge), axis=1)
@@ -273,7 +302,7 @@ def _laps(path: Path, run: NDArray[np.intp], along: Flags) -> NDArray[np.intp]:
     The sides of a lap of the headland are one piece of work, whatever its corners are like. All
     other runs stand by themselves.
     """
-    lap, first = np.arange(len(along)), _first(run)
+    lap, first = np.arange(len(along)), firsts(run)
     last = first + np.bincount(run) - 1
     for before, after in pairwise(np.flatnonzero(along).tolist()):
         same = path.piece[first[after]] == path.piece[last[before]]
@@ -294,7 +323,7 @@ def _around(lap: NDArray[np.intp], length_m: Floats, edge_m: Floats, ground: Any
     return np.asarray(along & (gone_m[lap] > AROUND * round_m))
 
 
-def _first(run: NDArray[np.intp]) -> NDArray[np.intp]:
+def firsts(run: NDArray[np.intp]) -> NDArray[np.intp]:
     """First row of each run, by number; runs are numbered in the order driven. (k,)"""
     return np.searchsorted(np.maximum.accumulate(run), np.arange(int(run.max(initial=0)) + 1))
 

@@ -36,7 +36,13 @@ from oplog.work.claims import (
 )
 from oplog.work.crossing import crossings, in_field, near_ends
 from oplog.work.ends import trim
-from oplog.work.evidence import Evidence, fixed_evidence, slack, speed_evidence, turning_evidence
+from oplog.work.evidence import (
+    Evidence,
+    fixed_evidence,
+    slack,
+    speed_evidence,
+    turning_evidence,
+)
 from oplog.work.line import Line
 from oplog.work.looking import looked_round
 from oplog.work.mend import mended
@@ -46,14 +52,18 @@ from oplog.work.runs import (
     abreast,
     driven_through,
     heading_change,
+    middles,
     run_mean,
     running,
     runs_of,
 )
+from oplog.work.turns import backed_about, looped, turned_over
 from oplog.work.ways import apart as apart_from_work
 from oplog.work.ways import fitting
 
 Flags = NDArray[np.bool_]
+PACED = 0.25
+"""Share of the work that bouts beside others must have for their speed to be the usual one."""
 UNCUT, CREEPS_M_S, SLOW = 0.8, 0.3, -1.0
 """Share of a header on standing crop, and the least speed, from which on slowness speaks against
 work by no more than this. [nats]"""
@@ -91,7 +101,7 @@ def label(
         work = again
     else:
         covers = _covers(known, work)
-    usual = working_speed(path.speed, work)
+    usual = working_speed(path.speed, known.paced(work))
     if not cuts:
         work = mended(path, line, known.lays.wide, covers.all, work, usual)
     # The ends lie where the ground itself was worked, not where it was worked but for a gap; and
@@ -109,7 +119,7 @@ class _Known:
     inmost, sure, inside: (m,) with room for a headland, that or going round the field, and not
     well outside. inland: (m,) share of the line in the field, a tenth at least. fixed, turning:
     (m,) evidence. [nats] run: (m,) number of each second's run; peers: (k,) runs with others
-    beside them.
+    beside them; typical: (m,) the middles of these, of all as long as of most.
     """
 
     path: Path
@@ -128,6 +138,7 @@ class _Known:
     run: NDArray[np.intp]
     runs: Runs
     peers: Flags
+    typical: Flags
 
     @property
     def wander(self) -> float:
@@ -146,6 +157,14 @@ class _Known:
         under."""
         return max(self.sight, 0.5)
 
+    def paced(self, work: Flags) -> Flags:
+        """The work that shows what speed is usual: bouts, as long as there are enough of them, none
+        for longer than most last. Long ways over new ground, from patch to patch, say, look like
+        work but are driven faster.
+        """
+        bouts = work & self.typical
+        return bouts if bouts.sum() >= PACED * work.sum() else work
+
 
 def _known(
     path: Path, line: Line, lay: Swath, width_m: float, gap_m: float, ground: Any | None,
@@ -160,17 +179,22 @@ def _known(
     margin_m = max(2.0, 0.4 * width_m, 2.5 * path.drift_m)
     inside = _within(ground, line.x, line.y, margin_m, sure)
     fixed = fixed_evidence(path, inside, weights, cuts)
+    turns = looped(path)
+    if not cuts:
+        turns |= turned_over(path, run, runs, lay, width_m)
+    fixed = fixed - weights.turning_back * turns
     if ground is not None:
         usual = working_speed(path.speed, first_guess(path) & inside)
         looked = looked_round(path, run, runs, lay, ground, usual, width_m)
         fixed = fixed - weights.looked * looked
+    peers = abreast(runs, width_m, path.drift_m) | runs.around
     return _Known(
         path, line, width_m, weights, cuts, inmost, sure, inside, lays,
         sides=_sides(line, width_m, ground, lay.raster, inmost),
         inland=np.maximum(share(lays.inside, lays.inside.field), 0.1),
         fixed=fixed,
-        turning=turning_evidence(path, line, run, weights),
-        run=run, runs=runs, peers=abreast(runs, width_m, path.drift_m) | runs.around,
+        turning=turning_evidence(path, line, backed_about(path, run), weights),
+        run=run, runs=runs, peers=peers, typical=middles(run, peers),
     )  # fmt: skip
 
 
@@ -188,7 +212,7 @@ class _Covers:
 
 
 def _covers(known: _Known, work: Flags) -> _Covers:
-    path, usual = known.path, working_speed(known.path.speed, work)
+    path, usual = known.path, working_speed(known.path.speed, known.paced(work))
     steady = (np.abs(np.log(np.maximum(path.speed, 0.05) / usual)) < 0.2) & (
         heading_change(path.heading, 8 if known.cuts else 3) < np.radians(30)
     )
@@ -217,7 +241,7 @@ def _score(known: _Known, work: Flags, covers: _Covers, gates: Sequence[int]) ->
     all_round = np.maximum(_all_round(fits & (new >= 0.5)), through)
     if not known.cuts:
         all_round = np.maximum(all_round, _kept_on(path.speed, usual, fits & (new >= 0.3)))
-    speed = speed_evidence(path.speed, usual, *slack(path, work, usual), weights)
+    speed = speed_evidence(path.speed, usual, *slack(path, known.paced(work), usual), weights)
     if known.cuts:
         # A header cannot creep over standing crop without cutting it.
         creeps = (new > UNCUT) & (path.speed > CREEPS_M_S) & (path.speed < usual)
