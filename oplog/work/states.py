@@ -62,6 +62,8 @@ from oplog.work.ways import apart as apart_from_work
 from oplog.work.ways import fitting
 
 Flags = NDArray[np.bool_]
+HURRIED = 1.2
+"""How much faster than the bouts one is on the way from patch to patch, at least."""
 PACED = 0.25
 """Share of the work that bouts beside others must have for their speed to be the usual one."""
 UNCUT, CREEPS_M_S, SLOW = 0.8, 0.3, -1.0
@@ -236,6 +238,8 @@ def _score(known: _Known, work: Flags, covers: _Covers, gates: Sequence[int]) ->
         blurred,
     )  # fmt: skip
     apart = 0.0 if blurred else weights.apart * apart_from_work(path, run, share_fit, gates)
+    if not blurred and not known.cuts:
+        apart = np.maximum(apart, weights.apart * _hurried(known, share_fit, usual))
     gain = np.where(alike, np.maximum(gain, weights.alike), gain)
     through = driven_through(path, run, runs, share_fit, new, usual, known.width_m)
     all_round = np.maximum(_all_round(fits & (new >= 0.5)), through)
@@ -276,6 +280,15 @@ def _lays(
         return _Lays(narrow, wide, narrow)
     sure = _within(ground, line.x, line.y, -0.6 * width_m, inmost)
     return _Lays(narrow, wide, within(narrow, ground, sure))
+
+
+def _hurried(known: _Known, share_fit: Floats, usual: float) -> Flags:
+    """Seconds of runs that fit nowhere, lie beside no others and are faster than bouts: ways from
+    patch to patch. (m,) mask. Not asked of a header, which is as fast as the crop lets it be."""
+    run, runs = known.run, known.runs
+    alone = ~known.peers & (runs.speed > HURRIED * usual) & (runs.length_m > 5 * known.width_m)
+    alone[0] = False
+    return np.asarray(alone[run] & (share_fit < 0.45))
 
 
 def _rank(known: _Known, work: Flags, covers: _Covers) -> NDArray[np.int8]:
