@@ -37,7 +37,7 @@ def fitting(
     strip = run_mean(run, ((new > 0.1) & (new < 0.75)).astype(np.float64)) > 0.7
     share_fit = fit[run]
     if (share_fit[run > 0] >= 0.5).mean() > 0.25:
-        share_fit = np.where((strip & ~askew[run]) | last | side[run], 1.0, share_fit)
+        share_fit = np.where((strip & shut & ~askew[run]) | last | side[run], 1.0, share_fit)
     share_fit = np.where((comb(runs, width_m) | runs.around)[run], 1.0, share_fit)
     return share_fit, last
 
