@@ -7,16 +7,18 @@ import io
 import json
 import re
 import shutil
+from collections.abc import Iterator
 from html import unescape
 from pathlib import Path
 from typing import Any
 
+import click
 import pyarrow.parquet as pq
 import pyogrio
 import pytest
 
 from oplog import flow, log
-from oplog.cli import main
+from oplog.cli import Commands, main, program
 from oplog.events import CustomerStated
 from oplog.flow import Told, Words
 from oplog.flow.history import read
@@ -88,7 +90,14 @@ SHEETS: dict[str, tuple[tuple[str, ...], bool]] = {
 }
 """Each with whether its figures hang on what was said of Mill."""
 
-DATA = SHEETS
+DATA: dict[str, tuple[tuple[str, ...], bool]] = {
+    **SHEETS,
+    "private places": (("private",), False),
+    "what was forgotten": (("forget",), False),
+    "what is open": (("settle",), True),
+    "what a check found": (("check",), True),
+}
+"""What can be had as CSV and JSON; to compare has a test of its own."""
 
 
 def plain(text: str) -> str:
@@ -185,6 +194,31 @@ def test_every_command_that_shows_figures_ends_with_the_seal(tmp_path: Path, run
         if words is not None and name not in ("compare", "history"):
             said = run("--log", bare.path, name, *words)
             assert said.out.splitlines()[-1].startswith("Seal: "), (name, said)
+
+
+WITHOUT = {
+    "apply", "calibrate", "close", "customer add", "customer price", "export", "import", "kit add",
+    "land accept", "land add", "land crop", "lines", "merge", "need", "new", "note", "plan",
+    "private add", "private remove", "sample", "say", "sheet", "sheet account", "sheet day",
+    "sheet field", "sheet job", "sheet season", "strike",
+}  # fmt: skip
+"""Commands that do something or make a file, and show no table that no other command shows."""
+
+
+def test_every_other_command_can_be_had_as_csv_and_json() -> None:
+    def options(group: Commands, before: str = "") -> Iterator[tuple[str, set[str]]]:
+        ctx = click.Context(group)
+        for name in group.list_commands(ctx):
+            command = group.get_command(ctx, name)
+            assert command is not None
+            yield f"{before}{name}", {o for p in command.params for o in p.opts}
+            if isinstance(command, Commands):
+                yield from options(command, f"{name} ")
+
+    found = dict(options(program))
+    both = {name for name, has in found.items() if {"--csv", "--json", "--raw"} <= has}
+    assert set(found) - both == WITHOUT
+    assert {words[0] for words, _ in DATA.values()} | {"compare"} == both
 
 
 def test_what_shows_the_figures_it_wrote_ends_with_them_too(

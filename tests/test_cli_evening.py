@@ -153,6 +153,14 @@ def test_numbers_are_never_changed_in_csv(evening: log.Log, run: Run) -> None:
     assert ",-0.5," in run("kit", "--csv").out
 
 
+def test_data_of_the_kit_has_the_devices_too(evening: log.Log, run: Run) -> None:
+    rows = {r["name"]: r for r in json.loads(run("kit", "--json").out)["rows"]}
+    shown = run("kit").out
+    assert rows["blue"]["devices"]
+    assert all(device in shown for device in rows["blue"]["devices"])
+    assert rows["drill"]["devices"] == []
+
+
 def test_the_same_file_again(evening: log.Log, run: Run) -> None:
     said = run("import", "../day.gpx", "--implement", "roller")
     assert said.code == 0
@@ -296,6 +304,10 @@ def test_exit_codes(at_home: log.Log, run: Run, tmp_path: Path) -> None:
     for file in (at_home.path / "events").glob("*.parquet"):
         file.write_bytes(file.read_bytes()[:-40])
     assert run("check").code == 4
+    said = run("check", "--json")
+    assert said.code == 4
+    assert "torn" in {f["kind"] for f in json.loads(said.out)["rows"] if f["damage"]}
+    assert run("check", "--seal", "x", "--json").code == 2
 
 
 @pytest.mark.parametrize(

@@ -266,12 +266,24 @@ def test_output_and_comparing(evening: log.Log, run: Run) -> None:
     assert "These are few data" in shown
     assert "With 8 m at the same speed and losses" in shown
     assert "no measured work" in run("compare", "drill", "wide drill", "--harvest", "1999").err
+    asked = ("compare", "drill", "wide drill", "--wider", "8m")
+    wide, narrow = json.loads(run(*asked, "--json").out)["rows"]
+    assert (wide["name"], wide["to_match_kmh"], narrow["few_data"]) == ("wide drill", None, True)
+    assert f"{wide['speed_kmh']:.1f} {narrow['to_match_kmh']:.1f}" == "9.0 13.5"
+    needed_h = narrow["field_h"] * (1 - narrow["width_m"] / 8)
+    assert narrow["saved_by_width_h"] == pytest.approx(needed_h, abs=1e-4)
+    us = told(run(*asked, "--csv", "--units", "us").out)[1]
+    assert float(us["to_match_mph"]) == pytest.approx(narrow["to_match_kmh"] / 1.609344, abs=1e-4)
+    without = json.loads(run("compare", "drill", "wide drill", "--json").out)["rows"]
+    assert without[1]["saved_by_width_h"] is None
 
 
 def test_a_fields_season_and_notes(evening: log.Log, run: Run) -> None:
     run("note", "wet corner by the oak", "--on", "Long Acre")
     run("note", "new points", "--on", "drill", "--on", "2024-03-25")
-    run("sequence", "spring beans", "drilling", "rolling", "combining")
+    stages = run("sequence", "spring beans", "drilling", "rolling", "combining", "--csv")
+    assert {row["crop"] for row in told(stages.out)} == {"spring beans"}
+    assert "then rolling" in stages.err
     said = " ".join(run("field", "long acre").out.split())
     assert "spring beans, harvest 2024" in said
     net_ha = in_field(evening, "Long Acre").worked_m2 / 1e4
@@ -337,6 +349,12 @@ def test_an_account(evening: log.Log, run: Run) -> None:
     run("customer", "price", "drilling", "60", "--currency", "GBP")
     run("customer", "price", "drilling", "50", "--currency", "GBP", "--customer", "Brook Farm")
     run("customer", "price", "rolling", "30", "--currency", "GBP", "--per", "h")
+    customer, *prices = told(run("customer", "--csv").out)
+    assert (customer["fields"], customer["price"]) == ("Long Acre; Mill", "")
+    assert {(p["customer"], p["operation"], p["price"], p["per"]) for p in prices} == {
+        ("", "drilling", "60.0", "ha"), ("Brook Farm", "drilling", "50.0", "ha"),
+        ("", "rolling", "30.0", "h"),
+    }  # fmt: skip
     said = run("account", "brook farm", "--vat", "20").out
     assert "Long Acre *" in said, "part-done: the ground done"
     assert "50.00 GBP" in said, "the customer's own price"

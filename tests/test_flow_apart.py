@@ -3,6 +3,7 @@ both versions are shown, and a further correction chooses one. No clock decides.
 
 from __future__ import annotations
 
+import json
 import re
 from collections.abc import Callable
 from datetime import date
@@ -247,6 +248,9 @@ def test_the_commands_show_both_versions(
         assert all(e.event_id[:8] in out for e in said), command
         assert "saw it" in out
     assert all(e.event_id[:8] in merged for e in said)
+    rows = json.loads(run("--log", str(one.path), "settle", "--json").out)["rows"]
+    assert {row["version"] for row in rows} == {e.event_id[:8] for e in said}
+    assert any("saw it" in row["says"] for row in rows)
     first = said[0].event_id[:8]
     out = run("--log", str(one.path), "settle", first, "--because", "asked").out
     assert "Chosen" in out

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import shutil
 from datetime import datetime, timedelta
 from itertools import pairwise, permutations
@@ -421,6 +422,12 @@ def test_the_command_shows_first_and_asks(day, run: Run):
     said = run("--log", day.path, "forget")
     assert "601 positions forgotten" in " ".join(said.out.split())
     assert "mine" in said.out
+    (row,) = json.loads(run("--log", day.path, "forget", "--json").out)["rows"]
+    assert (row["machine"], row["positions"], row["because"]) == ("blue", 601, "mine")
+    assert (row["began"], row["ended"]) == ("2024-03-25T08:05:00Z", "2024-03-25T08:15:00Z")
+    assert run(*arguments, "--because", "mine", "--yes", "--json").code == 2
+    (found,) = json.loads(run("--log", day.path, "check", "--json").out)["rows"]
+    assert (found["kind"], found["damage"]) == ("forgotten", False)
 
 
 def test_the_commands_of_private_places(day, run: Run, monkeypatch):
@@ -435,6 +442,7 @@ def test_the_commands_of_private_places(day, run: Run, monkeypatch):
     assert (said.code, said.err) == (0, "")
     said = run(*here)
     assert said.out.strip() == "home: a circle of 150 m"
+    assert run(*here, "--csv").out == "place,radius_m\nhome,150.0\n"
     (entry,) = (e for e in read(day).farm.entries if e.command.startswith("oplog private add"))
     assert f"{y}" not in entry.command
     assert run(*here, "remove", "home").code == 2

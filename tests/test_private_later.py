@@ -55,6 +55,9 @@ def test_from_stating_it_to_the_day_without_it(seen: log.Log, run: Run) -> None:
         assert "positions in or about cottage from before, and 1 imported file" in said
         assert f"Work was measured from them: {handle} (Mill, 2024-03-25)." in said
         assert 'oplog forget --place "cottage" --because "TEXT"' in said
+    data = run("--log", seen.path, "private", "--csv")
+    assert data.out.splitlines() == ["place,radius_m", "cottage,20.0"]
+    assert "positions in or about cottage from before" in " ".join(data.err.split())
     said = told(run, seen, *FORGET)
     again = "oplog remeasure --forgotten --day 2024-03-25"
     assert again in said

@@ -11,29 +11,41 @@ from oplog.flow.restoring import fixes_again
 from oplog.log.report import BESIDE
 
 
-def check(log: log_room.Log) -> int:
+def check(log: log_room.Log, output: _shared.Output) -> int:
     """Check a log; the exit code."""
-    return _tell(log_room.check(log.path))
+    return _show(log, log_room.check(log.path), output)
 
 
-def mend(log: log_room.Log) -> int:
+def mend(log: log_room.Log, output: _shared.Output) -> int:
     """Mend a log and check it; the exit code."""
+    tell = _shared.teller(output)
     mended = log_room.mend(log.path, fixes_again(log))
     for done in mended.done:
-        _shared.say(f"- {done}")
+        tell(f"- {done}")
     if not mended.done:
-        _shared.say("There was nothing to mend.")
-    return _tell(mended.after)
+        tell("There was nothing to mend.")
+    return _show(log, mended.after, output)
 
 
-def unsettled(log: log_room.Log) -> None:
-    """Show what was stated apart: no damage, but open."""
+def _show(log: log_room.Log, report: log_room.Report, output: _shared.Output) -> int:
+    """Show what a check found, and what was stated apart: no damage, but open."""
     from oplog.flow.history import DETAIL
     from oplog.fold import fold
+    from oplog.sheets.table import Column, Table
     from oplog.sheets.unsettled import open_choices
 
+    if output.form == "text":
+        _tell(report)
     farm = fold(log.events(without=DETAIL))
-    _shared.tell_unsettled(farm, open_choices(farm))
+    found = open_choices(farm)
+    if output.form == "text":
+        _shared.tell_unsettled(farm, found, output.units)
+    else:
+        names = ("kind", "file", "event", "damage", "message")
+        rows = tuple(tuple(getattr(f, n) for n in names) for f in report.findings)
+        aside = _shared.Beside(farm, report.seal, found)
+        _shared.put(Table("", tuple(Column(n, n) for n in names), rows), output, aside=aside)
+    return report.exit_code
 
 
 def seal(log: log_room.Log, text: str) -> int:
@@ -52,7 +64,7 @@ def seal(log: log_room.Log, text: str) -> int:
     return DONE
 
 
-def _tell(report: log_room.Report) -> int:
+def _tell(report: log_room.Report) -> None:
     beside = [f for f in report.findings if f.kind == BESIDE]
     for finding in report.findings:
         if finding not in beside:
@@ -67,4 +79,3 @@ def _tell(report: log_room.Report) -> int:
         files = "1 file," if len(beside) == 1 else f"{len(beside)} files, such as"
         _shared.say(f"Also in its folder, and no part of it: {files} {beside[0].file}.")
     click.echo(f"Seal: {report.seal}")
-    return report.exit_code

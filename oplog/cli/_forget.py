@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from datetime import datetime
 from typing import TYPE_CHECKING
 
@@ -15,7 +15,9 @@ if TYPE_CHECKING:
     from oplog.flow.forgetting import Found
 
 
-def tell_of_older(log: _shared.Log, places: Iterable[str]) -> None:
+def tell_of_older(
+    log: _shared.Log, places: Iterable[str], tell: Callable[[str], None] = _shared.say
+) -> None:
     """Say what the log held of places before they were stated to be private, what was measured
     from it, and how it is taken out."""
     from oplog.flow.forgetting import within_place
@@ -25,14 +27,14 @@ def tell_of_older(log: _shared.Log, places: Iterable[str]) -> None:
         with _shared.Progress() as progress:
             found = within_place(log, place, progress, memory())
         if found.parts:
-            _tell_of_parts(log, place, found)
+            _tell_of_parts(log, place, found, tell)
         if found.unread:
             _shared.note(_unread(found.unread, place))
         if not found.parts:
-            _tell_of_shapes(log, place)
+            _tell_of_shapes(log, place, tell)
 
 
-def _tell_of_parts(log: _shared.Log, place: str, found: Found) -> None:
+def _tell_of_parts(log: _shared.Log, place: str, found: Found, tell: Callable[[str], None]) -> None:
     from oplog.sheets.privacy import visit_names
 
     told = (
@@ -42,12 +44,12 @@ def _tell_of_parts(log: _shared.Log, place: str, found: Found) -> None:
     if found.visits:
         farm = _shared.farm_of(log, detail=False)
         told += f" Work was measured from them: {visit_names(farm, found.visits)}."
-    _shared.say(told)
+    tell(told)
     _shared.note("To take them out for good:")
     _shared.note(f'oplog forget --place "{place}" --because "TEXT"', indent="  ")
 
 
-def _tell_of_shapes(log: _shared.Log, place: str) -> None:
+def _tell_of_shapes(log: _shared.Log, place: str, tell: Callable[[str], None]) -> None:
     """Say which work is drawn through a place whose positions were forgotten already."""
     from oplog.flow.standing import drawn_through
     from oplog.sheets.privacy import again_lines, visit_names
@@ -55,7 +57,7 @@ def _tell_of_shapes(log: _shared.Log, place: str) -> None:
     farm = _shared.farm_of(log, detail=False)
     visits = drawn_through(farm, place)
     if visits:
-        _shared.say(
+        tell(
             f"Work was measured from positions in {place} that were forgotten since. Its shape "
             f"still leads through the place: {visit_names(farm, visits)}."
         )
@@ -70,11 +72,15 @@ def _tell_again(lines: Sequence[str]) -> None:
         _shared.note(line, indent="  ")
 
 
-def show(log: _shared.Log) -> None:
+def show(log: _shared.Log, output: _shared.Output) -> None:
     """What was forgotten so far."""
-    from oplog.sheets.privacy import forgotten_lines
+    from oplog.sheets.privacy import forgotten_lines, forgotten_table
 
-    lines = forgotten_lines(_shared.farm_of(log, detail=False))
+    farm = _shared.farm_of(log, detail=False)
+    if output.form != "text":
+        _shared.put(forgotten_table(farm), output, aside=_shared.beside(farm, ()))
+        return
+    lines = forgotten_lines(farm)
     for line in lines or ["Nothing was forgotten."]:
         _shared.say(line)
 

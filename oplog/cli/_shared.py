@@ -234,6 +234,11 @@ def say(message: str) -> None:
         click.echo(text.paragraph(line, width=columns()))
 
 
+def teller(output: Output) -> Callable[[str], None]:
+    """How to say what is no part of a table: with it to stdout, beside data to stderr."""
+    return say if output.form == "text" else note
+
+
 def problems(found: Sequence[Problem], *, every: bool = False) -> int:
     """Tell of problems in files, the first few or every one, and give the exit code."""
     if not found:

@@ -14,11 +14,11 @@ from oplog.cli import _shared
 @click.option("--wider", type=_shared.LENGTH, metavar="LENGTH",
               help="What would this width have saved?")  # fmt: skip
 @click.option("--harvest", "year", type=int, metavar="YEAR", help="Only work for this harvest.")
-@_shared.units_option
+@_shared.table_options
 @_shared.with_log
 def command(
-    log: _shared.Log, one: str, other: str, operation: str | None, wider: float | None,
-    year: int | None, units: str,
+    log: _shared.Log, output: _shared.Output, one: str, other: str, operation: str | None,
+    wider: float | None, year: int | None,
 ) -> None:  # fmt: skip
     """Compare two implements (or machines) at the same operation.
 
@@ -28,7 +28,7 @@ def command(
     """
     from oplog.fold import of_subject, of_visits
     from oplog.season.match import match, output_of
-    from oplog.sheets.output import match_sheet
+    from oplog.sheets.output import match_sheet, match_table
 
     farm = _shared.farm_of(log)
     names = [farm.kit_item(n).name for n in (one, other)]
@@ -38,7 +38,11 @@ def command(
         raise click.BadParameter("a width is more than nothing.")
     visits = [v for v in farm.visits if year in (None, farm.standing[v.event_id].harvest_year)]
     found = match(*(output_of(visits, n, operation) for n in names))
-    click.echo(match_sheet(found, wider, system=units, width=_shared.columns()))
     keys = {n.casefold() for n in names}
     own = [v for v in visits if {v.machine.casefold(), (v.implement or "").casefold()} & keys]
-    _shared.end(_shared.beside(farm, of_subject(farm, of_visits(farm, own))), units)
+    aside = _shared.beside(farm, of_subject(farm, of_visits(farm, own)))
+    if output.form != "text":
+        _shared.put(match_table(found, wider), output, aside=aside)
+        return
+    click.echo(match_sheet(found, wider, system=output.units, width=_shared.columns()))
+    _shared.end(aside, output.units)

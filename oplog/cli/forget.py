@@ -19,10 +19,12 @@ from oplog.cli import _shared
 @click.option("--place", metavar="NAME", help="All that lies within a private place.")
 @click.option("--because", metavar="TEXT", help="Why; it stays in the log.")
 @click.option("--yes", is_flag=True, help="Do not ask.")
+@_shared.table_options
 @_shared.with_log
 def command(
-    log: _shared.Log, handle: str | None, machine: str | None, begin: datetime | None,
-    end: datetime | None, place: str | None, because: str | None, yes: bool,
+    log: _shared.Log, output: _shared.Output, handle: str | None, machine: str | None,
+    begin: datetime | None, end: datetime | None, place: str | None, because: str | None,
+    yes: bool,
 ) -> int:  # fmt: skip
     """Take a stretch of track out of the log for good; or show what was.
 
@@ -39,8 +41,12 @@ def command(
     period = (machine, begin, end)
     ways = sum((handle is not None, place is not None, any(period)))
     if not ways:
-        _forget.show(log)
+        _forget.show(log, output)
         return 0
+    if output.form != "text":
+        raise click.UsageError(
+            "--csv and --json are for the list of what was forgotten, without anything to forget."
+        )
     if ways > 1 or (any(period) and not all(period)):
         raise click.UsageError(
             "Say what: an import's handle, or --machine, --from and --to, or --place."

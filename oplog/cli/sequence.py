@@ -31,7 +31,7 @@ def command(
     if operations:
         assert crop is not None
         event = plan_sequence(log, crop, operations, year, command=_shared.typed())
-        _shared.say(f"{event.crop}: {', then '.join(event.operations)}.")
+        _shared.teller(output)(f"{event.crop}: {', then '.join(event.operations)}.")
     farm = _shared.farm_of(log)
     found = [s for s in stages(farm, year) if crop is None or s.crop.casefold() == crop.casefold()]
     aside = _shared.beside(farm, of_tables(farm, ("sequences", "crops", "visits")))

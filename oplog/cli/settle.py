@@ -10,8 +10,11 @@ from oplog.cli import _shared
 @click.command()
 @click.argument("version", required=False, metavar="[VERSION]")
 @click.option("--because", metavar="TEXT", help="Why this version holds.")
+@_shared.table_options
 @_shared.with_log
-def command(log: _shared.Log, version: str | None, because: str | None) -> None:
+def command(
+    log: _shared.Log, output: _shared.Output, version: str | None, because: str | None
+) -> None:
     """Show what two people stated apart, and choose what holds.
 
     Without VERSION, days that two laptops measured in parts are measured again, and every matter
@@ -26,16 +29,21 @@ def command(log: _shared.Log, version: str | None, because: str | None) -> None:
     from oplog.flow.choosing import choose
     from oplog.flow.remeasuring import settle
     from oplog.sheets.history import FIGURES_STAY, taking_back, told
-    from oplog.sheets.unsettled import open_choices
+    from oplog.sheets.unsettled import choices_table, open_choices
 
+    tell = _shared.teller(output)
     if version is not None:
         done = choose(log, version, because, command=_shared.typed())
-        _shared.say(f"Chosen: {told(done.version, None)}")
+        tell(f"Chosen: {told(done.version, None)}")
         if isinstance(done.version, KitListed | FieldDrawn):
-            _shared.say(FIGURES_STAY)
-        _shared.say(taking_back([done.written.event_id[:8]]))
+            tell(FIGURES_STAY)
+        tell(taking_back([done.written.event_id[:8]]))
     elif settle(log, command=_shared.typed()) is not None:
-        _shared.say("Days measured in parts were measured again as a whole.")
+        tell("Days measured in parts were measured again as a whole.")
     farm = _shared.farm_of(log, detail=False)
-    if not _shared.tell_unsettled(farm, open_choices(farm)):
+    found = open_choices(farm)
+    if output.form != "text":
+        aside = _shared.beside(farm, found)
+        _shared.put(choices_table(farm, found, output.units), output, aside=aside)
+    elif not _shared.tell_unsettled(farm, found, output.units):
         _shared.say("Nothing is unsettled.")

@@ -63,7 +63,7 @@ def machines_table(farm: Farm, day: date) -> Table:
             k.antenna_right_m,
             k.hitch_m,
             k.carries,
-            "; ".join(sorted(d for d, m in farm.devices.items() if m.casefold() == key)) or None,
+            "; ".join(_devices(farm, key)) or None,
             k.valid_from,
         )
         for key, k in _items(farm, day)
@@ -123,6 +123,7 @@ def kit_table(farm: Farm, day: date) -> Table:
         Column("holds_unit", "unit"),
         Column("sections", "sections"),
         Column("listed_from", "from"),
+        Column("devices", "devices"),
     )
     rows = [
         (
@@ -141,10 +142,16 @@ def kit_table(farm: Farm, day: date) -> Table:
             k.holds_unit,
             k.sections,
             k.valid_from,
+            _devices(farm, key) if k.is_machine else [],
         )
-        for _, k in _items(farm, day)
+        for key, k in _items(farm, day)
     ]
     return Table("", columns, tuple(rows))
+
+
+def _devices(farm: Farm, machine: str) -> list[str]:
+    """The devices that belong to a machine, by its casefolded name."""
+    return sorted(d for d, m in farm.devices.items() if m.casefold() == machine)
 
 
 def _items(farm: Farm, day: date) -> Iterable[tuple[str, KitItem]]:

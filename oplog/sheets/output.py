@@ -7,9 +7,9 @@ from typing import Any
 
 from oplog.season.match import FEW_DAYS, Match, Output, saved_by_filling_s, saved_by_width_s
 from oplog.sheets import figures as fig
-from oplog.sheets.table import METRIC
+from oplog.sheets.table import METRIC, Column, Table
 from oplog.sheets.text import HOLD, WIDTH, clean, clock, paragraph
-from oplog.units import HECTARE_M2, HOUR_S, from_kmh
+from oplog.units import HECTARE_M2, HOUR_S, from_kmh, hectares, hectares_per_hour, hours, kmh
 from oplog.work.agronomy import SOURCE, TYPICAL
 
 BEYOND = 1.5
@@ -66,6 +66,51 @@ def match_sheet(
         )
         lines.append(f"These are few data ({each}): take it as a hint, not a result.")
     return "\n".join(paragraph(line, rest="  ", width=width) for line in lines)
+
+
+def match_table(found: Match, wider_m: float | None = None) -> Table:
+    """Two widths against each other as data, the wider first.
+
+    Of the narrower only: the speeds at which it keeps pace with the wider, at equal losses and at
+    its own; the time that wider_m would have saved it; and the most that a second place to be
+    filled would have.
+    """
+    columns = (
+        Column("name", "name"),
+        Column("operation", "operation"),
+        Column("width_m", "width", "m"),
+        Column("visits", "visits"),
+        Column("days", "days"),
+        Column("few_data", "few data"),
+        Column("worked_ha", "worked", "ha"),
+        Column("field_h", "in fields", "h"),
+        Column("speed_kmh", "speed", "km/h"),
+        Column("overall_ha_h", "over all", "ha/h"),
+        Column("field_efficiency", "field efficiency"),
+        Column("to_match_kmh", "to match", "km/h"),
+        Column("to_match_own_losses_kmh", "to match at own losses", "km/h"),
+        Column("saved_by_width_h", "saved by width", "h"),
+        Column("saved_by_filling_h", "saved by filling", "h"),
+    )
+    narrow, wide = found.narrow, found.wide
+    pace: tuple[float | None, ...] = (None, None)
+    if narrow.width_m < wide.width_m:
+        pace = (kmh(found.equal_m_s), kmh(found.own_m_s))
+    saved_h = None
+    if wider_m is not None and wider_m > narrow.width_m:
+        saved_h = hours(saved_by_width_s(narrow, wider_m))
+    rows = (
+        (*_measured(wide), None, None, None, None),
+        (*_measured(narrow), *pace, saved_h, hours(saved_by_filling_s(narrow))),
+    )
+    return Table("", columns, rows)
+
+
+def _measured(o: Output) -> tuple[Any, ...]:
+    return (
+        o.name, o.operation, o.width_m, o.visits, o.days, o.few, hectares(o.worked_m2),
+        hours(o.field_s), kmh(o.speed_m_s), hectares_per_hour(o.overall_m2_s), o.efficiency,
+    )  # fmt: skip
 
 
 def _saved(narrow: Output, wider_m: float | None, system: str) -> list[str]:

@@ -7,8 +7,9 @@ from datetime import UTC, datetime
 from typing import Protocol
 from zoneinfo import ZoneInfo
 
-from oplog.events import Span, StretchForgotten, WorkMeasured
+from oplog.events import PrivatePlace, Span, StretchForgotten, WorkMeasured
 from oplog.fold import Farm
+from oplog.sheets.table import Column, Table
 
 SHOWN = 8
 """Stretches shown in full."""
@@ -28,13 +29,44 @@ def place_lines(farm: Farm) -> list[str]:
         f"{p.place}: a circle of {p.radius_m:g} m"
         if p.radius_m is not None
         else f"{p.place}: as drawn in a file"
-        for p in sorted(farm.private, key=lambda p: (p.place.casefold(), p.event_id))
+        for p in _places(farm)
     ]
+
+
+def places_table(farm: Farm) -> Table:
+    """The private places as data: names and sizes. Of one drawn in a file there is no radius."""
+    columns = (Column("place", "place"), Column("radius_m", "radius", "m"))
+    return Table("", columns, tuple((p.place, p.radius_m) for p in _places(farm)))
+
+
+def _places(farm: Farm) -> list[PrivatePlace]:
+    return sorted(farm.private, key=lambda p: (p.place.casefold(), p.event_id))
 
 
 def forgotten_lines(farm: Farm) -> list[str]:
     """One line for each stretch that was forgotten: whose, when, how much, by whom and why."""
     return [forgotten_line(farm, f) for f in sorted(farm.forgotten, key=_first)]
+
+
+def forgotten_table(farm: Farm) -> Table:
+    """What was forgotten as data, a row for each machine and time that it was done."""
+    names = ("machine", "began", "ended", "stretches", "place", "positions", "stated_by",
+             "stated_at", "because")  # fmt: skip
+    rows = [
+        (
+            f.machine,
+            min((s.started_at for s in f.stretches), default=None),
+            max((s.ended_at for s in f.stretches), default=None),
+            len(f.stretches),
+            f.place,
+            f.fix_count,
+            f.stated_by,
+            f.stated_at,
+            f.because,
+        )
+        for f in sorted(farm.forgotten, key=_first)
+    ]
+    return Table("", tuple(Column(n, n.replace("_", " ")) for n in names), tuple(rows))
 
 
 def forgotten_line(farm: Farm, stretch: StretchForgotten) -> str:

@@ -13,7 +13,7 @@ from oplog.fold import Farm, Unsettled, of_subject, of_visits
 from oplog.fold.hanging import folded, missing
 from oplog.fold.rivals import UNSAID
 from oplog.sheets import figures as fig
-from oplog.sheets.table import METRIC
+from oplog.sheets.table import METRIC, Column, Table
 from oplog.sheets.text import WIDTH, clean, paragraph
 
 _HANDLE = 8
@@ -114,6 +114,17 @@ def as_data(farm: Farm, found: Sequence[Unsettled], system: str = METRIC) -> lis
         }
         for u in found
     ]
+
+
+def choices_table(farm: Farm, found: Sequence[Unsettled], system: str = METRIC) -> Table:
+    """What a person has to choose as a table: a row for each version, with what is said in it."""
+    rows = [
+        (matter["what"], version["version"], version["says"])
+        for matter in as_data(farm, found, system)
+        for version in matter["versions"]
+    ]
+    names = ("what", "version", "says")
+    return Table("", tuple(Column(n, n) for n in names), tuple(rows))
 
 
 def how(matter: Unsettled) -> str | None:

@@ -41,10 +41,17 @@ def _show(ctx: click.Context, output: _shared.Output) -> None:
         click.echo("No customer is on file. Add one: oplog customer add NAME --farm FARM")
         _shared.end(aside)
         return
-    _shared.put(Table("", tuple(Column(n, n) for n in names), customers), output, aside=aside)
-    if output.form == "text" and prices:
+    if output.form != "text":
+        more = ("operation", "price", "currency", "per", "basis", "valid_from")
+        rows = [(*c, *(None for _ in more)) for c in customers]
+        # A price that holds for all customers names none.
+        rows += [(p.customer, (), (), *(getattr(p, n) for n in more)) for p in farm.prices]
+        table = Table("", tuple(Column(n, n) for n in (*names, *more)), tuple(rows))
+        _shared.put(table, output, aside=aside)
+        return
+    _shared.put(Table("", tuple(Column(n, n) for n in names), customers), output)
+    if prices:
         click.echo()
         heads = ("operation", "customer", "price", "currency", "per", "basis", "from")
         _shared.put(Table("", tuple(Column(n, n) for n in heads), prices), output)
-    if output.form == "text":
-        _shared.end(aside, output.units)
+    _shared.end(aside, output.units)
