@@ -113,10 +113,10 @@ def _while_straight(begin: int, end: int, heading: Floats, bent: float) -> int:
         return end
     turn = np.abs(np.diff(heading[begin : end + 1]))
     usual = median(turn[TURN_LEFT_S:-TURNED_S])
-    askew = np.flatnonzero(turn[-TURNED_S:] > bent + 3 * usual)
-    if not len(askew):
-        return end
-    last = end - TURNED_S + int(askew[0])
+    straight = turn[-TURNED_S:] <= bent + 3 * usual
+    # Where it swings out first the bend is nil for a second, but not for two.
+    lasting = np.flatnonzero(straight[:-1] & straight[1:])
+    last = end - TURNED_S + (int(lasting[-1]) + 2 if len(lasting) else 0)
     turned = np.abs(heading[last : end + 1] - heading[last]).max()
     return last if turned > TURNED and end - last >= 2 else end
 
