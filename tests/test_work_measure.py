@@ -138,6 +138,26 @@ def test_nor_does_a_way_that_looks_like_two_bouts(way: list[tuple[float, float]]
     assert day_of(recorded(*leg(way, speed=3.0)), big).visits == ()
 
 
+def worked_ha(way: list[tuple[float, float]], width_m: float, ground: Polygon) -> float:
+    track, rig = recorded(*leg(way)), replace(PLAIN, width_m=width_m)
+    return sum(v.worked_m2 or 0.0 for v in day_of(track, field(ground), rig=rig).visits) / 1e4
+
+
+def test_who_goes_here_and_there_in_a_field_works_nothing() -> None:
+    ground = Polygon([(0, 178), (117, 243), (198, 57), (41, 0)])
+    way = [
+        (-60.0, 60.0), (33.0, 40.0), (170.0, 75.0), (176.0, 84.0), (130.0, 146.0), (120.0, 146.0),
+        (138.0, 76.0), (138.0, 44.0), (50.0, 12.0), (42.0, 18.0), (46.0, 40.0), (-60.0, 60.0),
+    ]  # fmt: skip
+    assert worked_ha(way, 23.0, ground) == 0
+
+
+def test_two_bouts_side_by_side_are_work_however_little_of_the_field() -> None:
+    bouts = [(200.0, 10.0), (200.0, 290.0), (205.0, 294.0), (210.0, 290.0), (210.0, 10.0)]
+    way = [(20.0, -60.0), *bouts, (60.0, 40.0), (20.0, -60.0)]
+    assert worked_ha(way, 10.0, box(0, 0, 300, 300)) > 0.5
+
+
 def test_a_field_as_narrow_as_a_swath_is_worked_in_passing() -> None:
     strip = field(box(0, 0, 300, 12))
     (visit,) = day_of(recorded(*leg([(-100, 6), (400, 6)], speed=2.0)), strip).visits

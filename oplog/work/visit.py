@@ -28,7 +28,7 @@ from oplog.work.line import Line, in_front, working_line
 from oplog.work.model import Settings, Visit
 from oplog.work.motion import Path, joined, part_of
 from oplog.work.passes import SHARE, Again, done_again
-from oplog.work.runs import true_runs
+from oplog.work.runs import running, runs_of, side_by_side, true_runs
 from oplog.work.spacing import Spacing, drift_seen_m, gap_m, spacing, wander_m
 from oplog.work.states import first_guess, label
 from oplog.work.stays import Stay
@@ -44,6 +44,9 @@ AREAS = (
 THROUGH, IN_AND_OUT = 0.2, 0.05
 """A swath over less of a field than this may be that of a machine driving through; IN_AND_OUT:
 and over less than this, of one that came in, turned and left."""
+
+LOOSE = 0.35
+"""And over less than this, of one that only went here and there, if no two runs lie together."""
 
 PHONE_M = 0.2
 """A phone trembles so much that this is taken for its drift."""
@@ -186,6 +189,7 @@ def _worked(parts: list[_Part], place: Place) -> list[NDArray[np.bool_]]:
     )
     through |= rig.width_m is None and all(on_errands(p.path) for p in parts)
     through |= share < IN_AND_OUT and len(gates) > 1 and len(true_runs(work, path.piece)) < 3
+    through |= share < LOOSE and not _like_work(path, line, work, ground, width_m)
     return [np.zeros_like(w) for w in split] if through else split
 
 
@@ -200,6 +204,21 @@ def _only_through(part: _Part, work: NDArray[np.bool_]) -> bool:
         return False
     headings = [part.path.heading[a : b + 1] for a, b in runs]
     return bool(np.ptp(np.concatenate(headings or [np.zeros(1)])) < np.radians(100))
+
+
+def _like_work(
+    path: Path, line: Line, work: NDArray[np.bool_], ground: Any, width_m: float
+) -> bool:
+    """Whether two bouts lie side by side, or the work goes round most of a field along its edge."""
+    from shapely import distance, points
+
+    run = np.where(work, running(path), 0)
+    if side_by_side(runs_of(path, line, run, None, width_m), width_m, path.drift_m):
+        return True
+    edge = ground.boundary
+    near = distance(points(line.x[work], line.y[work]), edge) < 1.5 * width_m
+    gone_m = np.hypot(np.diff(line.x), np.diff(line.y))[work[1:] & work[:-1]].sum()
+    return bool(near.mean() > 0.8 and gone_m > 0.5 * edge.length) if len(near) else False
 
 
 def _rig(part: Path, stay: Stay, place: Place) -> tuple[Rig, Spacing | None]:
