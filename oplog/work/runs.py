@@ -264,14 +264,16 @@ def abreast(runs: Runs, width_m: float, drift_m: float) -> Flags:
 
 
 def side_by_side(runs: Runs, width_m: float, drift_m: float) -> bool:
-    """Whether any two runs lie parallel and edge to edge, as bouts do and ways seldom."""
+    """Whether two runs lie parallel and edge to edge, or several make a comb, as bouts do and ways
+    seldom."""
     k = np.flatnonzero(runs.length_m > 2 * width_m)
     k = k[k > 0]
     turned, along, aside = _laid(runs, k[:, None], k)
     half = (runs.length_m[k, None] + runs.length_m[k]) / 4
     slack = np.radians(2) + 2 * drift_m / np.minimum(runs.length_m[k, None], runs.length_m[k])
     beside = (turned < slack) & (along < half) & (aside > 0.4 * width_m)
-    return bool((beside & (aside < 1.35 * width_m + 2 * drift_m)).any())
+    close = beside & (aside < 1.35 * width_m + 2 * drift_m)
+    return bool(close.any() or comb(runs, width_m).any())
 
 
 def _laid(runs: Runs, of: NDArray[np.intp], by: NDArray[np.intp]) -> tuple[Floats, Floats, Floats]:
