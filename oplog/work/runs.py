@@ -251,13 +251,8 @@ def _left_of(runs: Runs, k: NDArray[np.intp]) -> Flags:
 
 def abreast(runs: Runs, width_m: float, drift_m: float) -> Flags:
     """Runs that lie parallel beside two others or more, as bouts do and ways seldom: (k,) mask."""
-    k = np.flatnonzero(runs.length_m > 2 * width_m)
-    k = k[k > 0]
-    turned, along, aside = _laid(runs, k[:, None], k)
-    half = (runs.length_m[k, None] + runs.length_m[k]) / 2
-    slack = np.radians(2) + 2 * drift_m / np.minimum(runs.length_m[k, None], runs.length_m[k])
-    beside = (turned < slack) & (along < half) & (aside > 0.5 * width_m)
-    beside &= aside < NEAR_WIDTHS * width_m
+    k, parallel, aside = _parallel(runs, width_m, drift_m, shifted=1.0)
+    beside = parallel & (aside > 0.5 * width_m) & (aside < NEAR_WIDTHS * width_m)
     found = np.zeros(len(runs.x), dtype=bool)
     found[k] = beside.sum(axis=1) >= 2
     return found
@@ -266,14 +261,24 @@ def abreast(runs: Runs, width_m: float, drift_m: float) -> Flags:
 def side_by_side(runs: Runs, width_m: float, drift_m: float) -> bool:
     """Whether two runs lie parallel and edge to edge, or several make a comb, as bouts do and ways
     seldom."""
+    _, parallel, aside = _parallel(runs, width_m, drift_m, shifted=0.5)
+    close = (aside > 0.4 * width_m) & (aside < 1.35 * width_m + 2 * drift_m)
+    return bool((parallel & close).any() or comb(runs, width_m).any())
+
+
+def _parallel(
+    runs: Runs, width_m: float, drift_m: float, shifted: float
+) -> tuple[NDArray[np.intp], Flags, Floats]:
+    """The longer runs (n,), which are parallel (n, n), and how far their middles lie aside. [m]
+
+    shifted: how far along these may lie, in lengths of runs.
+    """
     k = np.flatnonzero(runs.length_m > 2 * width_m)
     k = k[k > 0]
     turned, along, aside = _laid(runs, k[:, None], k)
-    half = (runs.length_m[k, None] + runs.length_m[k]) / 4
+    mean = (runs.length_m[k, None] + runs.length_m[k]) / 2
     slack = np.radians(2) + 2 * drift_m / np.minimum(runs.length_m[k, None], runs.length_m[k])
-    beside = (turned < slack) & (along < half) & (aside > 0.4 * width_m)
-    close = beside & (aside < 1.35 * width_m + 2 * drift_m)
-    return bool(close.any() or comb(runs, width_m).any())
+    return k, (turned < slack) & (along < shifted * mean), aside
 
 
 def _laid(runs: Runs, of: NDArray[np.intp], by: NDArray[np.intp]) -> tuple[Floats, Floats, Floats]:
