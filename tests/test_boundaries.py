@@ -8,7 +8,7 @@ import zipfile
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from shapely.geometry import Polygon, box, mapping
 
@@ -521,6 +521,7 @@ CORNERS = st.lists(st.tuples(st.integers(0, 12), st.integers(0, 12)), min_size=3
 
 
 @given(CORNERS, st.lists(CORNERS, max_size=2))
+@example([(0, 0), (0, 1), (1, 0)], [[(10, 8), (0, 3), (0, 0), (2, 4), (3, 7)]])
 @settings(max_examples=150, deadline=None)
 def test_any_rings_give_sound_ground_or_a_reason(outer, holes):
     rings = [[[x * 1e-3, 52 + y * 1e-3] for x, y in ring] for ring in (outer, *holes)]

@@ -206,7 +206,7 @@ def _together(pieces: list[Any], findings: list[Finding]) -> Any:
 
 def _faces_of(geometry: Any) -> Any:
     """The polygons of a geometry, lines and points left out; an empty polygon for none."""
-    from shapely import MultiPolygon, Polygon, union_all
+    from shapely import MultiPolygon, Polygon, make_valid
 
     parts = [
         p
@@ -217,8 +217,9 @@ def _faces_of(geometry: Any) -> Any:
     if not parts:
         return Polygon()
     faces = parts[0] if len(parts) == 1 else MultiPolygon(parts)
-    # GEOS may mend a ring into neighbours that share an edge, which is not valid.
-    return faces if faces.is_valid else union_all(parts)
+    # GEOS may mend a ring into neighbours that share an edge, which is not valid, or into parts of
+    # which one is not; a union fails on these.
+    return faces if faces.is_valid else make_valid(faces, method="structure", keep_collapsed=False)
 
 
 def _oriented(geometry: Any) -> Any:
