@@ -158,6 +158,16 @@ def test_two_bouts_side_by_side_are_work_however_little_of_the_field() -> None:
     assert worked_ha(way, 10.0, box(0, 0, 300, 300)) > 0.5
 
 
+def test_a_last_bout_after_a_tank_is_filled_in_the_yard_is_work() -> None:
+    """Too little by itself, but the rest of what was worked before."""
+    first, last = up_and_down(9, length_m=60.0), [(95, 64), (95, -4), (95, -20)]
+    yard = [(85, 80), (85, 150), (-1500, 150), (95, 150)]
+    x, y = leg([(5, -150), (5, -20), *first, *yard, *last, (95, -150)])
+    before, after = day_of(recorded(x, y), field(box(0, 0, 100, 60))).visits
+    assert before.worked_m2 == pytest.approx(5400, rel=0.02)
+    assert after.worked_m2 == pytest.approx(600, rel=0.05)
+
+
 def test_a_field_as_narrow_as_a_swath_is_worked_in_passing() -> None:
     strip = field(box(0, 0, 300, 12))
     (visit,) = day_of(recorded(*leg([(-100, 6), (400, 6)], speed=2.0)), strip).visits

@@ -478,6 +478,18 @@ def test_a_field_done_twice_is_seen_from_where_the_second_begins() -> None:
     assert again.last == len(p) - 1
 
 
+def test_two_runs_elsewhere_do_not_end_a_second_pass() -> None:
+    once = up_and_down(length_m=150.0)
+    elsewhere = [(5.0, -60.0), (145.0, -60.0), (145.0, -75.0), (5.0, -75.0)]
+    half = len(once) // 4 * 2
+    x, y = leg([*once, (110.0, -30.0), *once[:half], *elsewhere, *once[half:]])
+    p = driven(x, y)
+    again = done_again(p, working_line(p, PLAIN), laid(p), 10.0)
+    assert again is not None
+    assert again.share > 0.9
+    assert again.last == len(p) - 1
+
+
 @pytest.mark.parametrize(
     ("stated", "ahead_m"),
     [

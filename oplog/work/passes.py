@@ -29,6 +29,9 @@ LEAST = 0.1
 FEWEST_RUNS = 4
 """Runs laid side by side over finished ground that are work, not ways to a trailer or gate."""
 
+FEW = 3
+"""Runs in a row of another kind that do not end a second pass."""
+
 Flags = NDArray[np.bool_]
 
 
@@ -78,11 +81,20 @@ def _long_runs(path: Path, width_m: float) -> tuple[Flags, NDArray[np.intp]]:
 
 
 def _stretches(flags: Flags) -> list[tuple[int, int]]:
-    """First and last of each series of set flags that is long enough, one gap let pass."""
+    """First and last of each series of set flags that is long enough, one gap let pass; and up to
+    `FEW` in a row between two such series, short runs in a corner that is still to be worked."""
     filled = flags.copy()
     filled[1:-1] |= flags[:-2] & flags[2:]
     ends = np.flatnonzero(np.diff(np.concatenate([[0], filled.astype(np.int8), [0]])))
-    return [(a, b - 1) for a, b in ends.reshape(-1, 2).tolist() if flags[a:b].sum() >= FEWEST_RUNS]
+    found: list[tuple[int, int]] = []
+    for a, b in ends.reshape(-1, 2).tolist():
+        if flags[a:b].sum() < FEWEST_RUNS:
+            continue
+        if found and a - found[-1][1] - 1 <= FEW:
+            found[-1] = found[-1][0], b - 1
+        else:
+            found.append((a, b - 1))
+    return found
 
 
 def _stretch(

@@ -189,6 +189,7 @@ def _worked(parts: list[_Part], place: Place) -> list[NDArray[np.bool_]]:
     )
     through |= rig.width_m is None and all(on_errands(p.path) for p in parts)
     through |= share < IN_AND_OUT and len(gates) > 1 and len(true_runs(work, path.piece)) < 3
+    through |= not _enough(path, work, width_m)
     through |= share < LOOSE and not _like_work(path, line, work, ground, width_m)
     return [np.zeros_like(w) for w in split] if through else split
 
@@ -280,8 +281,7 @@ def _visit_of(part: _Part, work: NDArray[np.bool_], place: Place) -> Visit | Non
     """The figures of one part, or None where it holds nothing like work."""
     path, rig, line = part.path, part.rig, part.line
     width_m = _width(rig, part.found)
-    work = _enough(path, work, width_m)
-    if not work.any():
+    if max(_run_lengths_m(path, work), default=0.0) < _least_m(width_m):
         return None
     bout = number_bouts(work, path.piece)
     ground = place.plane.project(part.stay.field.boundary)
@@ -297,14 +297,20 @@ def number_bouts(work: NDArray[np.bool_], piece: NDArray[np.int32]) -> NDArray[n
     return np.where(work, np.cumsum(start), 0).astype(np.int32)
 
 
-def _enough(part: Path, work: NDArray[np.bool_], width_m: float) -> NDArray[np.bool_]:
-    """A field in which nothing like bouts was driven was not worked."""
-    step = idle.way_m(part, work)
-    lengths = [float(step[a : b + 1].sum()) for a, b in true_runs(work, part.piece)]
-    least = max(20.0, 3 * width_m)
-    if not lengths or max(lengths) < least or sum(lengths) < 3 * least:
-        return np.zeros_like(work)
-    return work
+def _enough(path: Path, work: NDArray[np.bool_], width_m: float) -> bool:
+    """Whether anything like bouts was driven, in all the stays that are read together: the last
+    two of a field may be short ones, after a tank was filled in the yard."""
+    return sum(_run_lengths_m(path, work)) >= 3 * _least_m(width_m)
+
+
+def _run_lengths_m(path: Path, work: NDArray[np.bool_]) -> list[float]:
+    step = idle.way_m(path, work)
+    return [float(step[a : b + 1].sum()) for a, b in true_runs(work, path.piece)]
+
+
+def _least_m(width_m: float) -> float:
+    """How long the longest bout of a stay is at the least. [m]"""
+    return max(20.0, 3 * width_m)
 
 
 def _covered(lines: list[Any], width_m: float, ground: Any, close_m: float) -> Covered:
