@@ -75,6 +75,23 @@ def test_the_sides_of_a_lap_belong_together_and_bouts_do_not() -> None:
     assert len({int(lap[k]) for k in [*bouts, sides[0]]}) == 3
 
 
+def test_there_and_back_along_an_edge_is_no_lap() -> None:
+    """The edge lies now to the one hand, now to the other; whoever goes over it is still inside."""
+    bouts = [(15.0, 5.0), (285.0, 5.0), (292.0, 12.0), (285.0, 15.0), (15.0, 15.0)]
+    narrow = [(5.0, 5.0), (295.0, 5.0), (295.0, 35.0), (5.0, 35.0)]
+    over = [(5.0, -1.0), (295.0, -1.0), (295.0, 295.0), (5.0, 295.0)]
+    for way, ground, together in (
+        (bouts, box(0, 0, 300, 300), False),
+        (narrow, box(0, 0, 300, 40), True),
+        (over, box(0, 0, 300, 300), True),
+    ):
+        p = driven(*leg(way))
+        run = running(p)
+        lap = runs_of(p, working_line(p, PLAIN), run, ground, WIDTH_M).lap
+        first, last = run[np.argmin(np.hypot(p.x - 150, p.y - way[0][1]))], run[-30]
+        assert (lap[first] == lap[last]) is np.bool_(together)
+
+
 @pytest.mark.parametrize(("corners", "is_round"), [(5, True), (2, False)])
 def test_only_a_lap_of_most_of_the_field_goes_round_it(corners: int, is_round: bool) -> None:
     lap = [(5.0, 5.0), (295.0, 5.0), (295.0, 295.0), (5.0, 295.0), (5.0, 12.0)]

@@ -177,8 +177,8 @@ def runs_of(
     dx, dy = line.x - x[number], line.y - y[number]
     angle = np.arctan2(2 * mean(dx * dy), mean(dx * dx) - mean(dy * dy)) / 2
     length = np.asarray(np.bincount(run, weights=path.speed), dtype=np.float64)
-    edge_m = _along_edge(line, run, ground, width_m, path.drift_m)
-    lap = _laps(path, run, np.isfinite(edge_m))
+    edge_m, hand = _along_edge(line, run, ground, width_m, path.drift_m)
+    lap = _laps(path, run, np.isfinite(edge_m), hand)
     around = _around(lap, length, edge_m, ground)
     speed = length / np.maximum(count, 1)
     return Runs(x, y, np.asarray(angle), length, speed, edge_m, lap, around)
@@ -291,16 +291,17 @@ def _laid(runs: Runs, of: NDArray[np.intp], by: NDArray[np.intp]) -> tuple[Float
 
 def _along_edge(
     line: Line, run: NDArray[np.intp], ground: Any | None, width_m: float, drift_m: float
-) -> Floats:
-    """Distance from the field's edge of runs that keep it, as the sides of a lap do: (k,) [m]"""
+) -> tuple[Floats, Floats]:
+    """Distance from the field's edge of runs that keep it, as the sides of a lap do: (k,) [m];
+    and to which hand it lies: (k,) 1 for left, -1 for right."""
     from shapely import distance, points, prepare
 
     count = np.bincount(run)
-    kept = np.full(len(count), np.inf)
+    kept, hand = np.full(len(count), np.inf), np.zeros(len(count))
     k = np.flatnonzero(count >= SHORT_S)
     k = k[k > 0]
     if ground is None or not len(k):
-        return kept
+        return kept, hand
     shares = np.linspace(0.06, 0.94, 11)
     rows = firsts(run)[k][:, None] + (count[k][:, None] * shares).astype(np.intp)
     edge = ground.boundary
@@ -311,19 +312,33 @@ def _along_edge(
     middle = off[:, off.shape[1] // 2]
     along = even & (middle < 4.5 * width_m)
     kept[k[along]] = middle[along]
-    return kept
+    hand[k[along]] = _hand(line, rows[along, off.shape[1] // 2], ground)
+    return kept, hand
 
 
-def _laps(path: Path, run: NDArray[np.intp], along: Flags) -> NDArray[np.intp]:
+def _hand(line: Line, rows: NDArray[np.intp], ground: Any) -> Floats:
+    """To which hand the edge of the field lies, or did if a line that is outside lay within:
+    (k,) 1 for left, -1 for right."""
+    from shapely import contains_xy, get_coordinates, points, shortest_line
+
+    x, y, ahead = line.x[rows], line.y[rows], line.heading[rows]
+    to = get_coordinates(shortest_line(points(x, y), ground.boundary))[1::2]
+    left = np.cos(ahead) * (to[:, 1] - y) - np.sin(ahead) * (to[:, 0] - x)
+    return np.asarray(np.sign(left) * np.where(contains_xy(ground, x, y), 1.0, -1.0))
+
+
+def _laps(path: Path, run: NDArray[np.intp], along: Flags, hand: Floats) -> NDArray[np.intp]:
     """Runs along the field's edge that follow on one another, by the number of the first: (k,)
 
-    The sides of a lap of the headland are one piece of work, whatever its corners are like. All
+    The sides of a lap of the headland are one piece of work, whatever its corners are like; and
+    all the way round it the edge lies to the same hand, which it does not there and back. All
     other runs stand by themselves.
     """
     lap, first = np.arange(len(along)), firsts(run)
     last = first + np.bincount(run) - 1
     for before, after in pairwise(np.flatnonzero(along).tolist()):
         same = path.piece[first[after]] == path.piece[last[before]]
+        same &= hand[after] == hand[before]
         if same and first[after] - last[before] <= CORNER_S:
             lap[after] = lap[before]
     return lap

@@ -129,5 +129,7 @@ def _aside_m(path: Path, end: int, begin: int) -> float:
 
 
 def _sides(runs: Runs, before: int, after: int) -> bool:
-    """Whether two runs are sides of one lap, between which the third may be worked as well."""
-    return bool(runs.lap[before] == runs.lap[after] and runs.lap[before] > 0)
+    """Whether two runs are sides of one lap, between which the third may be worked as well, or
+    either is of a lap round most of the field, of which what lies between may be the last side."""
+    one = runs.lap[before] == runs.lap[after] and runs.lap[before] > 0
+    return bool(one or runs.around[before] or runs.around[after])
