@@ -113,13 +113,20 @@ def test_alone_in_a_field_nothing_is_like_anything() -> None:
     assert not askew.any()
 
 
-def every(offsets: list[float], lengths: list[float]) -> np.ndarray:
-    """Of parallel runs at some offsets [m], up and down by turns: which are teeth of a comb."""
+def every(
+    offsets: list[float], lengths: list[float], width_m: float = WIDTH_M, stop_m: float = 0.0
+) -> np.ndarray:
+    """Of parallel runs at some offsets [m], up and down by turns: which are teeth of a comb.
+
+    stop_m: where the machine stands for a while in each of them; 0 for nowhere.
+    """
     xs = np.repeat(offsets, 2)
     ends = [e for k, m in enumerate(lengths) for e in ((0, m) if k % 2 == 0 else (m, 0))]
-    p = driven(*leg([(float(x), float(y)) for x, y in zip(xs, ends, strict=True)]))
+    x, y = leg([(float(x), float(y)) for x, y in zip(xs, ends, strict=True)])
+    at = np.diff(y > stop_m, prepend=y[0] > stop_m) & (stop_m > 0)
+    p = driven(x, y, np.arange(len(x)) + 20.0 * np.cumsum(at))
     run = running(p)
-    teeth = comb(runs_of(p, working_line(p, PLAIN), run, None, WIDTH_M), WIDTH_M)
+    teeth = comb(runs_of(p, working_line(p, PLAIN), run, None, width_m), width_m)
     bouts = np.abs(np.sin(p.heading)) > 0.95
     return np.array([teeth[run[bouts & (np.abs(p.x - x) < 2.0)]].mean() > 0.5 for x in offsets])
 
@@ -131,6 +138,14 @@ def test_bouts_two_widths_apart_are_a_comb() -> None:
 def test_bouts_further_apart_than_they_are_wide_are_a_comb_in_any_order() -> None:
     assert every([0, 16, 32, 48], [200, 200, 190, 200]).all()
     assert every([0, 32, 16, 48], [200, 200, 190, 200]).all()
+
+
+def test_tramlines_and_windrows_are_a_comb_though_the_implement_is_narrow() -> None:
+    assert every([0, 24, 48, 72], [200, 200, 190, 200], width_m=2.5).all()
+    assert every([0, 7.2, 14, 21], [200, 200, 190, 200], width_m=2.2, stop_m=130.0).all()
+    in_an_l = every([0, 24, 48, 72, 96], [200, 200, 90, 85, 90], width_m=2.5)
+    assert in_an_l.all()
+    assert not every([0, 50, 100, 150], [200, 200, 200, 200], width_m=2.5).any()
 
 
 def test_ways_at_odd_distances_or_of_odd_lengths_are_none() -> None:

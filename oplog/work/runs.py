@@ -7,6 +7,7 @@ and is driven at the same speed. A way to the gate is nearly never all three.
 
 from __future__ import annotations
 
+from dataclasses import fields, replace
 from itertools import pairwise
 from typing import Any
 
@@ -27,6 +28,11 @@ SHORT_S = 12
 MOST_LEFT = 4
 """Widths between the bouts of a comb, at most; EVENLY: by how much these may differ, in widths."""
 EVENLY = 0.12
+WINDROW_M, STEERED = 40.0, 0.08
+"""How far apart the bouts of a comb are at most, whatever their width, if they are long; and by
+what share of that they may differ where they lie further apart than they are wide."""
+STOPPED_M = 12.0
+"""A bout goes on no further from where it was broken off, nor further back."""
 AROUND = 0.5
 """Share of the way round a field from which on its edge is followed for the sake of work."""
 BEND_S, STEADY, AWAY = 12, 0.55, np.radians(130)
@@ -215,31 +221,76 @@ def comb(runs: Runs, width_m: float) -> Flags:
     its ends: (k,) mask, in whatever order they were driven.
 
     Bouts of which every second or third is left out, or that lie further apart than they are wide,
-    fit their neighbours nowhere; but three ways as long as each other are not driven in parallel at
-    equal distances.
+    as tramlines and windrows do, fit their neighbours nowhere; but three ways as long as each other
+    are not driven in parallel at equal distances.
     """
     found = np.zeros(len(runs.x), dtype=bool)
-    k = np.flatnonzero(runs.length_m > 2 * width_m)
-    k = k[k > 0]
-    if len(k) < 3:
+    k, tooth, teeth = _teeth(runs, width_m)
+    if len(teeth.x) < 3:
         return found
-    turned, along, aside_m = _laid(runs, k, k[:, None])
+    every = np.arange(len(teeth.x))
+    turned, along, aside_m = _laid(teeth, every, every[:, None])
     aside = aside_m / width_m
-    longer = np.maximum(runs.length_m[k, None], runs.length_m[k])
-    like = np.abs(runs.length_m[k, None] - runs.length_m[k]) < 0.2 * longer
-    like &= (turned < np.radians(3)) & (along < 0.55 * longer)
-    like &= (aside > 1 - EVENLY) & (aside < MOST_LEFT + EVENLY)
-    to_left = _left_of(runs, k)
+    longer = np.maximum(teeth.length_m[:, None], teeth.length_m)
+    wide = (aside_m < WINDROW_M) & (longer > 2 * aside_m)
+    beside = (turned < np.radians(3)) & (along < 0.55 * longer)
+    beside &= (aside > 1 - EVENLY) & ((aside < MOST_LEFT + EVENLY) | wide)
+    like = beside & (np.abs(teeth.length_m[:, None] - teeth.length_m) < 0.2 * longer)
+    to_left = _left_of(teeth, every)
     left = np.where(like & to_left, aside, np.inf).min(axis=1)
     right = np.where(like & ~to_left, aside, np.inf).min(axis=1)
     within = np.isfinite(left) & np.isfinite(right)
     step = np.where(within, left, np.nan)
     # Whole widths are meant; other distances could be even by chance.
     slack = np.where(np.abs(step - np.rint(step)) < EVENLY, EVENLY, EVENLY / 2)
+    slack = np.fmax(slack, np.where(step > 2 + EVENLY, STEERED * step, 0.0))
     within &= ~(np.abs(step - np.where(within, right, 0.0)) >= slack)
-    ends = (like & (np.abs(aside - np.where(within, step, np.nan)) < slack)).any(axis=1)
-    found[k[within | ends]] = True
+    found[k] = _grown(within, np.where(within, step, np.nan), slack, beside, aside)[tooth]
     return found
+
+
+def _grown(
+    teeth: Flags, step: Floats, slack: Floats, beside: NDArray[np.bool_], aside: Floats
+) -> Flags:
+    """Teeth, and what lies one step on from a tooth, as long as there is such: (n,) mask.
+
+    In a field of many corners not all are as long as those beside them. step, slack: (n,) of the
+    teeth, in widths; beside, aside: (n, n) which lie parallel, and how far apart.
+    """
+    while True:
+        at_step = beside & teeth & (np.abs(aside - step) < slack)
+        more = at_step.any(axis=1) & ~teeth
+        if not more.any():
+            return teeth
+        of = np.argmax(at_step, axis=1)[more]
+        step[more], slack[more] = step[of], slack[of]
+        teeth = teeth | more
+
+
+def _teeth(runs: Runs, width_m: float) -> tuple[NDArray[np.intp], NDArray[np.intp], Runs]:
+    """The longer runs (n,), which tooth each is of (n,), and the teeth: runs that go on in one
+    line after a stop are one."""
+    k = np.flatnonzero(runs.length_m > 2 * width_m)
+    k = k[k > 0]
+    turned, along, aside = _laid(runs, k[1:], k[:-1])
+    apart = along - (runs.length_m[k[1:]] + runs.length_m[k[:-1]]) / 2
+    on = (turned < np.radians(3)) & (np.abs(apart) < STOPPED_M)
+    on &= aside < np.minimum(0.5 * width_m + turned * along, width_m)
+    tooth = np.cumsum(np.concatenate([np.ones(min(len(k), 1), dtype=np.intp), ~on])) - 1
+    length = np.bincount(tooth, weights=runs.length_m[k])
+    longest = np.lexsort([runs.length_m[k], tooth])[np.cumsum(np.bincount(tooth)) - 1]
+
+    def middle(values: Floats) -> Floats:
+        mean = np.bincount(tooth, weights=values[k] * runs.length_m[k])
+        return np.asarray(mean / np.maximum(length, 1e-9))
+
+    teeth = part_of_runs(runs, k[longest])
+    return k, tooth, replace(teeth, x=middle(runs.x), y=middle(runs.y), length_m=length)
+
+
+def part_of_runs(runs: Runs, k: NDArray[np.intp]) -> Runs:
+    """Some runs, by their numbers."""
+    return Runs(*(getattr(runs, f.name)[k] for f in fields(runs)))
 
 
 def _left_of(runs: Runs, k: NDArray[np.intp]) -> Flags:
