@@ -12,7 +12,7 @@ from oplog.kit import Rig
 from oplog.work import claims, ends, header, runs, states
 from oplog.work.crossing import crossings as crossings_of
 from oplog.work.evidence import Evidence
-from oplog.work.line import working_line
+from oplog.work.line import in_front, working_line
 from oplog.work.mend import mended
 from oplog.work.motion import Path
 from oplog.work.passes import done_again
@@ -504,6 +504,19 @@ def test_where_nobody_said_a_tractor_works_behind_its_antenna(stated: Rig, ahead
     line = working_line(p, stated)
     assert np.allclose(line.x - p.x, ahead_m, atol=0.05)
     assert np.allclose(line.y, p.y, atol=0.05)
+
+
+@pytest.mark.parametrize(
+    ("operation", "line_m", "is_header"),
+    [
+        ("combining", None, True), ("chopping", 4.0, True), (None, 4.0, True), (None, -4.0, False),
+        ("mowing", 3.0, False), ("hoeing", 2.0, False),
+    ],
+)  # fmt: skip
+def test_a_mower_in_front_is_no_header(
+    operation: str | None, line_m: float | None, is_header: bool
+) -> None:
+    assert in_front(Rig(operation=operation, width_m=3.0, line_m=line_m)) is is_header
 
 
 def crossings(right: list[float], left: list[float]) -> ends.Crossings:

@@ -49,8 +49,10 @@ def working_line(way: Path, rig: Rig) -> Line:
 
 
 def in_front(rig: Rig) -> bool:
-    """Whether the rig cuts its way with a header in front."""
-    return (rig.line_m or 0.0) > 0 or rig.operation in CUT_IN_FRONT
+    """Whether the rig cuts its way with a header in front. A mower or hoe in front has none; what
+    is carried there for nobody knows what work is taken for one."""
+    ahead = (rig.line_m or 0.0) > 0
+    return rig.operation in CUT_IN_FRONT or (ahead and rig.operation is None)
 
 
 def _ahead_m(rig: Rig) -> float:

@@ -277,7 +277,7 @@ def _teeth(runs: Runs, width_m: float) -> tuple[NDArray[np.intp], NDArray[np.int
     on = (turned < np.radians(3)) & (np.abs(apart) < STOPPED_M)
     on &= aside < np.minimum(0.5 * width_m + turned * along, width_m)
     tooth = np.cumsum(np.concatenate([np.ones(min(len(k), 1), dtype=np.intp), ~on])) - 1
-    length = np.bincount(tooth, weights=runs.length_m[k])
+    length = np.bincount(tooth, weights=runs.length_m[k]).astype(np.float64)
     longest = np.lexsort([runs.length_m[k], tooth])[np.cumsum(np.bincount(tooth)) - 1]
 
     def middle(values: Floats) -> Floats:
