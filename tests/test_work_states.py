@@ -478,6 +478,18 @@ def test_a_field_done_twice_is_seen_from_where_the_second_begins() -> None:
     assert again.last == len(p) - 1
 
 
+def test_ways_along_a_done_headland_are_no_second_pass() -> None:
+    """Every second run is one: from a bout to one some widths on, over ground that laps cover."""
+    lap = [(5.0, 5.0), (295.0, 5.0), (295.0, 295.0), (5.0, 295.0), (5.0, 5.0)]
+    bouts = []
+    for k in range(12):
+        x = 15.0 + (k // 2) * 10.0 + (k % 2) * 150.0
+        bouts += [(x, 12.0), (x, 288.0)][:: 1 if k % 2 == 0 else -1]
+    x, y = leg([*lap, (5.0, 12.0), *bouts])
+    p = driven(x, y)
+    assert done_again(p, working_line(p, PLAIN), laid(p), 10.0) is None
+
+
 def test_two_runs_elsewhere_do_not_end_a_second_pass() -> None:
     once = up_and_down(length_m=150.0)
     elsewhere = [(5.0, -60.0), (145.0, -60.0), (145.0, -75.0), (5.0, -75.0)]

@@ -29,6 +29,9 @@ LEAST = 0.1
 FEWEST_RUNS = 4
 """Runs laid side by side over finished ground that are work, not ways to a trailer or gate."""
 
+MOSTLY = 0.7
+"""Share of the runs of a series that are over finished ground, at least."""
+
 FEW = 3
 """Runs in a row of another kind that do not end a second pass."""
 
@@ -88,7 +91,8 @@ def _stretches(flags: Flags) -> list[tuple[int, int]]:
     ends = np.flatnonzero(np.diff(np.concatenate([[0], filled.astype(np.int8), [0]])))
     found: list[tuple[int, int]] = []
     for a, b in ends.reshape(-1, 2).tolist():
-        if flags[a:b].sum() < FEWEST_RUNS:
+        # On ways along a headland that is done it is every second run, with a bout between.
+        if flags[a:b].sum() < FEWEST_RUNS or flags[a:b].mean() < MOSTLY:
             continue
         if found and a - found[-1][1] - 1 <= FEW:
             found[-1] = found[-1][0], b - 1
