@@ -95,6 +95,12 @@ def test_sides_of_laps_lie_edge_to_edge_and_are_none() -> None:
     assert not over(driven(*leg(way))).any()
 
 
+def test_a_way_across_to_a_lap_is_no_bout_that_is_turned_from() -> None:
+    there: Way = [(100.0, 0.0), (150.0, 195.0), (190.0, 195.0), (190.0, 0.0)]
+    p = driven(*leg([*there, (150.0, -20.0), *there]))
+    assert not over(p).any()
+
+
 def test_turns_on_a_headland_that_is_left_are_no_work() -> None:
     p = along_the_headland()
     ground = box(-30, -30, 130, LONG_M + 30)

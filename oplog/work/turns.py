@@ -31,6 +31,7 @@ WIDTHS = 4
 """A shorter run, in widths, is no bout that could be turned from."""
 AGAINST = -0.8
 """Cosine of how far two bouts that are driven against one another are turned, at most."""
+PARALLEL = np.radians(8)
 NEAR = 9
 """The next bout is no more widths away; the other side of a lap mostly is."""
 SHORTER = 0.5
@@ -116,6 +117,10 @@ def _between(path: Path, run: Rows, runs: Runs, width_m: float) -> Iterator[slic
             if step > 1 and runs.length_m[bouts[k + 1]] > SHORTER * shorter:
                 continue
             if b - a > LONGEST_S or path.piece[a] != path.piece[b] or _sides(runs, before, after):
+                continue
+            # A way to where a lap begins, say, is not parallel to it as bouts are.
+            turned = (runs.angle[before] - runs.angle[after] + np.pi / 2) % np.pi - np.pi / 2
+            if abs(turned) > PARALLEL:
                 continue
             against = np.cos(path.heading[b] - path.heading[a]) < AGAINST
             if against and _aside_m(path, a, b) < NEAR * width_m:
