@@ -23,8 +23,8 @@ MOST_CELLS = 12_000_000
 """A raster is made coarser rather than larger than this."""
 SHORT_S = 32_000
 """A way of no more seconds has them in two bytes each, which is half the memory to go through."""
-STEPS_AT_ONCE = 4096
-"""So many are copied at a time, as the processor's own memory holds that."""
+STEPS_AT_ONCE, LAID_AT_ONCE = 4096, 8192
+"""So many are copied, or laid out, at a time, as the processor's own memory holds that."""
 
 Flags = NDArray[np.bool_]
 Cells = NDArray[np.int64]
@@ -168,15 +168,15 @@ def swath(way: Way, width_m: float) -> Swath:
     wide = width_m / way.raster.size_m
     samples = int(np.ceil(wide - 1e-6))
     across = ((np.arange(samples, dtype=np.float32) + 0.5) / samples - 0.5) * np.float32(wide)
-    cells = np.empty((len(way.owner), samples), dtype=np.intp)
-    # In cells: by far the most of the arithmetic is done once for each sample, and one place across
-    # the line at a time, as NumPy is slow with short rows. The raster reaches two widths beyond the
-    # way, so that nothing lies off it.
-    for k, aside in enumerate(across):
-        row = (way.row + way.cos * aside).astype(np.int32)
+    aside, cells = across[:, None], np.empty((len(way.owner), samples), dtype=np.intp)
+    # In cells, and some steps at a time, as long rows in the processor's own memory are what NumPy
+    # is quick with. The raster reaches two widths beyond the way, so that nothing lies off it.
+    for begin in range(0, len(cells), LAID_AT_ONCE):
+        some = slice(begin, begin + LAID_AT_ONCE)
+        row = (way.row[some] + way.cos[some] * aside).astype(np.int32)
         row *= np.int32(way.raster.columns)
-        row += (way.column - way.sin * aside).astype(np.int32)
-        cells[:, k] = row
+        row += (way.column[some] - way.sin[some] * aside).astype(np.int32)
+        cells[some] = row.T
     second = np.repeat(way.owner, samples).reshape(cells.shape)
     return Swath(way, cells, second, np.ones(cells.shape, dtype=bool))
 
@@ -259,7 +259,13 @@ def share(lay: Swath, flag: Flags) -> Floats:
     flag: of all samples, or of some across the line.
     """
     across = flag.shape[1]
-    told = np.add.reduceat(flag.ravel().view(np.int8), lay.way.begins[:-1] * across, dtype=np.int32)
+    if across == ACROSS and flag.flags.c_contiguous:
+        # The usual number, which a number of eight bytes holds: counted for a step at a time.
+        each_step = np.bitwise_count(flag.ravel().view(np.uint64))
+        told = np.add.reduceat(each_step, lay.way.begins[:-1], dtype=np.int32)
+    else:
+        each = flag.ravel().view(np.int8)
+        told = np.add.reduceat(each, lay.way.begins[:-1] * across, dtype=np.int32)
     return np.asarray(told / (lay.way.steps * across))
 
 

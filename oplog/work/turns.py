@@ -14,7 +14,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from oplog.work.claims import Swath, ground_of, never, share
+from oplog.work.claims import Swath, ground_of, share
 from oplog.work.motion import Path
 from oplog.work.runs import SHORT_S, Runs, firsts, heading_change, true_runs
 
@@ -89,14 +89,14 @@ def turned_over(path: Path, run: Rows, runs: Runs, lay: Swath, width_m: float) -
     turning = number > 0
     if not turning.any():
         return turning
-    ground = ground_of(lay, turning)
-    own = number.take(lay.second)
-    first, last = ground.first.take(lay.cells), ground.last.take(lay.cells)
-    some = turning.take(lay.second) & (first != never(lay.second)) & (last >= 0)
-    others = (number.take(np.where(some, first, 0)) != own) | (
-        number.take(np.where(some, last, 0)) != own
-    )
-    over = share(lay, some & others)
+    # Of the turns alone: they are a tenth of the day, and all that they cover is under themselves.
+    some = lay.part_of(turning)
+    ground = ground_of(some, turning[turning])
+    own = number.take(some.second)
+    others = number.take(ground.first.take(some.cells)) != own
+    others |= number.take(ground.last.take(some.cells)) != own
+    over = np.zeros(len(run))
+    over[turning] = share(some, others)
     mean = np.bincount(number, weights=over) / np.maximum(np.bincount(number), 1)
     return np.asarray(turning & (mean[number] > OVER))
 
