@@ -36,11 +36,11 @@ _SEVEN = np.uint64(0x00FF_FFFF_FFFF_FFFF)
 
 @dataclass
 class Tags:
-    """Tags of a stretch: where each begins and ends (`<` and `>`), and its bytes as 4 words."""
+    """Tags of a stretch: where each begins and ends (`<` and `>`), and whether a point does."""
 
     begin: Ints
     end: Ints
-    words: list[NDArray[np.uint64]]
+    point: Mask
 
 
 def rows(text: bytes, start: int, stop: int, segment: int) -> Rows | None:
@@ -51,7 +51,7 @@ def rows(text: bytes, start: int, stop: int, segment: int) -> Rows | None:
     tags = _tags(block)
     if tags is None:
         return None
-    opens = np.flatnonzero(tags.words[0] == _OPEN)
+    opens = np.flatnonzero(tags.point)
     if not len(opens) or opens[0] != 0:
         return None
     marks = np.flatnonzero(block == 34)
@@ -71,9 +71,8 @@ def rows(text: bytes, start: int, stop: int, segment: int) -> Rows | None:
 
 def _plain(block: Bytes) -> bool:
     """Neither letters beyond ASCII nor control characters, and no tag of another nature."""
-    low = np.count_nonzero(block < 32)
-    spaces = sum(int(np.count_nonzero(block == c)) for c in (9, 10, 13)) if low else 0
-    return low == spaces and not bool((block > 126).any())
+    odd = block[(block - np.uint8(32)) > 94]
+    return bool(((odd == 9) | (odd == 10) | (odd == 13)).all())
 
 
 def _tags(block: Bytes) -> Tags | None:
@@ -83,25 +82,31 @@ def _tags(block: Bytes) -> Tags | None:
         return None
     if not (begin < end).all() or not (end[:-1] < begin[1:]).all():
         return None
-    padded = np.concatenate([np.zeros(32, np.uint8), block, np.zeros(32, np.uint8)])
-    length = end - begin + 1
-    first = _words(padded, begin + 32)
-    point = first == _OPEN
-    longest = int(np.where(point, 0, length).max())
-    if longest > LONGEST_TAG:
+    # What begins nearer to the end is no point's tag: that would have to end first.
+    point = _words(block, np.minimum(begin, len(block) - 8)) == _OPEN
+    if int(np.where(point, 0, end - begin + 1).max()) > LONGEST_TAG:
         return None
+    return Tags(begin, end, point)
+
+
+def _bytes_of(block: Bytes, tags: Tags) -> list[NDArray[np.uint64]]:
+    """The bytes of each tag, and its length, as words by which two tags can be told apart; a
+    point's own tag is like any other's."""
+    begin, end, point = tags.begin, tags.end, tags.point
+    length = end - begin + 1
+    padded = np.concatenate([np.zeros(32, np.uint8), block, np.zeros(32, np.uint8)])
     keep = np.minimum(length, 8).astype(np.uint64) * np.uint64(8)
-    head = first & ((np.uint64(1) << (keep % np.uint64(64))) - np.uint64(1) | _all(keep == 64))
+    mask = (np.uint64(1) << (keep % np.uint64(64))) - np.uint64(1) | _all(keep == 64)
+    head = _words(padded, begin + 32) & mask
     words = [np.where(point, _OPEN, head), _words(padded, end + 25), length.astype(np.uint64)]
-    if longest > 16:
+    if int(np.where(point, 0, length).max()) > 16:
         words += [_words(padded, begin + 40), _words(padded, end + 17)]
     for k in range(1, len(words)):
         words[k] = np.where(point, 0, words[k])
-    short = length < 8
-    words[1] = np.where(short, 0, words[1])
+    words[1] = np.where(length < 8, 0, words[1])
     for k in range(3, len(words)):
         words[k] = np.where(length <= 16, 0, words[k])
-    return Tags(begin, end, words)
+    return words
 
 
 def _all(mask: Mask) -> NDArray[np.uint64]:
@@ -129,13 +134,21 @@ def _plain_points(block: Bytes, tags: Tags, opens: Ints, quotes: Ints) -> bool:
 
 def _by_template(block: Bytes, tags: Tags, opens: Ints, quotes: Ints, start: int) -> Rows | None:
     """Group the points by their tags, let expat read one of each group, and read the others."""
+    if _all_alike(block, tags, opens):
+        size = len(tags.begin) // len(opens)
+        fields = _fields_of(block, tags, 0, size)
+        found = None if fields is None else _read(block, tags, opens, quotes, fields)
+        if found is not None:
+            found.where = tags.begin[opens] + start
+        return found
+    words = _bytes_of(block, tags)
     count = np.diff(np.append(opens, len(tags.begin)))
     left = np.arange(len(opens))
     parts, order = [], []
     for _ in range(MOST_TEMPLATES):
         size = int(count[left[0]])
         alike = left[count[left] == size]
-        alike = alike[_same_tags(tags, opens[alike], size)]
+        alike = alike[_same_tags(words, opens[alike], size)]
         fields = _fields_of(block, tags, int(opens[alike[0]]), size)
         if fields is None:
             return None
@@ -155,12 +168,36 @@ def _by_template(block: Bytes, tags: Tags, opens: Ints, quotes: Ints, start: int
     return join(parts).take(np.argsort(np.concatenate(order), kind="stable"))
 
 
-def _same_tags(tags: Tags, opens: Ints, size: int) -> Mask:
+def _all_alike(block: Bytes, tags: Tags, opens: Ints) -> bool:
+    """Whether all points have tag for tag the bytes of the first one, as nearly always."""
+    size = len(tags.begin) // len(opens)
+    if len(tags.begin) != size * len(opens) or not (np.diff(opens) == size).all():
+        return False
+    return all(_one_tag(block, tags.begin[k::size], tags.end[k::size]) for k in range(1, size))
+
+
+def _one_tag(block: Bytes, begin: Ints, end: Ints) -> bool:
+    """Whether tags, none of which comes first, are byte for byte the same."""
+    length = int(end[0] - begin[0]) + 1
+    if not (end - begin == length - 1).all():
+        return False
+    # The last eight bytes, or as many of them as are the tag's; and those before by eights.
+    last = _words(block, end - 7) >> np.uint64(8 * max(8 - length, 0))
+    if not (last == last[0]).all():
+        return False
+    for before in range(0, length - 8, 8):
+        word = _words(block, begin + before)
+        if not (word == word[0]).all():
+            return False
+    return True
+
+
+def _same_tags(words: list[NDArray[np.uint64]], opens: Ints, size: int) -> Mask:
     """Which points have tag for tag the bytes of the first one."""
     same = np.ones(len(opens), bool)
-    for words in tags.words:
+    for word in words:
         for k in range(1, size):
-            here = words[opens + k]
+            here = word[opens + k]
             same &= here == here[0]
     return same
 

@@ -67,7 +67,8 @@ def repaired(data: bytes, tally: Tally) -> bytes:
 def refuse_tricks(data: bytes) -> None:
     """Document types and entities have no place in a track: refuse them wherever they stand, but
     for comments and text that is quoted as a whole."""
-    if b"<!" not in data:
+    # One letter is looked for thirty times as fast as two of which the first is everywhere.
+    if b"!" not in data or b"<!" not in data:
         return
     found = next((m for m in _TRICK.finditer(data) if m[1]), None)
     if found:
