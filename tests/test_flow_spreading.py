@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import os
 import signal
 import subprocess
@@ -12,9 +13,9 @@ from pathlib import Path
 
 import pytest
 
-from oplog import flow
+from oplog import flow, log
 from oplog.errors import UnreadableFile
-from oplog.flow import Told, spreading
+from oplog.flow import Told, importing, remeasuring, spreading
 from oplog.flow.spreading import FEWEST, one_by_one, over_cores
 from tests.evening import DRILLED, farm_log, measured
 from tests.tracks import gpx
@@ -43,12 +44,26 @@ def gone(number: int) -> int:
     return number
 
 
+def collects_after(_: int) -> int:
+    return gc.get_threshold()[0]
+
+
 def test_results_come_in_the_order_of_the_tasks_from_other_processes():
     with over_cores(2) as spread:
         assert list(spread(squared, range(20))) == [(k, k * k) for k in range(20)]
         used = {pid for _, pid in spread(where, range(20))}
     assert os.getpid() not in used
     assert 1 <= len(used) <= 2
+
+
+def test_other_processes_look_for_circles_as_seldom_as_this_one():
+    before = gc.get_threshold()
+    gc.set_threshold(123_456, *before[1:])
+    try:
+        with over_cores(2) as spread:
+            assert {n for _, n in spread(collects_after, range(6))} == {123_456}
+    finally:
+        gc.set_threshold(*before)
 
 
 def test_few_tasks_and_one_core_are_done_here():
@@ -110,6 +125,26 @@ def test_an_import_over_cores_writes_the_same_log(tmp_path):
     assert measured(alone) == measured(together)
     assert len(measured(alone)) == 10
     assert told == [("reading", k, 0) for k in range(7)] + [("measuring", k, 5) for k in range(5)]
+
+
+def test_files_are_packed_while_other_processes_measure(tmp_path, monkeypatch):
+    files = [
+        (f"{n}.gpx", gpx([(t + timedelta(days=n), x, y) for t, x, y in DRILLED])) for n in range(3)
+    ]
+    happened = []
+
+    def packed(content):
+        happened.append("packed")
+        return log.packed(content)
+
+    def spread(work, tasks):
+        for task, result in one_by_one(work, tasks):
+            happened.append(work)
+            yield task, result
+
+    monkeypatch.setattr(importing, "packed", packed)
+    flow.import_files(farm_log(tmp_path / "log"), files, DRILL, spread=spread)
+    assert happened[3:] == [remeasuring.measured, "packed", "packed"] * 3
 
 
 SLOW = """

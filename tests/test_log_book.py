@@ -241,6 +241,25 @@ def test_fixes_and_files_under_a_wrong_digest_are_refused(tmp_path):
     assert len(meaning(made.events())) == 1
 
 
+def test_what_is_packed_already_is_kept_as_what_is_not(tmp_path):
+    event, drive, data = imported(1)
+    plain, packed = new_log(tmp_path / "plain"), new_log(tmp_path / "packed")
+    plain.append([event], fixes={event.fixes: drive}, raw={event.file_digest: data})
+    packed.append(
+        [event],
+        fixes={event.fixes: log.packed(drive)},
+        raw={event.file_digest: log.packed(data)},
+    )
+    for folder in ("fixes", "raw"):
+        names = [{f.name for f in (made.path / folder).iterdir()} for made in (plain, packed)]
+        assert names[0] == names[1]
+        assert len(names[0]) == 1
+    with pytest.raises(ValueError, match="these fixes are not"):
+        packed.append([event], fixes={"0" * 32: log.packed(drive)})
+    with pytest.raises(ValueError, match="this file is not"):
+        packed.append([event], raw={"0" * 64: log.packed(data)})
+
+
 def test_an_import_again_brings_back_fixes_and_files_that_were_lost(tmp_path):
     made = with_import(tmp_path / "log")
     event, drive, data = imported(1)

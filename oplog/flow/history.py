@@ -14,7 +14,7 @@ from oplog.events import DayMeasured, EntryStruck, Event, WorkMeasured
 from oplog.fold import Farm, fold, now_called
 from oplog.fold.farm import HANDLE_LENGTH
 from oplog.fold.settle import struck_by
-from oplog.log import Entry, Log, writer_name
+from oplog.log import Entry, Log, Packed, writer_name
 from oplog.records import dataclass
 from oplog.track import Track
 
@@ -93,8 +93,8 @@ class History:
         self,
         events: Iterable[Event],
         *,
-        fixes: Mapping[str, Track] | None = None,
-        raw: Mapping[str, bytes] | None = None,
+        fixes: Mapping[str, Track | Packed] | None = None,
+        raw: Mapping[str, bytes | Packed] | None = None,
         command: str = "",
         files: Sequence[str] = (),
     ) -> Entry:

@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import replace
 from datetime import date
 from functools import partial
+from itertools import islice
 from typing import Any
 
 from oplog.errors import Problem, UnreadableFile
@@ -16,8 +17,9 @@ from oplog.flow.remeasuring import MachineDayTask, in_place, measured, task
 from oplog.flow.spreading import Spread, one_by_one
 from oplog.flow.taking import Batch, FileTaken, MachineDay, Told, fixes_of, read_in, take
 from oplog.fold import Farm
-from oplog.log import Log
+from oplog.log import Log, Packed, packed
 from oplog.records import dataclass
+from oplog.track import Track
 from oplog.work.model import Settings
 
 Progress = Callable[[str, int, int], None]
@@ -128,10 +130,20 @@ def _write(
             progress(f"measuring {machine}, {day.isoformat()}", i, len(ordered))
             yield task(batch.farm, machine, day, lambda d: fixes_of(history, batch, d), settings)
 
+    contents: dict[str, Track | bytes] = {**batch.fixes, **batch.raw}
+    to_pack, kept = iter(contents.items()), dict[str, Packed]()
+    a_day = -(-len(contents) // max(len(ordered), 1))
     for done, found in spread(measured, begun()):
         events += in_place(history, batch.farm, done.machine, done.day, found)
+        # While other processes measure, not when they have nothing left to do.
+        kept |= {digest: packed(content) for digest, content in islice(to_pack, a_day)}
+    kept |= {digest: packed(content) for digest, content in to_pack}
     entry = history.append(
-        events, fixes=batch.fixes, raw=batch.raw, command=command, files=batch.files
+        events,
+        fixes={digest: kept[digest] for digest in batch.fixes},
+        raw={digest: kept[digest] for digest in batch.raw},
+        command=command,
+        files=batch.files,
     )
     return [entry.id] if entry.written else []
 

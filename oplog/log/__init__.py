@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from oplog.log.checking import check, check_seal
     from oplog.log.entering import Entry
     from oplog.log.folder import find, is_log
+    from oplog.log.kept import Packed, packed
     from oplog.log.mending import mend
     from oplog.log.opening import create, open_log
     from oplog.log.reading import LaterEvent
@@ -27,6 +28,7 @@ __all__ = [
     "LaterEvent",
     "Log",
     "Mended",
+    "Packed",
     "Report",
     "Sealed",
     "check",
@@ -36,6 +38,7 @@ __all__ = [
     "is_log",
     "mend",
     "open_log",
+    "packed",
     "writer_name",
 ]
 
@@ -45,6 +48,7 @@ _PLACES = {
     "checking": ("check", "check_seal"),
     "entering": ("Entry",),
     "folder": ("find", "is_log"),
+    "kept": ("Packed", "packed"),
     "mending": ("mend",),
     "opening": ("create", "open_log"),
     "reading": ("LaterEvent",),

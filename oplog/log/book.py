@@ -14,6 +14,7 @@ from oplog.log import chain, disk, forgetting, kept, removing, schema, store, ti
 from oplog.log.entering import Entry, continued, entry_of
 from oplog.log.files import EventFiles
 from oplog.log.folder import EVENTS, FIXES, MANY_FILES, RAW
+from oplog.log.kept import Packed
 from oplog.log.reading import NO_COLUMNS, Index, LaterEvent
 from oplog.log.refusing import refuse_later, refuse_other_farm
 from oplog.records import dataclass
@@ -67,15 +68,15 @@ class Log:
         self,
         events: Iterable[Event],
         *,
-        fixes: Mapping[str, Track] = {},
-        raw: Mapping[str, bytes] = {},
+        fixes: Mapping[str, Track | Packed] = {},
+        raw: Mapping[str, bytes | Packed] = {},
         command: str = "",
         files: Sequence[str] = (),
     ) -> Entry:
         """Write the events that the log does not hold yet, as one entry: all of them or none.
 
-        fixes: tracks by their digest; raw: bytes of imported files by their SHA-256. Those that
-        are in the log already are not written again.
+        fixes: tracks by their digest; raw: bytes of imported files by their SHA-256; either may
+        be packed already. Those that are in the log already are not written again.
         Raises: LogBusy, CannotWrite; the log then holds what it held.
         """
         with disk.held(self.path):

@@ -64,6 +64,20 @@ class Name(NamedTuple):
     own: str
 
 
+class Packed(NamedTuple):
+    """A track or an imported file as the log keeps it. content: digest of what is in it."""
+
+    content: str
+    data: bytes
+
+
+def packed(content: Track | bytes) -> Packed:
+    """A track or the bytes of an imported file, packed: nearly all of the work of keeping them."""
+    if isinstance(content, Track):
+        return Packed(content.digest(), encode_fixes(content))
+    return Packed(sha256(content), encode_raw(content))
+
+
 def parts(name: str) -> Name:
     """What a name says that `is_kept`."""
     digests = stem(name).split("-")

@@ -8,6 +8,7 @@ from pathlib import Path
 from oplog.events import Event, TrackImported
 from oplog.log import disk, kept
 from oplog.log.folder import FIXES, RAW
+from oplog.log.kept import Packed
 from oplog.track import Track
 
 
@@ -30,7 +31,10 @@ def whole(path: Path, folder: str, digest: str) -> Iterator[bytes]:
 
 
 def keep(
-    path: Path, fixes: Mapping[str, Track], raw: Mapping[str, bytes], events: Iterable[Event]
+    path: Path,
+    fixes: Mapping[str, Track | Packed],
+    raw: Mapping[str, bytes | Packed],
+    events: Iterable[Event],
 ) -> list[str]:
     """Put tracks and imported files that are not there yet into a log's folder.
 
@@ -40,22 +44,26 @@ def keep(
     stands_in = {e.file_digest: e.kept for e in events if isinstance(e, TrackImported) and e.kept}
     written = []
     for digest, track in fixes.items():
-        if track.digest() != digest:
+        content, data = _packed(track)
+        if content != digest:
             raise ValueError(f"these fixes are not {digest}")
         if not any(whole(path, FIXES, digest)):
-            data = kept.encode_fixes(track)
             name = kept.fixes_name(digest, data)
             disk.write_whole(path / FIXES, name, data)
             written.append(kept.stem(name))
-    for digest, content in raw.items():
-        if kept.sha256(content) != stands_in.get(digest, digest):
+    for digest, file in raw.items():
+        content, data = _packed(file)
+        if content != stands_in.get(digest, digest):
             raise ValueError(f"this file is not {digest}")
         if not any(whole(path, RAW, digest)):
-            data = kept.encode_raw(content)
             name = kept.raw_name(digest, data, stands_in.get(digest))
             disk.write_whole(path / RAW, name, data)
             written.append(kept.stem(name))
     return written
+
+
+def _packed(content: Track | bytes | Packed) -> Packed:
+    return content if isinstance(content, Packed) else kept.packed(content)
 
 
 def copy(path: Path, other: Path, folder: str, not_here: Collection[str]) -> None:
