@@ -6,7 +6,7 @@ of about an eighth of the width answers that for a whole visit in a few array op
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from functools import reduce
 from typing import Any
@@ -23,8 +23,10 @@ MOST_CELLS = 12_000_000
 """A raster is made coarser rather than larger than this."""
 SHORT_S = 32_000
 """A way of no more seconds has them in two bytes each, which is half the memory to go through."""
-STEPS_AT_ONCE, LAID_AT_ONCE = 4096, 8192
-"""So many are copied, or laid out, at a time, as the processor's own memory holds that."""
+LAID_AT_ONCE = 8192
+"""So many steps are laid out at a time, as the processor's own memory holds that."""
+LONG_STEPS = 100
+"""A run of more steps is gone through by itself."""
 
 Flags = NDArray[np.bool_]
 Cells = NDArray[np.int64]
@@ -218,11 +220,13 @@ def never(seconds: Seconds) -> int:
 
 def ground_of(wide: Swath, working: Flags) -> Ground:
     """The ground that the working seconds of a swath cover."""
-    last = np.full(wide.raster.rows * wide.raster.columns, -1, dtype=wide.second.dtype)
-    # Of several values for one cell the last one given stays.
-    for run in _stretches(wide, working):
-        last[wide.cells[run].ravel()] = wide.second[run].ravel()
-    return Ground(first_claims(wide, working), last)
+    first = _unclaimed(wide)
+    ground = Ground(first, np.full_like(first, -1))
+    for cells, seconds in _samples(wide, working):
+        np.minimum.at(ground.first, cells, seconds)
+        # Of several values for one cell the last one given stays.
+        ground.last[cells] = seconds
+    return ground
 
 
 def together(grounds: Sequence[Ground]) -> Ground:
@@ -236,13 +240,26 @@ def together(grounds: Sequence[Ground]) -> Ground:
 
 def first_claims(lay: Swath, working: Flags) -> Seconds:
     """First second at which each cell was covered by work: (cells,), `never` where none."""
-    cells = lay.raster.rows * lay.raster.columns
-    first = np.full(cells, never(lay.second), dtype=lay.second.dtype)
-    steps = np.flatnonzero(lay.of_steps(working))[::-1]
-    for begin in range(0, len(steps), STEPS_AT_ONCE):
-        some = steps[begin : begin + STEPS_AT_ONCE]
-        first[lay.cells.take(some, axis=0).ravel()] = lay.second.take(some, axis=0).ravel()
+    first = _unclaimed(lay)
+    for cells, seconds in _samples(lay, working):
+        np.minimum.at(first, cells, seconds)
     return first
+
+
+def _unclaimed(lay: Swath) -> Seconds:
+    return np.full(lay.raster.rows * lay.raster.columns, never(lay.second), lay.second.dtype)
+
+
+def _samples(lay: Swath, working: Flags) -> Iterator[tuple[Cells, Seconds]]:
+    """The cells and seconds of what working seconds cover, in the order driven: run by run without
+    a copy, but where runs are so short that one copy of all costs less than to go through them."""
+    runs = _stretches(lay, working)
+    if sum(run.stop - run.start for run in runs) > LONG_STEPS * len(runs):
+        for run in runs:
+            yield lay.cells[run].ravel(), lay.second[run].ravel()
+        return
+    rows = np.flatnonzero(lay.of_steps(working))
+    yield lay.cells.take(rows, axis=0).ravel(), lay.second.take(rows, axis=0).ravel()
 
 
 def _stretches(lay: Swath, working: Flags) -> list[slice]:
