@@ -140,9 +140,10 @@ def open_visits(farm: Farm, done: Imported) -> list[WorkMeasured]:
 def show(log: _shared.Log, farm: Farm, done: Imported, units: str) -> None:
     """The one screen after an import: the day, or a line for each of many days."""
     from oplog.sheets.day import day_sheet
-    from oplog.sheets.days import days_table
 
     if len(done.days) > FULL_SCREENS:
+        from oplog.sheets.days import days_table
+
         _shared.put(days_table(farm, done.days), _shared.Output("text", units, False))
         click.echo("\nA day in full: oplog day DATE")
         _shared.end(_shared.beside(farm, ()))

@@ -138,7 +138,8 @@ HOLD = "\u00a0"
 
 def span_of(text: str) -> int:
     """Columns that a text takes up in a terminal."""
-    if text.isascii():
+    # Nothing before the first combining character is wide.
+    if text.isascii() or max(text) < "\u0300":
         return len(text)
     wide = sum(unicodedata.east_asian_width(c) in "WF" for c in text)
     return len(text) + wide - sum(unicodedata.combining(c) > 0 for c in text)

@@ -54,15 +54,12 @@ def in_field(
     across = ((np.arange(samples) + 0.5) / samples - 0.5) * width_m
     heading = line.heading[asked]
     prepare(ground)
-    inside = np.ones((len(sure), samples), dtype=np.float64)
-    inside[asked] = contains_xy(
+    inside = contains_xy(
         ground,
         x[:, None] - np.sin(heading)[:, None] * across,
         y[:, None] + np.cos(heading)[:, None] * across,
     )
-    half = samples // 2
-    return Crossings(
-        new.whole * inside.mean(axis=1),
-        new.right * inside[:, :half].mean(axis=1),
-        new.left * inside[:, half:].mean(axis=1),
-    )
+    half, share = samples // 2, np.ones((3, len(sure)))
+    parts = (inside, inside[:, :half], inside[:, half:])
+    share[:, asked] = [part.mean(axis=1) for part in parts]
+    return Crossings(new.whole * share[0], new.right * share[1], new.left * share[2])

@@ -77,7 +77,7 @@ def trim(
         if not crossed or begin > crossing or came_in:
             begin = _at_neighbours_end(begin, line, inner, width_m, far)
         if back and not cuts:
-            end = _while_straight(begin, end, path.heading, bent)
+            end = _while_straight(begin, end, path.heading, bend, bent)
         if end > begin:
             out[min(a, begin) : max(b, end) + 1] = False
             out[begin : end + 1] = True
@@ -106,12 +106,14 @@ def _when_straight(begin: int, end: int, bend: Floats, bent: float) -> int:
     return begin + int(askew[-1]) + 1 if len(askew) else begin
 
 
-def _while_straight(begin: int, end: int, heading: Floats, bent: float) -> int:
+def _while_straight(begin: int, end: int, heading: Floats, bend: Floats, bent: float) -> int:
     """The row up to which a run keeps straight, if it ends well within a turn: there it was lifted,
-    whatever ground the turn leads over. heading: (m,) of each second; bent: as before. [rad]"""
+    whatever ground the turn leads over. heading: (m,) of each second; bend, bent: as before."""
     if end - begin < 3 * TURNED_S:
         return end
-    turn = np.abs(np.diff(heading[begin : end + 1]))
+    turn = bend[begin:end]
+    if turn[-TURNED_S:].max() <= bent:
+        return end
     usual = median(turn[TURN_LEFT_S:-TURNED_S])
     straight = turn[-TURNED_S:] <= bent + 3 * usual
     # Where it swings out first the bend is nil for a second, but not for two.
