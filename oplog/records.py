@@ -8,6 +8,7 @@ of them share a few methods that go by the names of the columns.
 from __future__ import annotations
 
 import dataclasses
+import inspect
 from collections.abc import Callable
 from dataclasses import MISSING, FrozenInstanceError, fields
 from typing import TYPE_CHECKING, Any
@@ -32,9 +33,28 @@ else:
                 setattr(cls, name, method)
         # One without a word gets its signature for one, which takes as long as all the rest.
         cls.__doc__ = cls.__doc__ or cls.__name__
-        made = dataclasses.dataclass(init=False, repr=False, eq=False)(cls)
+        made = _with_fields(cls)
         made.__record__ = _columns(made)
         return made
+
+
+def _with_fields(cls: type[Any]) -> type[Any]:
+    """The class with its fields as the standard library notes them. That looks three times at each
+    type that is written as text, in case it means something other than a column: not asked of what
+    cannot, which is half of the time."""
+    stated = inspect.get_annotations(cls)
+    plain = {n: t for n, t in stated.items() if isinstance(t, str) and not _may_be_other(t)}
+    cls.__annotations__ = {n: object if n in plain else t for n, t in stated.items()}
+    made = dataclasses.dataclass(init=False, repr=False, eq=False)(cls)
+    cls.__annotations__ = stated
+    for name, told in plain.items():
+        made.__dataclass_fields__[name].type = told
+    return made
+
+
+def _may_be_other(told: str) -> bool:
+    """Whether a type may be a ClassVar, an InitVar or the mark of those given by name only."""
+    return "Var" in told or "KW_ONLY" in told
 
 
 def _columns(

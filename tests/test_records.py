@@ -5,7 +5,7 @@ from __future__ import annotations
 import dataclasses
 import pickle
 from collections.abc import Callable
-from typing import Any
+from typing import Any, ClassVar
 
 import pytest
 
@@ -19,6 +19,7 @@ def both(**how: bool) -> list[type[Any]]:
         class Thing:
             """A thing."""
 
+            KIND: ClassVar[str] = "thing"
             name: str
             width_m: float = 3.0
             parts: list[str] = dataclasses.field(default_factory=list)
@@ -44,7 +45,8 @@ def test_they_do_what_the_standard_librarys_do(how: dict[str, bool]) -> None:
         lambda c: c("a").was_made,
         lambda c: repr(dataclasses.replace(c("a"), width_m=4.0)),
         lambda c: dataclasses.asdict(c("a")),
-        lambda c: [f.name for f in dataclasses.fields(c)],
+        lambda c: [(f.name, f.type) for f in dataclasses.fields(c)],
+        lambda c: c.__annotations__,
         lambda c: (c("a") == c("a"), c("a") == c("b"), c("a") == "a", c("a") != c("a", 4.0)),
         lambda c: c.__hash__ is None,
         lambda c: c.__match_args__,
