@@ -133,9 +133,10 @@ def test_files_are_packed_while_other_processes_measure(tmp_path, monkeypatch):
     ]
     happened = []
 
-    def packed(content):
+    def packed(content, digest):
         happened.append("packed")
-        return log.packed(content)
+        assert log.packed(content).content == digest
+        return log.packed(content, digest)
 
     def spread(work, tasks):
         for task, result in one_by_one(work, tasks):

@@ -10,6 +10,7 @@ from itertools import islice
 from typing import Any
 
 from oplog.errors import Problem, UnreadableFile
+from oplog.events import TrackImported
 from oplog.flow.history import History, read
 from oplog.flow.machines import Ask
 from oplog.flow.operations import refuse_slips
@@ -130,14 +131,14 @@ def _write(
             progress(f"measuring {machine}, {day.isoformat()}", i, len(ordered))
             yield task(batch.farm, machine, day, lambda d: fixes_of(history, batch, d), settings)
 
-    contents: dict[str, Track | bytes] = {**batch.fixes, **batch.raw}
-    to_pack, kept = iter(contents.items()), dict[str, Packed]()
+    contents = _contents(batch)
+    to_pack, kept = iter(contents), dict[str, Packed]()
     a_day = -(-len(contents) // max(len(ordered), 1))
     for done, found in spread(measured, begun()):
         events += in_place(history, batch.farm, done.machine, done.day, found)
         # While other processes measure, not when they have nothing left to do.
-        kept |= {digest: packed(content) for digest, content in islice(to_pack, a_day)}
-    kept |= {digest: packed(content) for digest, content in to_pack}
+        kept |= {name: packed(what, digest) for name, what, digest in islice(to_pack, a_day)}
+    kept |= {name: packed(what, digest) for name, what, digest in to_pack}
     entry = history.append(
         events,
         fixes={digest: kept[digest] for digest in batch.fixes},
@@ -146,6 +147,15 @@ def _write(
         files=batch.files,
     )
     return [entry.id] if entry.written else []
+
+
+def _contents(batch: Batch) -> list[tuple[str, Track | bytes, str]]:
+    """What a batch keeps beside its events: by what digest it is asked for, itself, and its own,
+    which is another where it stands in the place of a file that may not be kept."""
+    events = (e for e in batch.events if isinstance(e, TrackImported))
+    instead = {e.file_digest: e.kept for e in events if e.kept}
+    fixes = [(name, track, name) for name, track in batch.fixes.items()]
+    return [*fixes, *((name, file, instead.get(name, name)) for name, file in batch.raw.items())]
 
 
 def _known(farm: Farm, told: Told) -> Told:

@@ -71,11 +71,14 @@ class Packed(NamedTuple):
     data: bytes
 
 
-def packed(content: Track | bytes) -> Packed:
-    """A track or the bytes of an imported file, packed: nearly all of the work of keeping them."""
+def packed(content: Track | bytes, digest: str | None = None) -> Packed:
+    """A track or the bytes of an imported file, packed: nearly all of the work of keeping them.
+
+    digest: of it, where it has been worked out already.
+    """
     if isinstance(content, Track):
-        return Packed(content.digest(), encode_fixes(content))
-    return Packed(sha256(content), encode_raw(content))
+        return Packed(digest or content.digest(), encode_fixes(content))
+    return Packed(digest or sha256(content), encode_raw(content))
 
 
 def parts(name: str) -> Name:
