@@ -6,8 +6,9 @@ import pytest
 
 from tests import browser, remembering
 from tests.evening import farm, own_configuration, run
+from tests.simulated import simulated
 
-__all__ = ["farm", "own_configuration", "run"]
+__all__ = ["farm", "own_configuration", "run", "simulated"]
 
 
 @pytest.fixture(autouse=True)

@@ -15,7 +15,6 @@ from oplog import flow, log, readers
 from oplog.flow import Told, gather
 from oplog.flow.mixed import two_machines
 from tests.corpus import corpus
-from tests.simulator.scenarios import SCENARIOS
 from tests.tracks import PLACE, START, bouts, walk
 
 Fix = tuple[datetime, float, float]
@@ -163,8 +162,8 @@ def test_one_machine_is_not_taken_for_two(what):
 @pytest.mark.parametrize(
     "scenario", ["drill_phone", "jittered_combine", "every_ten_seconds", "two_machines_one_file"]
 )
-def test_simulated_days(scenario):
-    said = two_machines(gather.ready(SCENARIOS[scenario](100).track()))
+def test_simulated_days(scenario, simulated):
+    said = two_machines(gather.ready(simulated(scenario).track()))
     assert bool(said) == (scenario == "two_machines_one_file")
 
 

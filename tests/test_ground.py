@@ -17,7 +17,7 @@ from oplog.fold import fold
 from oplog.geodesy import area_m2
 from oplog.ground import Covered, covered
 from tests.factory import PLANE, crop, drawn, ground, work
-from tests.simulator.scenarios import SCENARIOS
+from tests.simulated import Simulated
 
 FIELD = box(0, 0, 200, 100)
 WIDTH_M = 4.0
@@ -285,9 +285,9 @@ TRUE_SHARE = {
 
 
 @pytest.mark.parametrize(("name", "share"), TRUE_SHARE.items(), ids=list(TRUE_SHARE))
-def test_ground_that_was_truly_worked(name: str, share: float | None) -> None:
+def test_ground_that_was_truly_worked(name: str, share: float | None, simulated: Simulated) -> None:
     """The simulator's own account of the ground, worked out apart from the program."""
-    scenario = SCENARIOS[name](1)
+    scenario = simulated(name)
     days = [scenario, *scenario.also]
     boundary = scenario.fields[0]["true"]
     stays_of_day = [(i, v) for i, s in enumerate(days) for v in s.visits_truth]

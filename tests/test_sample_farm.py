@@ -49,7 +49,12 @@ def plain(file: str) -> bytes:
     return gzip.decompress(data) if file.endswith(".gz") else data
 
 
-@pytest.mark.parametrize("file", ["2026-04-16-red.gpx", "2026-04-14-green.nmea.gz"])
+QUICK = ("2026-04-16-red.gpx", "2026-04-14-green.nmea.gz")
+
+
+@pytest.mark.parametrize(
+    "file", [f if f in QUICK else pytest.param(f, marks=pytest.mark.slow) for f in DAYS]
+)
 def test_made_again_it_is_the_same_to_the_byte(file: str) -> None:
     """What is compressed is compared, as compressors differ between systems."""
     assert make_sample.encode(made(file)) == plain(file)
@@ -134,10 +139,3 @@ def test_fields_half_done_at_nightfall_are_finished_the_next_day() -> None:
         "Long Dole": 1, "Nine Lands": 2, "Barn Close": 2,
     }  # fmt: skip
     assert sum(worked["Nine Lands"]) == pytest.approx(7.8, rel=0.03)
-
-
-@pytest.mark.slow
-@pytest.mark.parametrize("file", list(DAYS))
-def test_every_file_made_again_is_the_same(file: str) -> None:
-    assert make_sample.encode(made(file)) == plain(file)
-    assert make_sample.truth(made(file)) == truths()[file]

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import inspect
 import math
-from functools import cache
 
 import numpy as np
 import pyproj
 import pytest
 from shapely.geometry import Polygon, box
 
+from tests.simulated import SEED, Simulated
 from tests.simulator import curves, motion, receiver, truth
 from tests.simulator.curves import Pose
 from tests.simulator.drive import Bout, Drive, approach, enter, road, work
@@ -25,12 +25,7 @@ PLAIN = Machine(
     work_m_s=2.5,
 )  # fmt: skip
 
-SOME = ["drill_rectangle", "combine_l", "sprayer_30", "mower_spiral_phone", "lunch_logger_off"]
-
-
-@cache
-def made(name: str, seed: int = 5) -> Scenario:
-    return SCENARIOS[name](seed)
+QUICK = ("drill_rectangle", "combine_l", "sprayer_30", "mower_spiral_phone", "lunch_logger_off")
 
 
 def _square_day(machine: Machine) -> tuple[Drive, motion.Motion, truth.StayTruth]:
@@ -168,10 +163,10 @@ def test_there_is_a_scenario_for_every_kind_of_day() -> None:
         assert inspect.getdoc(make), name
 
 
-def test_a_seed_fixes_a_scenario() -> None:
-    again = SCENARIOS["sprayer_30"](5)
-    assert np.array_equal(again.fixes["lat"], made("sprayer_30").fixes["lat"])
-    other = SCENARIOS["sprayer_30"](6)
+def test_a_seed_fixes_a_scenario(simulated: Simulated) -> None:
+    again = SCENARIOS["sprayer_30"](SEED)
+    assert np.array_equal(again.fixes["lat"], simulated("sprayer_30").fixes["lat"])
+    other = SCENARIOS["sprayer_30"](SEED + 1)
     assert len(other.labels) != len(again.labels)
 
 
@@ -201,27 +196,25 @@ def _oriented(p):  # type: ignore[no-untyped-def]
     return orient(p)
 
 
-@pytest.mark.parametrize("name", SOME)
-def test_scenarios_hold_together(name: str) -> None:
-    _hold(made(name))
+@pytest.mark.parametrize(
+    "name", [n if n in QUICK else pytest.param(n, marks=pytest.mark.slow) for n in SCENARIOS]
+)
+def test_all_scenarios_hold_together(name: str, simulated: Simulated) -> None:
+    _hold(simulated(name))
 
 
-@pytest.mark.slow
-@pytest.mark.parametrize("name", sorted(SCENARIOS))
-def test_all_scenarios_hold_together(name: str) -> None:
-    _hold(SCENARIOS[name](11))
-
-
-def test_labels_tell_the_same_hours_as_the_truth() -> None:
-    s = made("drill_rectangle")
+def test_labels_tell_the_same_hours_as_the_truth(simulated: Simulated) -> None:
+    s = simulated("drill_rectangle")
     dt = np.diff(s.fixes["time"]).astype(np.int64) / 1e6
     for state in ("working", "turning", "filling"):
         by_labels = dt[s.labels[:-1] == state].sum()
         assert by_labels == pytest.approx(s.visits_truth[0].seconds[state], rel=0.03, abs=12)
 
 
-def test_the_edges_are_what_was_worked_but_for_the_hand_that_lowers_and_lifts() -> None:
-    s = made("drill_rectangle")
+def test_the_edges_are_what_was_worked_but_for_the_hand_that_lowers_and_lifts(
+    simulated: Simulated,
+) -> None:
+    s = simulated("drill_rectangle")
     working = s.labels == "working"
     apart = np.flatnonzero(s.at_edges != working)
     assert 0 < len(apart) < 0.05 * working.sum()
@@ -229,15 +222,15 @@ def test_the_edges_are_what_was_worked_but_for_the_hand_that_lowers_and_lifts() 
     assert max(np.abs(ends - i).min() for i in apart) <= 3
 
 
-def test_time_with_the_logger_off_is_unrecorded() -> None:
-    s = made("lunch_logger_off")
+def test_time_with_the_logger_off_is_unrecorded(simulated: Simulated) -> None:
+    s = simulated("lunch_logger_off")
     gap = np.diff(s.fixes["time"]).astype(np.int64).max() / 1e6
     assert s.visits_truth[0].seconds["unrecorded"] == pytest.approx(gap, abs=3 * s.interval_s)
     assert s.visits_truth[0].seconds["unrecorded"] > 1400
 
 
-def test_a_field_driven_through_is_a_visit_without_work() -> None:
-    through = made("driven_through").visits_truth[1]
+def test_a_field_driven_through_is_a_visit_without_work(simulated: Simulated) -> None:
+    through = simulated("driven_through").visits_truth[1]
     assert through.worked_m2 == 0
     assert through.seconds["working"] == 0
     assert through.seconds["travelling"] > 20
@@ -270,9 +263,11 @@ def test_trailed_implement_cuts_the_corner_and_a_mounted_one_swings_out() -> Non
     assert np.hypot(*(mounted - centre)) == pytest.approx(math.hypot(10, 6))
 
 
-def test_a_scenario_can_be_placed_anywhere_with_the_same_motion_and_noise() -> None:
-    south = placed("sprayer_30", 5, Place(180.0, -45.0, 1.0))
-    here = made("sprayer_30")
+def test_a_scenario_can_be_placed_anywhere_with_the_same_motion_and_noise(
+    simulated: Simulated,
+) -> None:
+    south = placed("sprayer_30", SEED, Place(180.0, -45.0, 1.0))
+    here = simulated("sprayer_30")
     assert np.array_equal(south.labels, here.labels)
     assert south.visits_truth[0].worked_m2 == here.visits_truth[0].worked_m2
     geod = pyproj.Geod(ellps="WGS84")

@@ -6,7 +6,6 @@ The whole table, over all scenarios and fresh seeds: python -m benchmarks.infere
 from __future__ import annotations
 
 from datetime import datetime
-from functools import cache
 
 import pytest
 
@@ -15,15 +14,12 @@ from oplog.kit import Rig
 from oplog.land import Field
 from oplog.work.measure import measure_day
 from oplog.work.model import DayWork, Visit
-from tests.simulator.scenarios import SCENARIOS
+from tests.simulated import SEED, Simulated
 from tests.simulator.scene import Scenario
 
-SEED = 31
 
-
-@cache
-def done(name: str, seed: int = SEED) -> tuple[Scenario, DayWork]:
-    scenario = SCENARIOS[name](seed)
+def done(scenario: Scenario) -> DayWork:
+    """What is made of a simulated day."""
     fields = [
         Field(f["name"], "", f["boundary"], area_m2(f["boundary"]))
         for f in scenario.fields
@@ -33,7 +29,7 @@ def done(name: str, seed: int = SEED) -> tuple[Scenario, DayWork]:
     def rig_for(field: str, started: datetime, ended: datetime) -> Rig:
         return Rig(**scenario.rig_for(field, started, ended))
 
-    return scenario, measure_day(scenario.track(), fields, rig_for)
+    return measure_day(scenario.track(), fields, rig_for)
 
 
 def visits_in(day: DayWork, field: str) -> list[Visit]:
@@ -55,8 +51,9 @@ def visits_in(day: DayWork, field: str) -> list[Visit]:
         ("starts_in_field", 0.04, 0.10),
     ],
 )
-def test_ground_and_hours_of(name: str, area: float, hours: float) -> None:
-    scenario, day = done(name)
+def test_ground_and_hours_of(name: str, area: float, hours: float, simulated: Simulated) -> None:
+    scenario = simulated(name)
+    day = done(scenario)
     for truth in scenario.visits_truth:
         visits = visits_in(day, truth.field)
         assert len(visits) == 1
@@ -66,30 +63,38 @@ def test_ground_and_hours_of(name: str, area: float, hours: float) -> None:
 
 
 @pytest.mark.parametrize("seed", [SEED, 101])
-def test_a_field_driven_through_is_not_worked_and_the_others_are(seed: int) -> None:
+def test_a_field_driven_through_is_not_worked_and_the_others_are(
+    seed: int, simulated: Simulated
+) -> None:
     """With 101 the way out half covers the way in, as a last strip does its neighbour."""
-    scenario, day = done("driven_through", seed)
+    scenario = simulated("driven_through", seed)
+    day = done(scenario)
     for truth in scenario.visits_truth:
         found = sum(v.worked_m2 or 0.0 for v in visits_in(day, truth.field))
         assert found == pytest.approx(truth.in_boundary_m2, rel=0.03, abs=200)
 
 
-def test_on_the_road_nothing_is_worked() -> None:
-    _, day = done("road_only")
+def test_on_the_road_nothing_is_worked(simulated: Simulated) -> None:
+    day = done(simulated("road_only"))
     assert sum(v.worked_m2 or 0.0 for v in day.visits) == 0.0
 
 
-def test_a_lunch_is_a_break_or_unrecorded() -> None:
-    scenario, day = done("lunch_logger_off")
+def test_a_lunch_is_a_break_or_unrecorded(simulated: Simulated) -> None:
+    scenario = simulated("lunch_logger_off")
+    day = done(scenario)
     (truth,), (visit,) = scenario.visits_truth, day.visits
     assert visit.unrecorded_s == pytest.approx(truth.seconds["unrecorded"], abs=30)
-    scenario, day = done("lunch_logger_on")
+    scenario = simulated("lunch_logger_on")
+    day = done(scenario)
     (truth,), (visit,) = scenario.visits_truth, day.visits
     assert visit.break_s == pytest.approx(truth.seconds["break"], abs=60)
 
 
-def test_a_second_operation_in_one_stay_keeps_its_hours_and_its_ground() -> None:
-    scenario, day = done("two_operations_one_stay")
+def test_a_second_operation_in_one_stay_keeps_its_hours_and_its_ground(
+    simulated: Simulated,
+) -> None:
+    scenario = simulated("two_operations_one_stay")
+    day = done(scenario)
     (truth,) = scenario.visits_truth
     gross = sum(v.gross_m2 or 0.0 for v in day.visits)
     hours = sum(v.working_s for v in day.visits)
@@ -97,15 +102,16 @@ def test_a_second_operation_in_one_stay_keeps_its_hours_and_its_ground() -> None
     assert hours == pytest.approx(truth.seconds["working"], rel=0.08)
 
 
-def test_a_wrong_width_is_told_and_not_changed() -> None:
-    _, day = done("wrong_width")
+def test_a_wrong_width_is_told_and_not_changed(simulated: Simulated) -> None:
+    day = done(simulated("wrong_width"))
     (visit,) = day.visits
     assert visit.width_used_m == 3.0
     assert any("apart" in doubt for doubt in visit.doubts)
 
 
-def test_an_antenna_to_the_side_is_found_from_the_gaps() -> None:
-    scenario, day = done("antenna_to_the_side")
+def test_an_antenna_to_the_side_is_found_from_the_gaps(simulated: Simulated) -> None:
+    scenario = simulated("antenna_to_the_side")
+    day = done(scenario)
     (truth,) = scenario.visits_truth
     assert day.visits[0].worked_m2 == pytest.approx(truth.in_boundary_m2, rel=0.03)
     assert day.visits[0].right_m is not None

@@ -93,14 +93,22 @@ def _trace(start: Pose, word: str, parts: tuple[float, float, float], radius: fl
     return np.array([np.concatenate(xs), np.concatenate(ys)]).T.copy()
 
 
-def dubins(start: Pose, end: Pose, radius: float, most: int = 6) -> list[Floats]:
-    """Forward paths of limited radius between two poses, shortest first; so many at most."""
+def dubins(
+    start: Pose, end: Pose, radius: float, most: int = 6, longest_m: float = math.inf
+) -> list[Floats]:
+    """Forward paths of limited radius between two poses, shortest first; so many at most.
+
+    longest_m: paths that are longer for certain are not wanted.
+    """
     dx, dy = end.x - start.x, end.y - start.y
     d, bearing = math.hypot(dx, dy) / radius, math.atan2(dy, dx)
     words = _words(_mod(start.heading - bearing), _mod(end.heading - bearing), d)
     words.sort(key=lambda w: w[1] + w[2] + w[3])
     paths = []
     for word, t, p, q in words:
+        # Chords between nodes are shorter than the arc, by far less than a hundredth.
+        if 0.99 * (t + p + q) * radius > longest_m:
+            break
         path = _trace(start, word, (t, p, q), radius)
         if math.hypot(path[-1, 0] - end.x, path[-1, 1] - end.y) < 0.01:
             paths.append(path)

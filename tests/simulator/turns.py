@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -22,20 +22,26 @@ class Turn:
     out_m: float
 
 
+REVERSING = 1.6
+"""What a metre backwards costs in metres forwards."""
+CHANGE_OF_GEAR_M = 7.0
+"""What a change of gear costs in metres forwards."""
+
+
 def priced(zone: Polygon, parts: list[tuple[int, Floats]], least: float = math.inf) -> Turn:
     """A turn priced by length, reversing, changes of gear and ground beyond the zone.
 
-    least: a price that another turn has; where this one costs as much without the ground beyond
-    the zone, that is not looked at.
+    least: a price that another turn has; where this one costs as much, the rest of the ground
+    beyond the zone is not looked at.
     """
     sized = [(gear, xy, size) for gear, xy in parts if (size := length(xy)) > 0.01]
     parts = [(gear, xy) for gear, xy, _ in sized]
-    cost = sum(size * (1.0 if gear > 0 else 1.6) for gear, _, size in sized)
-    cost += 7.0 * (len(parts) - 1)
-    if cost >= least:
-        return Turn(parts, cost, 0.0)
+    cost = sum(size * (1.0 if gear > 0 else REVERSING) for gear, _, size in sized)
+    cost += CHANGE_OF_GEAR_M * (len(parts) - 1)
     out = 0.0
     for _, xy in parts:
+        if cost + 7.0 * out >= least:
+            break
         line = shapely.linestrings(np.vstack([xy[:: max(1, len(xy) // 24)], xy[-1]]))
         out += 0.0 if zone.contains(line) else line.difference(zone).length
     return Turn(parts, cost + 7.0 * out, out)
@@ -63,31 +69,52 @@ def best_turn(a: Pose, b: Pose, radius: float, zone: Polygon, reverses: bool) ->
     best = min((priced(zone, [(1, xy)]) for xy in dubins(a, b, radius, 3)), key=by_cost)
     if not reverses or (best.out_m < 0.5 and best.cost < 7.5 * radius):
         return best
-    for parts in _with_reversing(a, b, radius):
+
+    def least() -> float:
+        return best.cost
+
+    for parts in _with_reversing(a, b, radius, least):
         turn = priced(zone, parts, best.cost)
         if turn.cost < best.cost:
             best = turn
     return best
 
 
-def _with_reversing(a: Pose, b: Pose, radius: float) -> Iterator[list[tuple[int, Floats]]]:
-    """Turns with one part or two in reverse."""
+def _with_reversing(
+    a: Pose, b: Pose, radius: float, least: Callable[[], float]
+) -> Iterator[list[tuple[int, Floats]]]:
+    """Turns with one part or two in reverse.
+
+    least: what the cheapest turn so far costs. Curves that are dearer by their length alone are
+    not drawn, as most are.
+    """
     for e in (4.0, 9.0, 14.0):
         beyond = b.moved(e)
-        for xy in dubins(a, beyond, radius, 2):
+        for xy in dubins(a, beyond, radius, 2, least() - CHANGE_OF_GEAR_M - REVERSING * e):
             yield [(1, xy), (-1, straight(beyond, -e))]
     for ahead in (0.0, 4.0):
         for e in (2.0, 7.0):
             start, end = a.moved(ahead), b.moved(-e)
-            for xy in dubins(start.turned(math.pi), end.turned(math.pi), radius, 2):
+            changes = 2 if ahead else 1
+            longest_m = (least() - changes * CHANGE_OF_GEAR_M - ahead - e) / REVERSING
+            for xy in dubins(start.turned(math.pi), end.turned(math.pi), radius, 2, longest_m):
                 yield [(1, straight(a, ahead)), (-1, xy), (1, straight(end, e))]
+    yield from _in_three(a, b, radius, least)
+
+
+def _in_three(
+    a: Pose, b: Pose, radius: float, least: Callable[[], float]
+) -> Iterator[list[tuple[int, Floats]]]:
+    """Ahead round a bend, back round the next one, and on."""
     turn = (b.heading - a.heading + math.pi) % (2 * math.pi) - math.pi
     for side in (1, -1) if abs(turn) > 2.8 else (1 if turn > 0 else -1,):
         for alpha in (0.6, 1.2, 1.8):
             one, p = _arc(a, side, alpha, radius, 1)
             for beta in (0.4, 0.9, 1.4):
                 two, q = _arc(p, side, beta, radius, -1)
-                for three in dubins(q, b, radius, 1):
+                driven_m = 0.99 * radius * (alpha + REVERSING * beta)
+                longest_m = least() - 2 * CHANGE_OF_GEAR_M - driven_m
+                for three in dubins(q, b, radius, 1, longest_m):
                     yield [(1, one), (-1, two), (1, three)]
 
 
