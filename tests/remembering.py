@@ -2,13 +2,15 @@
 and are not about it.
 
 Most tests of the commands begin with the same few files in the same log, and read or measure them
-again at every step. The tests of the log and of the work itself do without this: see `OWN`.
+again at every step; those of what is on the disk read the files again that nothing happened to. The
+tests of reading and of the work itself do without this: see `about_it`.
 """
 
 from __future__ import annotations
 
 import dataclasses
 from collections.abc import Callable
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -16,16 +18,19 @@ import pytest
 
 from oplog.land import Field
 from oplog.log import files
-from oplog.log.disk import digest
 from oplog.track import Track
 
-OWN = ("test_log_", "test_forget", "test_work_", "test_flow_import", "test_flow_remeasure",
-       "test_flow_spreading")  # fmt: skip
-"""How the names of files begin whose tests are about reading or measuring, or about whether it
-comes out the same again."""
-
-_read: dict[tuple[object, ...], Any] = {}
+_OWN = ("test_log_", "test_work_", "test_flow_import", "test_flow_remeasure",
+        "test_flow_spreading")  # fmt: skip
+_ON_THE_DISK = ("test_log_check", "test_log_faults", "test_log_set")
+_read: dict[str, Callable[..., Any]] = {}
 _measured: dict[tuple[object, ...], list[tuple[list[tuple[object, object]], Any]]] = {}
+
+
+def about_it(file_name: str) -> bool:
+    """Whether the tests of a file are about reading or measuring, or about whether it comes out
+    the same again."""
+    return file_name.startswith(_OWN) and not file_name.startswith(_ON_THE_DISK)
 
 
 def remember(patch: pytest.MonkeyPatch) -> None:
@@ -39,11 +44,10 @@ def remember(patch: pytest.MonkeyPatch) -> None:
 
 
 def _once(name: str, read: Callable[..., Any]) -> Callable[..., Any]:
+    known = _read.setdefault(name, lru_cache(maxsize=500)(read))
+
     def once(data: bytes, *without: frozenset[str]) -> Any:
-        key = (name, digest(data), *without)
-        if key not in _read:
-            _read[key] = read(data, *without)
-        found = _read[key]
+        found = known(data, *without)
         return list(found) if isinstance(found, list) else found
 
     return once
