@@ -17,7 +17,7 @@ import numpy as np
 import pytest
 
 from oplog.land import Field
-from oplog.log import files
+from oplog.log import files, survey
 from oplog.track import Track
 
 _OWN = ("test_log_", "test_work_", "test_flow_import", "test_flow_remeasure",
@@ -38,8 +38,8 @@ def remember(patch: pytest.MonkeyPatch) -> None:
     fields and what was answered when it was asked for rigs."""
     from oplog.flow import measuring
 
-    for name in ("decode", "index"):
-        patch.setattr(files, name, _once(name, getattr(files, name)))
+    for module, name in ((files, "decode"), (files, "index"), (survey, "index")):
+        patch.setattr(module, name, _once(name, getattr(module, name)))
     patch.setattr(measuring, "measure_day", _measuring(measuring.measure_day))
 
 

@@ -91,7 +91,12 @@ def imported(path: Path, tree: ast.Module) -> Iterator[tuple[int, str]]:
 
 
 def functions(tree: ast.AST) -> Iterator[ast.FunctionDef | ast.AsyncFunctionDef]:
-    return (n for n in nodes(tree) if isinstance(n, ast.FunctionDef | ast.AsyncFunctionDef))
+    """All functions of a tree. No expression holds one, so that none is gone into."""
+    for part in ("body", "orelse", "finalbody", "handlers", "cases"):
+        for statement in getattr(tree, part, ()):
+            if isinstance(statement, ast.FunctionDef | ast.AsyncFunctionDef):
+                yield statement
+            yield from functions(statement)
 
 
 def body_lines(function: ast.FunctionDef | ast.AsyncFunctionDef) -> int:
@@ -281,7 +286,10 @@ def lines_with(pattern: str, paths: list[Path]) -> list[str]:
     for path in paths:
         if not path.is_file() or b"\0" in (data := path.read_bytes())[:4096]:
             continue
-        for number, line in enumerate(data.decode("utf-8", "replace").splitlines(), 1):
+        text = data.decode("utf-8", "replace")
+        if not re.search(pattern, text):  # as in nearly all, and far quicker than line by line
+            continue
+        for number, line in enumerate(text.splitlines(), 1):
             if re.search(pattern, line):
                 found.append(f"{path.relative_to(ROOT)}:{number}: {line.strip()[:100]}")
     return found

@@ -6,6 +6,7 @@ import copy
 import pickle
 import re
 from dataclasses import replace
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -41,8 +42,13 @@ def way(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> None
         monkeypatch.setattr(parts, "MANY", 1)
 
 
+@cache
+def stored() -> bytes:
+    return schema.encode(MIXED)
+
+
 def read() -> list[Event]:
-    return decode(schema.encode(MIXED))
+    return decode(stored())
 
 
 @pytest.mark.usefixtures("way")
@@ -71,7 +77,7 @@ def test_each_column_can_be_the_first_that_is_asked_for(name):
 
 @pytest.mark.usefixtures("way")
 def test_what_is_left_out_is_not_there():
-    lean = decode(schema.encode(MIXED), without=("spans", "geometry", "worked_m2"))
+    lean = decode(stored(), without=("spans", "geometry", "worked_m2"))
     assert [getattr(e, "spans", ()) for e in lean] == [()] * len(MIXED)
     assert {getattr(e, "worked_m2", None) for e in lean} == {None}
     assert lean[0].bouts == MIXED[0].bouts  # type: ignore[attr-defined]

@@ -25,7 +25,7 @@ from oplog.log.disk import digest, write_whole
 from oplog.log.shelf import Shelf, shelf_of
 from oplog.query import asking, database, find, fresh
 from oplog.query.written import Written, written
-from tests.evening import Run, day_log, own_configuration, run
+from tests.evening import Run, day_log, kept, own_configuration, run
 from tests.loading import loaded
 from tests.test_events import full, least
 from tests.test_fold import EVENTS, meaning
@@ -33,17 +33,29 @@ from tests.test_fold import EVENTS, meaning
 __all__ = ["own_configuration", "run"]
 
 
-@pytest.fixture
-def made(tmp_path: Path) -> log.Log:
-    """A log in several files, of differing columns, with every type of event in it: as much stated
-    of it as can be, and as little."""
-    opened = log.create(tmp_path / "log", "Hill Farm", "Europe/London")
+@kept
+def all_types(path: Path) -> log.Log:
+    opened = log.create(path, "Hill Farm", "Europe/London")
     opened.append(EVENTS[:20])
     opened.append(EVENTS[20:])
     # These have shapes that are none, and numbers of entries that were never written.
     others = [t for t in TYPES.values() if t not in (EntryWritten, FieldDrawn)]
     opened.append([of(t) for t in others for of in (full, least)])
     return opened
+
+
+@pytest.fixture
+def made(tmp_path: Path) -> log.Log:
+    """A log in several files, of differing columns, with every type of event in it: as much stated
+    of it as can be, and as little."""
+    return all_types(tmp_path / "log")
+
+
+@pytest.fixture(scope="module")
+def both(tmp_path_factory: pytest.TempPathFactory) -> tuple[Written, dict[str, Event]]:
+    """Its files, which give other events each time they are asked, and its events by their ids."""
+    opened = all_types(tmp_path_factory.mktemp("all-types") / "log")
+    return files(opened), by_id(opened.events())
 
 
 def shelf(of: log.Log) -> Shelf:
@@ -70,9 +82,11 @@ def test_the_events_are_those_of_the_log(made: log.Log) -> None:
 
 
 @pytest.mark.parametrize("name", sorted(columns(WorkMeasured)))
-def test_any_column_can_be_the_first_that_is_asked_for(name: str, made: log.Log) -> None:
-    here = [e for e in files(made).events() if isinstance(e, WorkMeasured)]
-    there = by_id(made.events())
+def test_any_column_can_be_the_first_that_is_asked_for(
+    name: str, both: tuple[Written, dict[str, Event]]
+) -> None:
+    found, there = both
+    here = [e for e in found.events() if isinstance(e, WorkMeasured)]
     assert len(here) > 5
     assert all(getattr(e, name) == getattr(there[e.event_id], name) for e in here)
 
