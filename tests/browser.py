@@ -80,7 +80,7 @@ class Browser:
         self._in, self._out = os.fdopen(write_end, "wb", 0), os.fdopen(read_end, "rb", 0)
         self._number, self._rest = 0, b""
         self._events: list[dict[str, Any]] = []
-        self._session = ""
+        self._session = self._page = ""
         target = self._send("Target.createTarget", url="about:blank")["targetId"]
         attached = self._send("Target.attachToTarget", targetId=target, flatten=True)
         self._session = attached["sessionId"]
@@ -109,19 +109,17 @@ class Browser:
     ) -> Seen:
         """Open a page at a size, on a screen or as paper, and look it over (page_checks.js)."""
         self._events.clear()
-        width, height = size
-        self._send(
-            "Emulation.setDeviceMetricsOverride",
-            width=width, height=height, deviceScaleFactor=1, mobile=width < 500,
-        )  # fmt: skip
-        scheme = {"name": "prefers-color-scheme", "value": "dark" if dark else "light"}
-        media = "print" if paper else "screen"
-        self._send("Emulation.setEmulatedMedia", media=media, features=[scheme])
-        self._send("Page.navigate", url=page.as_uri())
+        self._size(size, dark, paper)
+        self._page = page.as_uri()
+        self._send("Page.navigate", url=self._page)
         while not any(e["method"] == "Page.loadEventFired" for e in self._events):
             self._read()
-        problems = self.ask(f"({CHECKS})({str(paper).lower()})")
-        return Seen(problems, self._messages(), self._beyond(page))
+        return self._seen(paper)
+
+    def again(self, size: tuple[int, int], *, dark: bool = False, paper: bool = False) -> Seen:
+        """The open page looked over at another size; messages and requests since it was opened."""
+        self._size(size, dark, paper)
+        return self._seen(paper)
 
     def ask(self, expression: str) -> Any:
         """The value of an expression in the page."""
@@ -153,13 +151,27 @@ class Browser:
                 found.append(json.dumps(e["params"])[:300])
         return found
 
-    def _beyond(self, page: Path) -> list[str]:
+    def _beyond(self) -> list[str]:
         asked = [
             e["params"]["request"]["url"]
             for e in self._events
             if e["method"] == "Network.requestWillBeSent"
         ]
-        return [url for url in asked if url != page.as_uri()]
+        return [url for url in asked if url != self._page]
+
+    def _seen(self, paper: bool) -> Seen:
+        problems = self.ask(f"({CHECKS})({str(paper).lower()})")
+        return Seen(problems, self._messages(), self._beyond())
+
+    def _size(self, size: tuple[int, int], dark: bool, paper: bool) -> None:
+        width, height = size
+        self._send(
+            "Emulation.setDeviceMetricsOverride",
+            width=width, height=height, deviceScaleFactor=1, mobile=width < 500,
+        )  # fmt: skip
+        scheme = {"name": "prefers-color-scheme", "value": "dark" if dark else "light"}
+        media = "print" if paper else "screen"
+        self._send("Emulation.setEmulatedMedia", media=media, features=[scheme])
 
     def _send(self, method: str, **params: Any) -> dict[str, Any]:
         self._number += 1

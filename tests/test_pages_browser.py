@@ -69,17 +69,15 @@ def made_up(count: int, tmp_path: Path) -> Path:
 
 def look_over(browser: Browser, page: Path) -> None:
     """On a desk and a phone, light and dark, and on paper: no fault, message or request."""
-    for size, dark, paper in (
-        (DESKTOP, False, False),
-        (DESKTOP, True, False),
-        (PHONE, False, False),
-        (PHONE, True, False),
-        (PRINT, False, True),
-    ):
-        seen = browser.open(page, size, dark=dark, paper=paper)
-        assert not seen.problems, (size, dark, paper, seen.problems)
-        assert not seen.messages
-        assert not seen.requests
+    looks = {"on a desk": browser.open(page, DESKTOP)}
+    looks["on a desk, dark"] = browser.again(DESKTOP, dark=True)
+    looks["on a phone"] = browser.again(PHONE)
+    looks["on a phone, dark"] = browser.again(PHONE, dark=True)
+    looks["on paper"] = browser.again(PRINT, paper=True)
+    for where, seen in looks.items():
+        assert not seen.problems, (where, seen.problems)
+        assert not seen.messages, where
+        assert not seen.requests, where
 
 
 @pytest.mark.parametrize("name", SHEETS)
