@@ -193,7 +193,7 @@ REFUSED = {
         "no date anywhere in the file. That shows where, but not when, so that no work can be "
         "worked out from it. Have the receiver write RMC or ZDA as well: they hold the date.",
     ),
-    "bomb": (gzip.compress(b"\0" * (1 << 28)), "unpacks to a size no track has"),
+    "bomb": (gzip.compress(bytes(1 << 22)) * 64, "unpacks to a size no track has"),
     "1024 weeks off": (
         gpx([(t - timedelta(days=7168), x, y) for t, x, y in DROVE]),
         "it could be 2024-03-25. If so, import it with --add-days 7168",

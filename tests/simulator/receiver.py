@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import accumulate
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.signal import lfilter
 
 Floats = NDArray[np.float64]
 Rng = np.random.Generator
@@ -52,12 +52,17 @@ def wander(rng: Rng, t: Floats, quality: str) -> Floats:
     for sd, tau in parts:
         step = min(1.0, tau / 10)
         grid = np.arange(t[0], t[-1] + 2 * step, step)
-        a = np.exp(-step / tau)
+        a = float(np.exp(-step / tau))
         kicks = rng.normal(0, sd * np.sqrt(1 - a * a), (len(grid), 2))
         kicks[0] = rng.normal(0, sd, 2)
-        walk = lfilter([1.0], [1.0, -a], kicks, axis=0)
-        out += np.column_stack([np.interp(t, grid, walk[:, i]) for i in (0, 1)])
+        walks = [_decaying(axis, a) for axis in kicks.T.tolist()]
+        out += np.column_stack([np.interp(t, grid, walk) for walk in walks])
     return out
+
+
+def _decaying(kicks: list[float], a: float) -> list[float]:
+    """The sum of all kicks, of which each step leaves the share a."""
+    return list(accumulate(kicks, lambda before, kick: a * before + kick))
 
 
 def instants(rng: Rng, r: Receiver, t: Floats, x: Floats, y: Floats) -> Floats:
