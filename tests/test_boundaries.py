@@ -503,7 +503,7 @@ JSON = st.recursive(
 
 
 @given(JSON, JSON, st.sampled_from(["Polygon", "MultiPolygon", "GeometryCollection"]))
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=75, deadline=None)
 def test_no_document_is_too_strange(coordinates, properties, kind):
     document = collection(
         {

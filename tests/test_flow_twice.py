@@ -14,20 +14,36 @@ from oplog.flow import Told
 from oplog.fold import Unsettled
 from oplog.kit import KitItem
 from oplog.sheets.unsettled import open_choices, unsettled_lines
-from tests.evening import DAY, Said, day_gpx, now, own_configuration
+from tests.evening import DAY, Said, day_gpx, farm_log, kept, now, own_configuration
 
 __all__ = ["own_configuration"]
 
 
+@kept
+def two_tractors(path: Path) -> log.Log:
+    made = farm_log(path)
+    flow.add_kit(made, KitItem("red", "tractor", True))
+    return made
+
+
+@kept
+def for_blue(path: Path) -> log.Log:
+    made = two_tractors(path)
+    flow.import_file(made, day_gpx(), "day.gpx", Told(machine="blue"))
+    return made
+
+
+@kept
+def for_red(path: Path) -> log.Log:
+    made = two_tractors(path)
+    flow.import_file(made, day_gpx(), "day.gpx", Told(machine="red"))
+    return made
+
+
 @pytest.fixture
-def two(farm: log.Log, tmp_path: Path) -> tuple[log.Log, log.Log]:
+def two(tmp_path: Path) -> tuple[log.Log, log.Log]:
     """Two copies of a log; a file was taken in for blue in the one and for red in the other."""
-    flow.add_kit(farm, KitItem("red", "tractor", True))
-    shutil.copytree(farm.path, tmp_path / "other")
-    other = log.open_log(tmp_path / "other")
-    flow.import_file(farm, day_gpx(), "day.gpx", Told(machine="blue"))
-    flow.import_file(other, day_gpx(), "day.gpx", Told(machine="red"))
-    return farm, other
+    return for_blue(tmp_path / "log"), for_red(tmp_path / "other")
 
 
 def of_files(of: log.Log) -> list[Unsettled]:

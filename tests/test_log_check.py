@@ -136,7 +136,7 @@ def without_last(table: pa.Table, name: str) -> tuple[int, pa.Field, pa.Array]:
     return where, field, pa.array([*cells[:last], None, *cells[last + 1 :]], field.type)
 
 
-@settings(deadline=None)
+@settings(max_examples=50, deadline=None)
 @given(
     st.lists(st.floats(), min_size=2, max_size=2),
     st.lists(st.text(), max_size=3),

@@ -49,7 +49,7 @@ def written(folder: Path, parts: list[list[Event]]) -> log.Log:
 
 
 @settings(
-    max_examples=25,
+    max_examples=15,
     deadline=None,
     suppress_health_check=[HealthCheck.function_scoped_fixture],
 )

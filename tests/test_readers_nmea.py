@@ -519,7 +519,7 @@ def fixes_of_the_whole_log() -> set[tuple[str, float, float]]:
     return {(str(t), a, o) for t, a, o in zip(whole.time, whole.lat, whole.lon, strict=True)}
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=100, deadline=None)
 @given(mutilated())
 def test_damage_never_makes_a_fix_that_was_not_there(data):
     assume(not forged(data))

@@ -64,7 +64,7 @@ def together(parts: list[bytes]) -> Track:
 
 
 @pytest.mark.parametrize("kind", KINDS)
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=8, deadline=None)
 @given(size=st.integers(4096, 30_000))
 def test_parts_hold_every_fix_once(kind, size):
     data = made(kind)

@@ -9,7 +9,7 @@ from datetime import UTC, date, datetime
 from zoneinfo import ZoneInfo
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from oplog import units
@@ -48,6 +48,7 @@ words = st.text(
 )
 
 
+@settings(max_examples=50, deadline=None)
 @given(st.integers(1, 30), st.integers(0, 5), st.data())
 def test_no_table_is_wider_than_asked(columns: int, rows: int, draw: st.DataObject) -> None:
     heads = tuple(
