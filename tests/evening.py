@@ -9,6 +9,7 @@ import tempfile
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date, timedelta
+from itertools import count
 from pathlib import Path
 
 import pytest
@@ -29,10 +30,21 @@ DAY = date(2024, 3, 25)
 FIELDS = {"Long Acre": square(0, 0, 100, 200), "Mill": square(300, 0, 120, 200)}
 
 
+_USERS = count()
+
+
 @pytest.fixture(autouse=True)
-def own_configuration(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    """Every test is a user of its own, with no log named in the environment."""
-    folder = tmp_path / "configuration"
+def own_configuration(
+    request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory,
+    monkeypatch: pytest.MonkeyPatch,
+) -> Path:  # fmt: skip
+    """Every test is a user of its own, with no log named in the environment. A test that has no
+    folder gets none made for this: it takes longer than most of those tests."""
+    if "tmp_path" in request.fixturenames:
+        own: Path = request.getfixturevalue("tmp_path")
+    else:
+        own = tmp_path_factory.getbasetemp() / f"user-{next(_USERS)}"
+    folder = own / "configuration"
     monkeypatch.setenv("OPLOG_CONFIG", str(folder))
     for name in ("OPLOG_LOG", "OPLOG_UNITS"):
         monkeypatch.delenv(name, raising=False)

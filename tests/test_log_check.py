@@ -416,7 +416,7 @@ def test_mending_keeps_every_event_that_is_still_whole_and_deletes_nothing(tmp_p
     (path,) = events_files(made)
     content = bytearray(path.read_bytes())
     found = 0
-    for place in range(200, len(content) - 2000, 97):
+    for place in range(200, len(content) - 2000, 197):
         altered = bytearray(content)
         altered[place] ^= 255
         path.write_bytes(altered)
