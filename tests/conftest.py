@@ -23,7 +23,7 @@ def unflushed(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -
 @pytest.fixture(autouse=True)
 def remembered(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> None:
     """The same bytes are read, and the same day is measured, once in a process."""
-    if not remembering.about_it(request.path.name):
+    if not remembering.about_it(request.node):
         remembering.remember(monkeypatch)
 
 

@@ -20,17 +20,18 @@ from oplog.land import Field
 from oplog.log import files, survey
 from oplog.track import Track
 
-_OWN = ("test_log_", "test_work_", "test_flow_import", "test_flow_remeasure",
-        "test_flow_spreading")  # fmt: skip
+_OWN = ("test_log_", "test_work_", "test_flow_remeasure", "test_flow_spreading")
 _ON_THE_DISK = ("test_log_check", "test_log_faults", "test_log_set")
 _read: dict[str, Callable[..., Any]] = {}
 _measured: dict[tuple[object, ...], list[tuple[list[tuple[object, object]], Any]]] = {}
 
 
-def about_it(file_name: str) -> bool:
-    """Whether the tests of a file are about reading or measuring, or about whether it comes out
-    the same again."""
-    return file_name.startswith(_OWN) and not file_name.startswith(_ON_THE_DISK)
+def about_it(test: pytest.Item) -> bool:
+    """Whether a test is about reading or measuring, or about whether it comes out the same
+    again."""
+    name = test.path.name
+    own = name.startswith(_OWN) and not name.startswith(_ON_THE_DISK)
+    return own or test.get_closest_marker("anew") is not None
 
 
 def remember(patch: pytest.MonkeyPatch) -> None:

@@ -78,6 +78,7 @@ def test_a_file_that_contains_an_earlier_one_adds_the_rest(farm: log.Log) -> Non
     assert len(every(farm, WorkReplaced)) == 1
 
 
+@pytest.mark.anew
 def test_pieces_measure_as_the_whole_does(farm: log.Log, tmp_path: Path) -> None:
     """A file cut in two anywhere in the work, both imported, is one import."""
     flow.import_file(farm, day_gpx(), "day.gpx", DRILL)
@@ -93,6 +94,7 @@ def test_pieces_measure_as_the_whole_does(farm: log.Log, tmp_path: Path) -> None
         assert pieced.working_s == pytest.approx(whole.working_s, abs=0.01)
 
 
+@pytest.mark.anew
 def test_any_order_of_imports_gives_the_same_events(tmp_path: Path) -> None:
     files = [
         (f"{n}.gpx", gpx([(t + timedelta(days=n), x, y) for t, x, y in DRILLED])) for n in range(3)
@@ -109,6 +111,7 @@ def test_any_order_of_imports_gives_the_same_events(tmp_path: Path) -> None:
     assert measured(together) == results[0]
 
 
+@pytest.mark.anew
 def test_two_laptops_agree(tmp_path: Path) -> None:
     one, two = farm_log(tmp_path / "one"), farm_log(tmp_path / "two")
     flow.import_file(one, day_gpx(), "day.gpx", DRILL)
@@ -119,6 +122,7 @@ def test_two_laptops_agree(tmp_path: Path) -> None:
     assert not now(one).unsettled
 
 
+@pytest.mark.anew
 def test_halves_of_a_day_on_two_laptops_are_settled_to_the_whole(tmp_path: Path) -> None:
     one, two = farm_log(tmp_path / "one"), farm_log(tmp_path / "two")
     flow.import_file(one, gpx(DRILLED), "a.gpx", DRILL)

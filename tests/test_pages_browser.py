@@ -102,7 +102,8 @@ def test_days_with_one_to_sixty_fields_and_any_names(
 def test_other_sheets_with_one_to_sixty_fields_and_any_names(
     browser: Browser, tmp_path: Path, kind: str, count: int
 ) -> None:
-    farm, trail = made_day(count, job=kind == "job")
+    # Sixty fields of a job are laid out alike from few points as from many.
+    farm, trail = made_day(count, job=kind == "job", hertz=0.2 if count == 60 else 1.0)
     now = datetime(2026, 4, 11, 6, 0, tzinfo=UTC)
     html = {
         "job": lambda: job_page(farm, MARKUP, now, "seal"),
