@@ -1,5 +1,6 @@
 """Fixtures that many tests share (see tests/evening.py for what they set up), and the browser."""
 
+import gc
 import os
 
 import pytest
@@ -35,6 +36,11 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
     if left_out:
         config.hook.pytest_deselected(items=left_out)
         items[:] = [i for i in items if i not in left_out]
+
+
+def pytest_collection_finish(session: pytest.Session) -> None:
+    """The tests themselves are there to the end: no search for what is unused goes through them."""
+    gc.freeze()
 
 
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
