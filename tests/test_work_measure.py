@@ -174,6 +174,17 @@ def test_a_field_as_narrow_as_a_swath_is_worked_in_passing() -> None:
     assert visit.worked_m2 == pytest.approx(3000, rel=0.05)
 
 
+def test_bouts_far_apart_are_told_and_the_ground_between_them_is_not_worked() -> None:
+    rig = replace(PLAIN, implement="baler", width_m=2.0)
+    track = recorded(*day_in_the_square())
+    (visit,) = day_of(track, field(), rig=rig).visits
+    assert visit.worked_m2 == pytest.approx(2000, rel=0.05)
+    assert visit.doubts == (
+        "The bouts are 10.0 m apart, but the baler is stated as 2.0 m wide: ground between them is "
+        "not counted as worked.",
+    )
+
+
 def test_a_width_that_the_bouts_do_not_fit_is_told() -> None:
     bouts = up_and_down(width_m=6.0, bouts=16, length_m=150.0)
     x, y = leg([(3, -150), *bouts, (93, -150)])

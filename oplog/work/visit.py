@@ -360,7 +360,7 @@ def _visit(
         **_areas(covered, stay.field, bouts, width_m, part, seen, known, rig),
         noise_m=part.noise_m, interval_s=part.interval_s, line_m=rig.line_m, right_m=rig.right_m,
         **_geometries(covered, place.plane),
-        doubts=doubts(rig, seen, part, width_m),
+        doubts=doubts(rig, seen or _wide(part, bout, rig), part, width_m),
     )  # fmt: skip
 
 
@@ -435,6 +435,13 @@ def _geometries(covered: Covered, plane: Plane) -> dict[str, Any]:
     }
 
 
+def _wide(part: Path, bout: NDArray[np.int32], rig: Rig) -> Spacing | None:
+    """How far apart bouts lie that have no neighbour within twice a stated width."""
+    if rig.width_m is None or 2.5 * rig.width_m >= WIDEST_M:
+        return None
+    return spacing(part.x, part.y, part.heading, bout, WIDEST_M)
+
+
 def doubts(rig: Rig, seen: Spacing | None, part: Path, width_m: float) -> tuple[str, ...]:
     """What the figures leave unsure, as sentences for the person."""
     found = []
@@ -444,7 +451,12 @@ def doubts(rig: Rig, seen: Spacing | None, part: Path, width_m: float) -> tuple[
         found.append(f"No implement is stated: the area rests on bouts {seen.width_m:.1f} m apart.")
     elif seen is not None and seen.pairs >= 6:
         apart = abs(seen.width_m - width_m)
-        if apart > max(0.12 * width_m, 3 * seen.sd_m):
+        if seen.width_m > 2.5 * width_m:
+            found.append(
+                f"The bouts are {seen.width_m:.1f} m apart, but the {rig.implement or 'implement'} "
+                f"is stated as {width_m:.1f} m wide: ground between them is not counted as worked."
+            )
+        elif apart > max(0.12 * width_m, 3 * seen.sd_m):
             found.append(
                 f"The bouts are {seen.width_m:.1f} m apart, but the {rig.implement or 'implement'} "
                 f"is stated as {width_m:.1f} m wide: was it another implement?"
