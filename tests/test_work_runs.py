@@ -9,7 +9,7 @@ from shapely.geometry import Polygon, box
 from oplog.work import claims, states
 from oplog.work.evidence import Evidence
 from oplog.work.line import working_line
-from oplog.work.runs import abreast, comb, likeness, running, runs_of
+from oplog.work.runs import abreast, comb, likeness, lone, running, runs_of
 from tests.work_days import PLAIN, driven, leg, up_and_down
 
 WIDTH_M = 10.0
@@ -152,6 +152,22 @@ def test_ways_at_odd_distances_or_of_odd_lengths_are_none() -> None:
     assert not every([0, 25, 41, 56], [200, 200, 200, 200]).any()
     assert not every([0, 20, 40, 60], [200, 90, 200, 90]).any()
     assert not every([0, 20], [200, 200]).any()
+
+
+def test_a_long_way_beside_which_nothing_lies_is_alone_where_others_are_not() -> None:
+    x, y = leg([*up_and_down(BOUTS, WIDTH_M, LONG_M), (WORKED_M, 0.0), (300.0, LONG_M)])
+    p = driven(x, y)
+    run = running(p)
+    runs = runs_of(p, working_line(p, PLAIN), run, None, WIDTH_M)
+    alone = lone(runs, WIDTH_M, 0.02)
+    assert alone[run[-20]]
+    assert alone.sum() == 1
+    edge = box(0, 0, 300, 300).difference(Polygon([(75, 0), (300, 0), (300, 290)]))
+    along = runs_of(p, working_line(p, PLAIN), run, edge, WIDTH_M)
+    assert not lone(along, WIDTH_M, 0.02)[run[-20]]
+    few = driven(*leg([(0.0, 0.0), (0.0, 200.0), (10.0, 200.0), (10.0, 0.0), (200.0, 90.0)]))
+    run = running(few)
+    assert not lone(runs_of(few, working_line(few, PLAIN), run, None, WIDTH_M), WIDTH_M, 0.02).any()
 
 
 def test_bouts_lie_beside_others_and_a_way_across_does_not() -> None:

@@ -23,6 +23,8 @@ Flags = NDArray[np.bool_]
 PARALLEL = np.radians(0.3)
 """A steered bout keeps to its neighbours this closely; drift adds to it."""
 NEAR_WIDTHS = 4.5
+FEWEST_BESIDE = 4
+"""So many runs with others beside them show that one without is another matter."""
 SHORT_S = 12
 """A shorter run has no side that could be told."""
 MOST_LEFT = 4
@@ -306,6 +308,18 @@ def abreast(runs: Runs, width_m: float, drift_m: float) -> Flags:
     beside = parallel & (aside > 0.5 * width_m) & (aside < NEAR_WIDTHS * width_m)
     found = np.zeros(len(runs.x), dtype=bool)
     found[k] = beside.sum(axis=1) >= 2
+    return found
+
+
+def lone(runs: Runs, width_m: float, drift_m: float) -> Flags:
+    """Long runs beside which none lies parallel, where others do: (k,) mask. Ways from patch to
+    patch, say; sides of laps may have none beside them either, and are left out."""
+    k, parallel, aside = _parallel(runs, width_m, drift_m, shifted=1.0)
+    near = parallel & (aside > 0.4 * width_m) & (aside < NEAR_WIDTHS * width_m)
+    beside = near.any(axis=1)
+    found = np.zeros(len(runs.x), dtype=bool)
+    if beside.sum() >= FEWEST_BESIDE:
+        found[k] = ~beside & (runs.length_m[k] > 5 * width_m) & ~np.isfinite(runs.edge_m[k])
     return found
 
 

@@ -52,6 +52,7 @@ from oplog.work.runs import (
     abreast,
     driven_through,
     heading_change,
+    lone,
     middles,
     run_mean,
     running,
@@ -121,7 +122,8 @@ class _Known:
     inmost, sure, inside: (m,) with room for a headland, that or going round the field, and not
     well outside. inland: (m,) share of the line in the field, a tenth at least. fixed, turning:
     (m,) evidence. [nats] run: (m,) number of each second's run; peers: (k,) runs with others
-    beside them; typical: (m,) the middles of these, of all as long as of most.
+    beside them; typical: (m,) the middles of these, of all as long as of most; lone: (k,) runs
+    beside which none lies.
     """
 
     path: Path
@@ -141,6 +143,7 @@ class _Known:
     runs: Runs
     peers: Flags
     typical: Flags
+    lone: Flags
 
     @property
     def wander(self) -> float:
@@ -197,6 +200,7 @@ def _known(
         fixed=fixed,
         turning=turning_evidence(path, line, backed_about(path, run), weights),
         run=run, runs=runs, peers=peers, typical=middles(run, peers),
+        lone=lone(runs, width_m, path.drift_m),
     )  # fmt: skip
 
 
@@ -238,8 +242,9 @@ def _score(known: _Known, work: Flags, covers: _Covers, gates: Sequence[int]) ->
         blurred,
     )  # fmt: skip
     apart = 0.0 if blurred else weights.apart * apart_from_work(path, run, share_fit, gates)
-    if not blurred and not known.cuts:
-        apart = np.maximum(apart, weights.apart * _hurried(known, share_fit, usual))
+    if not known.cuts:
+        ways = _lone(known, fits) if blurred else _hurried(known, share_fit, usual)
+        apart = np.maximum(apart, weights.apart * ways)
     gain = np.where(alike, np.maximum(gain, weights.alike), gain)
     through = driven_through(path, run, runs, share_fit, new, usual, known.width_m)
     all_round = np.maximum(_all_round(fits & (new >= 0.5)), through)
@@ -289,6 +294,13 @@ def _hurried(known: _Known, share_fit: Floats, usual: float) -> Flags:
     alone = ~known.peers & (runs.speed > HURRIED * usual) & (runs.length_m > 5 * known.width_m)
     alone[0] = False
     return np.asarray(alone[run] & (share_fit < 0.45))
+
+
+def _lone(known: _Known, fits: Flags) -> Flags:
+    """Seconds of runs beside which there is nothing, as far as it shows where positions wander so
+    much that all seems to fit: (m,) mask."""
+    fit = run_mean(known.run, fits.astype(np.float64))
+    return np.asarray(known.lone[known.run] & (fit < 0.4))
 
 
 def _rank(known: _Known, work: Flags, covers: _Covers) -> NDArray[np.int8]:
