@@ -107,13 +107,75 @@ def test_machines_that_part_and_meet_are_two(how, stamps, every_s):
     assert two_machines(both(*TWO[how](), every_s, stamps)) != ""
 
 
-@pytest.mark.parametrize("every_s", [1.0, 2.0])
+@pytest.mark.parametrize("every_s", [1.0, 2.0, 5.0])
 @pytest.mark.parametrize("stamps", STAMPS)
-@pytest.mark.parametrize("behind_s", [4.0, 6.0, 12.0])
-def test_machines_that_follow_bout_beside_bout_are_two(behind_s, stamps, every_s):
-    """Never more than 20 m apart, but now to the left, now to the right."""
-    track = both(bouts(0, 12), bouts(6, 12, later_s=behind_s), every_s, stamps)
-    assert two_machines(track) != ""
+@pytest.mark.parametrize("behind_s", [7.0, 10.0, 12.0])
+@pytest.mark.parametrize("aside_m", [6.0, 12.0, 30.0])
+def test_machines_that_follow_bout_beside_bout_are_two(aside_m, behind_s, stamps, every_s):
+    """Now to the left, now to the right; at 5 s and 10 s behind both write at one moment."""
+    ways = bouts(0, 2 * aside_m), bouts(aside_m, 2 * aside_m, later_s=behind_s)
+    assert two_machines(both(*ways, every_s, stamps)) != ""
+
+
+def abreast(of: Way, left_m: float, wavers_m: float = 0.0, ahead_m: float = 0.0) -> Way:
+    """Beside a machine in whatever course, wavering within some minutes as a driver does."""
+    seconds, at = of
+    course = np.gradient(at)
+    course = course / np.abs(course)
+    wavering = np.sin(seconds / 37.0) + np.sin(seconds / 101.0)
+    left = left_m + wavers_m * wavering
+    return seconds, at + course * (ahead_m + 2.0 * wavers_m * np.sin(seconds / 53.0) + 1j * left)
+
+
+def laps(speed_m_s: float = 2.0) -> Way:
+    """Six times round a block of 220 by 320 m, each lap 9 m farther in, with round corners."""
+    places: list[complex] = []
+    for k in range(6):
+        low, right, top = 9.0 * k + 8.0, 212.0 - 9.0 * k, 312.0 - 9.0 * k
+        corners = [complex(low, top), complex(right, top), complex(right, low), complex(low, low)]
+        for turned, middle in enumerate(corners):
+            arc = np.pi - turned * np.pi / 2 - np.linspace(0, np.pi / 2, 8)
+            places += (middle + 8.0 * np.exp(1j * arc)).tolist()
+    way = np.array(places)
+    along = np.r_[0.0, np.cumsum(np.abs(np.diff(way)))]
+    seconds = np.arange(0.0, along[-1] / speed_m_s, 0.1)
+    east, north = (np.interp(speed_m_s * seconds, along, part) for part in (way.real, way.imag))
+    return seconds, east + 1j * north
+
+
+@pytest.mark.parametrize("every_s", [1.0, 2.0, 5.0])
+@pytest.mark.parametrize("stamps", STAMPS)
+@pytest.mark.parametrize("left_m", [9.5, 12.0, 15.0])
+def test_a_cart_that_never_leaves_the_combine_is_another_machine(left_m, stamps, every_s):
+    assert two_machines(both(laps(), abreast(laps(), left_m, 0.4), every_s, stamps)) != ""
+
+
+STIFF: dict[str, Callable[[], tuple[Way, Way]]] = {
+    "the halves of a boom": lambda: (abreast(laps(), 9), abreast(laps(), -9)),
+    "at both ends of an implement": lambda: (laps(), abreast(laps(), 7.5)),
+    "aside on a long trailed implement": lambda: (bouts(0, 6), abreast(bouts(0, 6), 7.5, 0, -12)),
+    "a map set right by 6 m": lambda: (bouts(0, 6), (bouts(0, 6)[0], bouts(0, 6)[1] + 6)),
+    "a map set right by 12 m": lambda: (bouts(0, 24), (bouts(0, 24)[0], bouts(0, 24)[1] + 12)),
+    "far behind, the one 6 m east": lambda: (
+        bouts(0, 24),
+        (bouts(0, 24)[0], abreast(bouts(0, 24), 0, 0, -12)[1] + 6),
+    ),
+}
+
+
+@pytest.mark.parametrize("every_s", [1.0, 2.0, 5.0])
+@pytest.mark.parametrize("stamps", STAMPS)
+@pytest.mark.parametrize("where", STIFF)
+def test_what_is_stiff_or_keeps_to_the_compass_is_one_machine(where, stamps, every_s):
+    assert two_machines(both(*STIFF[where](), every_s, stamps)) == ""
+
+
+@pytest.mark.parametrize("every_s", [1.0, 2.0, 5.0])
+@pytest.mark.parametrize("stamps", STAMPS)
+def test_phones_far_behind_each_other_are_one_machine(stamps, every_s):
+    """A turn swings the one round the other, by 24 m and what they err."""
+    ways = bouts(0, 24), bouts(0, 24, later_s=4.8)
+    assert two_machines(both(*ways, every_s, stamps, 6.0)) == ""
 
 
 ONE: dict[str, Callable[[], tuple[Way, Way]]] = {

@@ -35,6 +35,20 @@ _FEWEST_STRAIGHT = 60
 _AS_FAR = 0.35
 _IN_ORDER = 1.3
 _FEWEST_CHANGES = 5
+_MOSTLY = 0.8
+_EITHER = 0.2
+_LONGEST_M = 13.0
+"""A receiver on a long trailed implement lies 12 m behind the tractor's, and no two solutions of
+one place are so far apart for hours."""
+_ASIDE_M = 8.0
+"""Receivers on one machine are up to 7.5 m aside of each other."""
+_ONE_SIDE = 0.95
+_ONE_COURSE = 0.6
+_STIFF_M = 0.3
+_STEPS = 1.5
+_SAME_M = 0.05
+_PARTED_TO_M = 40.0
+"""Receivers 12 m behind each other are never so far apart, however their errors wander."""
 _MOST_FIXES = 4_000
 _BEAM = 8
 _LATE_MOST = 5.0
@@ -163,18 +177,17 @@ def _at_the_same_moments(seconds: Floats, at: Places, one: Rows, other: Rows) ->
 
 
 def part_and_meet(pair: Pair) -> bool:
-    """Whether what lies between two ways grows and shrinks as only two machines make it.
+    """Whether the distance between two ways grows and shrinks as only two machines make it.
 
-    In a tenth of the minutes in which either moves, and three at least.
+    In a tenth of the minutes in which either moves, and three at least. Where the one lies of the
+    other would tell more, but of receivers far behind each other a turn changes that as well.
     """
-    apart = pair.second - pair.first
-    later = np.interp(pair.seconds + PARTED_S, pair.seconds, np.arange(len(apart)))
-    row = np.minimum(np.rint(later).astype(np.intp), len(apart) - 1)
+    apart_m = np.abs(pair.second - pair.first)
+    later = np.interp(pair.seconds + PARTED_S, pair.seconds, np.arange(len(apart_m)))
+    row = np.minimum(np.rint(later).astype(np.intp), len(apart_m) - 1)
     in_time = np.abs(pair.seconds[row] - pair.seconds - PARTED_S) < PARTED_S / 2
-    # Which way is which may have been mistaken in between.
-    change = np.minimum(np.abs(apart[row] - apart), np.abs(apart[row] + apart))
-    parted = in_time & (change > PARTED_M)
-    parted &= np.maximum(np.abs(apart[row]), np.abs(apart)) > APART_M
+    parted = in_time & (np.abs(apart_m[row] - apart_m) > PARTED_M)
+    parted &= np.maximum(apart_m[row], apart_m) > _PARTED_TO_M
     moved = np.maximum(np.abs(pair.first[row] - pair.first), np.abs(pair.second[row] - pair.second))
     moving = in_time & (moved > _MOVING_M_S * PARTED_S)
     minute = np.floor(pair.seconds / _MINUTE_S)
@@ -182,25 +195,79 @@ def part_and_meet(pair: Pair) -> bool:
     return parted_minutes >= max(_FEWEST_MINUTES, _OFTEN * len(np.unique(minute[moving])))
 
 
-def change_sides(pair: Pair) -> bool:
-    """Whether the second way lies now left, now right of the first while that runs straight, and
-    always as far off: bout beside bout. Errors that change sides with the machine wander."""
+def side_by_side(pair: Pair) -> bool:
+    """Whether two ways run straight beside each other, always as far off, as only two machines
+    do: bout beside bout, or the one kept to a side of the other."""
     straight = _straight(pair)
     if straight.sum() < _FEWEST_STRAIGHT:
         return False
-    ahead = np.angle(np.diff(pair.first)[1:][straight])
-    left = ((pair.second - pair.first)[1:-1][straight] * np.exp(-1j * ahead)).imag
-    low, off, high = np.percentile(np.abs(left), [10, 50, 90])
-    if off < SIDES_M or high - low > _AS_FAR * off:
+    course = np.diff(pair.first)[1:][straight]
+    course = course / np.abs(course)
+    off = (pair.second - pair.first)[1:-1][straight] * course.conj()
+    low_m, left_m, high_m = np.percentile(np.abs(off.imag), [10, 50, 90])
+    if left_m < SIDES_M or high_m - low_m > _AS_FAR * left_m:
         return False
-    sides = left[np.abs(left) > off / 2] > 0
+    if change_sides(off):
+        return True
+    return keep_aside(off, course) and not _stiff(pair.seconds[1:-1][straight], off, pair.first)
+
+
+def change_sides(off: Places) -> bool:
+    """Whether the way behind lies now left, now right of the one ahead. off: (n,) where the
+    second way lies of the first, ahead and left. [m]
+
+    Which way is the first may be mistaken from bout to bout, and what lies between two solutions
+    of one receiver may keep to a point of the compass. Either turns left and right, but ahead and
+    behind too: so only the one by the other counts. A receiver far behind another, and off to a
+    point of the compass, does look like bouts, but only from as near as an implement is long.
+    """
+    ahead_m, left_m = np.abs(off.real), np.abs(off.imag)
+    if max(np.percentile(ahead_m, 25), np.percentile(left_m, 25)) < _LONGEST_M:
+        return False
+    told = (ahead_m > SIDES_M) & (left_m > np.median(left_m) / 2)
+    if told.sum() < _MOSTLY * len(off):
+        return False
+    sides = (off.real * off.imag)[told] > 0
     changes = int(np.count_nonzero(np.diff(sides)))
-    return _FEWEST_CHANGES <= changes <= len(sides) / 5
+    either = _EITHER < sides.mean() < 1.0 - _EITHER
+    return bool(either and _FEWEST_CHANGES <= changes <= len(sides) / 5)
+
+
+def keep_aside(off: Places, course: Places) -> bool:
+    """Whether the second way keeps abreast of the first, to one side and farther off than a
+    receiver on the same machine, in more than one course: what is so by the compass alone is
+    nearer on the way back. off: as for change_sides; course: (n,) of length 1."""
+    left = float(np.mean(off.imag > 0))
+    near_m = float(np.percentile(np.abs(off.imag), 10))
+    abreast = max(left, 1.0 - left) > _ONE_SIDE and np.median(np.abs(off.real)) < _ASIDE_M
+    return bool(abreast and near_m > _ASIDE_M and abs(course.mean()) < _ONE_COURSE)
+
+
+def _stiff(seconds: Floats, off: Places, first: Places) -> bool:
+    """Whether the distance between two ways hardly changes from minute to minute, as between
+    places that were worked out for the halves of a boom. A driver beside another wavers."""
+    _, minute = np.unique(np.floor(seconds / _MINUTE_S), return_inverse=True)
+    apart_m = np.bincount(minute, np.abs(off)) / np.bincount(minute)
+    near_m, far_m = np.percentile(apart_m, [10, 90])
+    return bool(far_m - near_m < max(_STIFF_M, _STEPS * _written_m(first)))
+
+
+def _written_m(at: Places) -> float:
+    """How finely places are written: the commonest least step east or north. [m]"""
+    least = []
+    for values in (at.real, at.imag):
+        steps = np.diff(np.unique(values))
+        steps = steps[steps > _SAME_M]
+        least.append(np.percentile(steps, 5) if len(steps) else np.inf)
+    return float(min(least))
 
 
 def _straight(pair: Pair) -> Mask:
-    """At which moments, but for the first and last, the first way runs straight."""
-    step = np.diff(pair.first)
-    moving = np.abs(step) > _MOVING_M_S * np.diff(pair.seconds)
-    turn = np.abs(np.angle(step[1:] * step[:-1].conj()))
-    return np.asarray((turn < _STRAIGHT_RAD) & moving[1:] & moving[:-1])
+    """At which moments, but for the first and last, both ways run straight."""
+    straight = np.ones(max(len(pair.seconds) - 2, 0), dtype=bool)
+    for at in (pair.first, pair.second):
+        step = np.diff(at)
+        moving = np.abs(step) > _MOVING_M_S * np.diff(pair.seconds)
+        turn = np.abs(np.angle(step[1:] * step[:-1].conj()))
+        straight &= (turn < _STRAIGHT_RAD) & moving[1:] & moving[:-1]
+    return straight

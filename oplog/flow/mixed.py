@@ -96,7 +96,7 @@ def _at_one_moment(time: Times, x: Floats, y: Floats) -> Mask:
     pair = alongside.of_one_stamp(_seconds(time), x + 1j * y, twos)
     if apart.sum() >= fewest and alongside.part_and_meet(pair):
         return apart
-    return np.asarray(same & (held == 2)) if alongside.change_sides(pair) else none
+    return np.asarray(same & (held == 2)) if alongside.side_by_side(pair) else none
 
 
 def _zigzag(time: Times, x: Floats, y: Floats) -> Mask:
@@ -110,7 +110,7 @@ def _zigzag(time: Times, x: Floats, y: Floats) -> Mask:
         return np.zeros(len(time), dtype=bool)
     if found.any() and alongside.part_and_meet(pair):
         return found
-    return np.asarray(alongside.change_sides(pair) & (step_m > alongside.BESIDE_M))
+    return np.asarray(alongside.side_by_side(pair) & (step_m > alongside.BESIDE_M))
 
 
 def _to_and_fro(time: Times, x: Floats, y: Floats) -> Mask:
