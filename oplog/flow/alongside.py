@@ -239,7 +239,8 @@ def keep_aside(off: Places, course: Places) -> bool:
     nearer on the way back. off: as for change_sides; course: (n,) of length 1."""
     left = float(np.mean(off.imag > 0))
     near_m = float(np.percentile(np.abs(off.imag), 10))
-    abreast = max(left, 1.0 - left) > _ONE_SIDE and np.median(np.abs(off.real)) < _ASIDE_M
+    ahead_m = float(np.percentile(np.abs(off.real), 75))
+    abreast = max(left, 1.0 - left) > _ONE_SIDE and ahead_m < _ASIDE_M
     return bool(abreast and near_m > _ASIDE_M and abs(course.mean()) < _ONE_COURSE)
 
 
