@@ -12,6 +12,7 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from oplog.readers import nmea, read
+from oplog.readers._nmea_scan import exclusive_or
 from oplog.track import COLUMNS, Track
 from oplog.units import KNOT_M_S
 
@@ -575,3 +576,13 @@ def test_what_is_written_is_read(fixes):
 def degrees_minutes(value: float, width: int) -> str:
     whole, minutes = divmod(round(abs(value) * 60e8), 60 * 10**8)
     return f"{whole:0{width}d}{minutes // 10**8:02d}.{minutes % 10**8:08d}"
+
+
+@given(st.binary(min_size=1, max_size=80), st.data())
+def test_checksums_eight_bytes_at_a_time_are_those_byte_by_byte(
+    data: bytes, draw: st.DataObject
+) -> None:
+    at = draw.draw(st.lists(st.tuples(*[st.integers(0, len(data))] * 2), min_size=1))
+    start, end = np.sort(np.array(at), axis=1).T
+    found = exclusive_or(np.frombuffer(data, np.uint8), start, end)
+    assert found.tolist() == [reduce(xor, data[a:b], 0) for a, b in zip(start, end, strict=True)]
