@@ -67,6 +67,8 @@ HURRIED = 1.2
 """How much faster than the bouts one is on the way from patch to patch, at least."""
 PACED = 0.25
 """Share of the work that bouts beside others must have for their speed to be the usual one."""
+LONE = 0.4
+"""A run that fits less than this as its positions are lies beside nothing, however they wander."""
 UNCUT, CREEPS_M_S, SLOW = 0.8, 0.3, -1.0
 """Share of a header on standing crop, and the least speed, from which on slowness speaks against
 work by no more than this. [nats]"""
@@ -300,7 +302,7 @@ def _lone(known: _Known, fits: Flags) -> Flags:
     """Seconds of runs beside which there is nothing, as far as it shows where positions wander so
     much that all seems to fit: (m,) mask."""
     fit = run_mean(known.run, fits.astype(np.float64))
-    return np.asarray(known.lone[known.run] & (fit < 0.4))
+    return np.asarray(known.lone[known.run] & (fit < LONE))
 
 
 def _rank(known: _Known, work: Flags, covers: _Covers) -> NDArray[np.int8]:

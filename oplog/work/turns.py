@@ -32,6 +32,7 @@ WIDTHS = 4
 AGAINST = -0.8
 """Cosine of how far two bouts that are driven against one another are turned, at most."""
 PARALLEL = np.radians(8)
+"""Bouts that are turned between lie no further askew."""
 NEAR = 9
 """The next bout is no more widths away; the other side of a lap mostly is."""
 SHORTER = 0.5

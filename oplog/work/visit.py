@@ -436,7 +436,7 @@ def _geometries(covered: Covered, plane: Plane) -> dict[str, Any]:
 
 
 def _wide(part: Path, bout: NDArray[np.int32], rig: Rig) -> Spacing | None:
-    """How far apart bouts lie that have no neighbour within twice a stated width."""
+    """How far apart bouts lie that have no neighbour within two and a half stated widths."""
     if rig.width_m is None or 2.5 * rig.width_m >= WIDEST_M:
         return None
     return spacing(part.x, part.y, part.heading, bout, WIDEST_M)
