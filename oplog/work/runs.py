@@ -32,7 +32,7 @@ MOST_LEFT = 4
 EVENLY = 0.12
 WINDROW_M, STEERED = 40.0, 0.08
 """How far apart the bouts of a comb are at most, whatever their width, if they are long; and by
-what share of that they may differ where they lie further apart than they are wide."""
+what share of that they may differ where they lie more than two widths apart."""
 STOPPED_M = 12.0
 """A bout goes on no further from where it was broken off, nor further back."""
 AROUND = 0.5
