@@ -117,6 +117,55 @@ def test_machines_that_follow_bout_beside_bout_are_two(aside_m, behind_s, stamps
     assert two_machines(both(*ways, every_s, stamps)) != ""
 
 
+@pytest.mark.parametrize("every_s", [1.0, 2.0])
+@pytest.mark.parametrize("stamps", STAMPS)
+@pytest.mark.parametrize("behind_s", [4.0, 6.0])
+def test_machines_that_follow_closely_bout_beside_bout_are_two(behind_s, stamps, every_s):
+    """As near as receivers on a long implement, and now to the left, now to the right."""
+    track = both(bouts(0, 12), bouts(6, 12, later_s=behind_s), every_s, stamps)
+    assert two_machines(track) != ""
+
+
+@pytest.mark.parametrize("behind_s", [5.0, 7.0])
+def test_who_follows_drives_in_his_own_manner(behind_s):
+    """He drops back and closes up by some metres, and is not quite as straight."""
+    seconds, at = bouts(6, 12, later_s=behind_s)
+    late_s = seconds + 0.8 * np.sin(seconds / 41.0) + 0.4 * np.sin(seconds / 17.0)
+    wavers = 0.2 * np.sin(seconds / 13.0)
+    assert two_machines(both(bouts(0, 12), (late_s, at + wavers), 1.0, "between")) != ""
+
+
+def pulled(of: Way, hitch_m: float, drawbar_m: float, east_m: float) -> Way:
+    """A receiver on an implement behind a hitch, all of it set off to the east."""
+    seconds, at = of
+    course = np.gradient(at)
+    course = course / np.abs(course)
+    hitch = at - hitch_m * course
+    axle = hitch - drawbar_m * course
+    for k in range(1, len(hitch)):
+        bar = hitch[k] - axle[k - 1]
+        axle[k] = hitch[k] - drawbar_m * bar / abs(bar)
+    return seconds, axle + east_m
+
+
+@pytest.mark.parametrize("every_s", [1.0, 2.0, 5.0])
+@pytest.mark.parametrize("stamps", STAMPS)
+@pytest.mark.parametrize("east_m", [6.0, 8.5])
+def test_an_implement_set_off_to_the_east_is_no_other_machine(east_m, stamps, every_s):
+    """Even where that is half of what is between bouts, and it takes the middle."""
+    assert (
+        two_machines(both(bouts(0, 12), pulled(bouts(0, 12), 3, 7, east_m), every_s, stamps)) == ""
+    )
+
+
+@pytest.mark.parametrize("stamps", STAMPS)
+@pytest.mark.parametrize("behind_s", [2.4, 4.8])
+def test_a_steered_implement_set_off_to_the_east_lies_anywhere(behind_s, stamps):
+    """It goes where the tractor went, as another machine would, but not in the middle."""
+    seconds, at = bouts(0, 24, later_s=behind_s)
+    assert two_machines(both(bouts(0, 24), (seconds, at + 6), 1.0, stamps)) == ""
+
+
 def abreast(of: Way, left_m: float, wavers_m: float = 0.0, ahead_m: float = 0.0) -> Way:
     """Beside a machine in whatever course, wavering within some minutes as a driver does."""
     seconds, at = of

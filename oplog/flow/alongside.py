@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from oplog.flow.echelon import in_echelon
 from oplog.records import dataclass
 from oplog.track import Floats
 
@@ -207,7 +208,9 @@ def side_by_side(pair: Pair) -> bool:
     low_m, left_m, high_m = np.percentile(np.abs(off.imag), [10, 50, 90])
     if left_m < SIDES_M or high_m - low_m > _AS_FAR * left_m:
         return False
-    if change_sides(off):
+    if change_sides(off) and (
+        _far_off(off) or in_echelon((pair.first[1:-1], pair.second[1:-1]), straight)
+    ):
         return True
     return keep_aside(off, course) and not _stiff(pair.seconds[1:-1][straight], off, pair.first)
 
@@ -222,8 +225,6 @@ def change_sides(off: Places) -> bool:
     point of the compass, does look like bouts, but only from as near as an implement is long.
     """
     ahead_m, left_m = np.abs(off.real), np.abs(off.imag)
-    if max(np.percentile(ahead_m, 25), np.percentile(left_m, 25)) < _LONGEST_M:
-        return False
     told = (ahead_m > SIDES_M) & (left_m > np.median(left_m) / 2)
     if told.sum() < _MOSTLY * len(off):
         return False
@@ -231,6 +232,11 @@ def change_sides(off: Places) -> bool:
     changes = int(np.count_nonzero(np.diff(sides)))
     either = _EITHER < sides.mean() < 1.0 - _EITHER
     return bool(either and _FEWEST_CHANGES <= changes <= len(sides) / 5)
+
+
+def _far_off(off: Places) -> bool:
+    """Whether a way lies farther ahead or aside than a receiver on the same machine."""
+    return bool(max(np.percentile(np.abs(part), 25) for part in (off.real, off.imag)) > _LONGEST_M)
 
 
 def keep_aside(off: Places, course: Places) -> bool:
