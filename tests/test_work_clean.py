@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from oplog.track import track
-from oplog.work.clean import Cleaned, clean, drift_m, interleaved, noise
+from oplog.work.clean import Cleaned, clean, drift_m, interleaved, noise, written_m
 from oplog.work.measure import measure_day, plane_for
 from tests.work_days import HERE, PLAIN, carries, cleaned, leg, recorded
 
 NOT_STATED = np.full(2000, -1, dtype=np.int8)
-FINE = 52.4 + np.arange(2000) * 1.234567e-7
 
 
 def straight(n: int = 200, speed: float = 2.0) -> tuple[np.ndarray, np.ndarray]:
@@ -19,7 +22,7 @@ def straight(n: int = 200, speed: float = 2.0) -> tuple[np.ndarray, np.ndarray]:
 
 
 def seen(c: Cleaned) -> tuple[float, float]:
-    found = noise(c, NOT_STATED[: len(c)], FINE[: len(c)])
+    found = noise(c, NOT_STATED[: len(c)])
     return found.across_m, found.along_m
 
 
@@ -128,8 +131,8 @@ def test_a_track_that_stands_says_nothing_of_noise() -> None:
 def test_rtk_has_the_lower_floor() -> None:
     x, y = straight()
     c = cleaned(x, y)
-    assert noise(c, np.full(200, 4, dtype=np.int8), FINE[:200]).across_m == 0.01
-    assert noise(c, np.full(200, 1, dtype=np.int8), FINE[:200]).across_m == 0.02
+    assert noise(c, np.full(200, 4, dtype=np.int8)).across_m == 0.01
+    assert noise(c, np.full(200, 1, dtype=np.int8)).across_m == 0.02
 
 
 @pytest.mark.parametrize(
@@ -142,16 +145,28 @@ def test_rtk_is_known_by_how_little_it_trembles_unless_fixes_say_what_they_are(
     rng = np.random.default_rng(3)
     x, y = straight(600, 3.0)
     c = cleaned(x + rng.normal(0, trembles_m, 600), y + rng.normal(0, trembles_m, 600))
-    assert noise(c, np.full(600, quality, dtype=np.int8), FINE[:600]).steady is steady
+    assert noise(c, np.full(600, quality, dtype=np.int8)).steady is steady
 
 
 @pytest.mark.parametrize("parts", [1e5, 6e4], ids=["degrees", "minutes"])
 def test_positions_written_to_a_metre_only_are_no_rtk(parts: float) -> None:
     x, y = straight(600, 3.0)
-    c = cleaned(x, y)
-    written = np.rint(FINE[:600] * parts) / parts
-    assert noise(c, NOT_STATED[:600], FINE[:600]).steady
-    assert not noise(c, NOT_STATED[:600], written).steady
+    fine = recorded(x, y + 0.3 * x)
+    coarse = replace(fine, lat=np.rint(fine.lat * parts) / parts)
+    assert noise(clean(fine, HERE), NOT_STATED[:600]).steady
+    assert not noise(clean(coarse, HERE), NOT_STATED[:600]).steady
+
+
+@given(
+    st.sampled_from([(1e2, 1112.0), (600, 185.3), (1e3, 111.2), (6000, 18.5), (1e4, 11.1)]),
+    st.floats(-70, 70),
+    st.integers(0, 99),
+)
+def test_how_finely_places_are_written_is_seen_and_makes_noise(grid, south, seed) -> None:
+    parts, metres = grid
+    lat = south + np.cumsum(np.random.default_rng(seed).normal(0, 1e-3, 400))
+    assert written_m(np.rint(lat * parts) / parts) == pytest.approx(metres, rel=0.01)
+    assert written_m(np.round(lat, 7)) == 0.0
 
 
 def test_drift_grows_from_that_of_rtk_to_that_of_a_phone() -> None:

@@ -228,6 +228,27 @@ def test_bad_reception_is_told_and_costs_no_ground() -> None:
     assert thrown.visits[0].worked_m2 == pytest.approx(whole.visits[0].worked_m2, rel=0.002)
 
 
+def written_to(places: int, day: Track) -> Track:
+    return replace(day, lat=np.round(day.lat, places), lon=np.round(day.lon, places))
+
+
+def test_places_written_to_some_metres_only_are_told_and_measured_as_they_can_be() -> None:
+    """To four decimals, 11 m north and 7 m east; bouts of 10 m are a third of the width off."""
+    coarse = written_to(4, recorded(*day_in_the_square(length_m=200.0)))
+    day = measure_day(coarse, [field(box(0, 0, 100, 200))], carries(PLAIN))
+    assert any("places only to 11 m" in d for d in day.doubts)
+    (visit,) = day.visits
+    assert visit.worked_m2 == pytest.approx(20_000, rel=0.1)
+    assert not any("another implement" in d for d in visit.doubts)
+
+
+def test_places_written_to_a_hundred_metres_are_told_and_nothing_is_made_of_them() -> None:
+    coarse = written_to(3, recorded(*day_in_the_square(length_m=200.0)))
+    day = measure_day(coarse, [field(box(0, 0, 100, 200))], carries(PLAIN))
+    assert [d for d in day.doubts if "places only to 111 m" in d] == list(day.doubts) != []
+    assert not sum(v.working_s for v in day.visits)
+
+
 def wandering(seconds: int, size_m: float, rng: np.random.Generator) -> np.ndarray:
     """What a receiver strays over minutes, smooth from second to second. [m]"""
     knots = np.arange(0, seconds + 121, 60)

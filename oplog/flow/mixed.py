@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from oplog.flow import alongside
 from oplog.geodesy import Plane
 from oplog.track import Floats, Times, Track, median
-from oplog.work.clean import clean, interleaved
+from oplog.work.clean import clean, interleaved, written_m
 from oplog.work.jumps import FASTEST_M_S, impossible, plausible
 
 FAR_M = 60.0
@@ -26,7 +26,8 @@ _BACK = 4
 _WINDOW = 40
 _WINDOW_SHARE = 0.4
 _ZIGZAG_M = 12.0
-_QUANTA = 2.5
+_GRIDS = 2.5
+"""A fix that is rounded now up and now down leaps over a step of the grid, east and north."""
 _SLOWEST_STEP_S = 10.0
 _STILL_M = 10.0
 _MOVED_M = 200.0
@@ -42,6 +43,9 @@ Mask = NDArray[np.bool_]
 def two_machines(fixes: Track) -> str:
     """What shows that a track (as gather.ready gives it) is of more than one machine; "" if
     nothing does. The time named is UTC."""
+    grid_m = written_m(fixes.lat)
+    if grid_m > FAR_M:
+        return ""
     plane = Plane(median(fixes.lon), median(fixes.lat))
     x, y = plane.xy(fixes.lon, fixes.lat)
     time = fixes.time
@@ -50,7 +54,7 @@ def two_machines(fixes: Track) -> str:
         return _said("two places at one moment", time, apart, _steps_m(x, y))
     first = np.r_[True, np.diff(time) > np.timedelta64(0, "us")]
     time, x, y = time[first], x[first], y[first]
-    for jumps in (_zigzag(time, x, y), _leaps(time, x, y)):
+    for jumps in (_zigzag(time, x, y, grid_m), _leaps(time, x, y)):
         if jumps.any():
             what = "positions leap between places faster than any machine can drive"
             return _said(what, time, jumps, _steps_m(x, y))
@@ -99,10 +103,10 @@ def _at_one_moment(time: Times, x: Floats, y: Floats) -> Mask:
     return np.asarray(same & (held == 2)) if alongside.side_by_side(pair) else none
 
 
-def _zigzag(time: Times, x: Floats, y: Floats) -> Mask:
+def _zigzag(time: Times, x: Floats, y: Floats, grid_m: float) -> Mask:
     """Fixes of two ways that take turns, if two machines drove them; else none."""
     step_m = _steps_m(x, y)
-    found = _to_and_fro(time, x, y)
+    found = _to_and_fro(time, x, y, grid_m)
     if int(np.sum(found & (step_m > FAR_M))) >= FEWEST:
         return found
     pair = alongside.taking_turns(_seconds(time), x + 1j * y)
@@ -113,7 +117,7 @@ def _zigzag(time: Times, x: Floats, y: Floats) -> Mask:
     return np.asarray(alongside.side_by_side(pair) & (step_m > alongside.BESIDE_M))
 
 
-def _to_and_fro(time: Times, x: Floats, y: Floats) -> Mask:
+def _to_and_fro(time: Times, x: Floats, y: Floats, grid_m: float) -> Mask:
     """Fixes far from the one before and near an older one, where that is the rule.
 
     Two machines that both move, or move against each other: a receiver that wavers between two
@@ -135,7 +139,7 @@ def _to_and_fro(time: Times, x: Floats, y: Floats) -> Mask:
     back = far & (older_m < step_m / 2)
     if back.sum() < FEWEST:
         return none
-    least_m = max(_ZIGZAG_M, _QUANTA * max(_quantum(x), _quantum(y)))
+    least_m = max(_ZIGZAG_M, _GRIDS * grid_m)
     back &= step_m > least_m
     if back.sum() < FEWEST:
         return none
@@ -149,12 +153,6 @@ def _to_and_fro(time: Times, x: Floats, y: Floats) -> Mask:
         step_m[found].std() > _STILL_M or older_m[found].sum() > max(_MOVED_M, 2 * least_m)
     )
     return found if moves else none
-
-
-def _quantum(values: Floats) -> float:
-    """How finely positions are written: the commonest least step between those that occur. [m]"""
-    steps = np.diff(np.unique(np.round(values, 3)))
-    return float(np.percentile(steps, 5)) if len(steps) else 0.0
 
 
 def _leaps(time: Times, x: Floats, y: Floats) -> Mask:

@@ -13,6 +13,14 @@ from oplog.work.jumps import impossible, plausible, shifted
 CROSS_NOISE_GAIN = np.sqrt(1.5)
 """Spread of a second difference about the mean of its neighbours, for white noise of 1."""
 
+GRID_DEGREES = (1e-2, 1e-2 / 6, 1e-3, 1e-3 / 6, 1e-4, 1e-3 / 60, 1e-5)
+"""Steps in which loggers write latitudes, from the coarsest: places of a degree or of a minute."""
+SAME_DEGREES = 1.7e-8
+LOOKED_AT = 400
+DEGREE_M = 111_200.0
+GRID_M = 5.0
+"""Where places are written less finely, they are off by what that makes, evenly spread."""
+
 STEADY_M = 0.02
 """Only RTK trembles less than this."""
 
@@ -26,6 +34,7 @@ class Cleaned:
     rows: (n,) row of the input track that each fix came from.
     repeats, jumps, thrown: how many fixes were left out: of one instant twice, where no machine
     can have been, and in short stretches thrown aside.
+    grid_m: how finely latitudes are written, see `written_m`. [m]
     """
 
     plane: Plane
@@ -37,6 +46,7 @@ class Cleaned:
     repeats: int
     jumps: int
     thrown: int = 0
+    grid_m: float = 0.0
 
     def __len__(self) -> int:
         return len(self.seconds)
@@ -67,6 +77,7 @@ def clean(track: Track, plane: Plane) -> Cleaned:
         repeats=repeats,
         jumps=jumps,
         thrown=len(thrown),
+        grid_m=written_m(track.lat[rows]),
     )
 
 
@@ -96,12 +107,12 @@ class Noise:
     steady: bool = True
 
 
-def noise(cleaned: Cleaned, quality: NDArray[np.int8], lat: Floats) -> Noise:
+def noise(cleaned: Cleaned, quality: NDArray[np.int8]) -> Noise:
     """What trembles from fix to fix in a moving track: second differences, robustly.
 
     Slow drift does not show: see `drift_m`. quality: (n,) GGA codes of the cleaned fixes; a code
-    sets a floor. lat: (n,) their latitudes as written. [degrees] Where too little moves, a metre
-    is taken.
+    sets a floor. Where too little moves, a metre is taken. A machine that drives along a grid of
+    written places keeps to one line of it, and trembles not at all: it is not taken for steady.
     """
     if len(cleaned) < 5:
         return Noise(1.0, 1.0, steady=False)
@@ -117,8 +128,9 @@ def noise(cleaned: Cleaned, quality: NDArray[np.int8], lat: Floats) -> Noise:
     ux, uy = dx[moving] / span[moving], dy[moving] / span[moving]
     across = _spread(mx[moving] * uy - my[moving] * ux)
     along = _spread(mx[moving] * ux + my[moving] * uy)
-    steady = _steady(across, quality) and not _coarse(lat)
-    return Noise(max(across, _floor_m(quality)), along, steady)
+    steady = _steady(across, quality) and not cleaned.grid_m
+    off_m = cleaned.grid_m / np.sqrt(12.0) if cleaned.grid_m > GRID_M else 0.0
+    return Noise(max(across, off_m, _floor_m(quality)), max(along, off_m), steady)
 
 
 def _spread(second_difference: Floats) -> float:
@@ -159,13 +171,24 @@ def _steady(across_m: float, quality: NDArray[np.int8]) -> bool:
     return across_m < STEADY_M
 
 
-def _coarse(lat: Floats) -> bool:
-    """Whether latitudes are written to a metre only: to 1e-5 degree or a thousandth of a minute.
+def written_m(lat: Floats) -> float:
+    """How finely latitudes are written, in metres; 0 where more finely than to a metre.
 
-    A machine that drives along such a grid keeps to one line of it, and trembles not at all.
+    To so many places of a degree or of a minute, as loggers cut them off. Of a single latitude
+    nothing can be said. [degrees]
     """
-    written = (lat * 1e5, lat * 6e4)
-    return any((np.abs(v - np.rint(v)) < 1e-3).mean() > 0.99 for v in written)
+    if not len(lat) or np.ptp(lat) == 0.0:
+        return 0.0
+    some = lat[:: max(len(lat) // LOOKED_AT, 1)]
+    for step in GRID_DEGREES:
+        if _on_grid(some, step) and _on_grid(lat, step):
+            return step * DEGREE_M
+    return 0.0
+
+
+def _on_grid(lat: Floats, step: float) -> bool:
+    off = np.abs(lat - step * np.rint(lat / step))
+    return bool((off < SAME_DEGREES).mean() > 0.95)
 
 
 def _seconds(time: NDArray[np.datetime64]) -> Floats:

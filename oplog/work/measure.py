@@ -12,7 +12,7 @@ from oplog.geodesy import Plane
 from oplog.land import Field
 from oplog.track import Floats, Track, median
 from oplog.work import idle
-from oplog.work.clean import Cleaned, clean, interleaved, noise
+from oplog.work.clean import GRID_M, Cleaned, clean, interleaved, noise
 from oplog.work.found import found_fields, with_room
 from oplog.work.model import DayWork, Settings, Visit
 from oplog.work.motion import Path, path
@@ -39,7 +39,7 @@ def measure_day(
     cleaned = clean(track, plane)
     if not len(cleaned):
         raise ValueError("no fix with a time and a position")
-    way = path(cleaned, noise(cleaned, track.quality[cleaned.rows], track.lat[cleaned.rows]))
+    way = path(cleaned, noise(cleaned, track.quality[cleaned.rows]))
     place = Place(plane, Clock(cleaned.start), rig_for, settings)
     leave = Leave(settings.absence_s, settings.far_m, settings.near_m, settings.break_s)
     by_field: dict[int, list[Stay]] = {}
@@ -98,6 +98,9 @@ def _day(
 
 def _doubts(cleaned: Cleaned) -> tuple[str, ...]:
     """What the record itself leaves unsure, as sentences for the person."""
+    if cleaned.grid_m > GRID_M:
+        said = f"The file gives places only to {cleaned.grid_m:.0f} m: take care, and have"
+        return (f"{said} the logger or the program that wrote it give more decimal places.",)
     lost = cleaned.jumps + cleaned.thrown
     if interleaved(cleaned):
         return ("Two machines seem to be in one track.",)

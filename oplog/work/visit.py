@@ -449,7 +449,7 @@ def doubts(rig: Rig, seen: Spacing | None, part: Path, width_m: float) -> tuple[
         found.append("No implement is stated and the bouts show no width: no area is given.")
     elif rig.width_m is None and seen is not None:
         found.append(f"No implement is stated: the area rests on bouts {seen.width_m:.1f} m apart.")
-    elif seen is not None and seen.pairs >= 6:
+    elif seen is not None and seen.pairs >= 6 and part.noise_m < width_m / 4:
         apart = abs(seen.width_m - width_m)
         if seen.width_m > 2.5 * width_m:
             found.append(
