@@ -75,6 +75,20 @@ def test_the_sides_of_a_lap_belong_together_and_bouts_do_not() -> None:
     assert len({int(lap[k]) for k in [*bouts, sides[0]]}) == 3
 
 
+@pytest.mark.parametrize(("inward_m", "is_lap"), [(10.0, True), (16.0, False)])
+def test_a_side_on_which_the_next_lap_begins_is_of_both(inward_m: float, is_lap: bool) -> None:
+    """It keeps 5 m from the edge, and then a width more; any other distance is a way of its own."""
+    one = [(5.0, 150.0), (5.0, 5.0), (295.0, 5.0), (295.0, 295.0), (5.0, 295.0), (5.0, 170.0)]
+    on = [(5.0 + inward_m, 140.0), (5.0 + inward_m, 15.0), (285.0, 15.0), (285.0, 285.0)]
+    p = driven(*leg([*one, *on]))
+    run = running(p)
+    lap = runs_of(p, working_line(p, PLAIN), run, box(0, 0, 300, 300), WIDTH_M).lap
+    first, side, last = (
+        run[np.argmin(np.hypot(p.x - x, p.y - y))] for x, y in [(150, 5), (5, 250), (285, 150)]
+    )
+    assert (lap[first] == lap[side] == lap[last]) is np.bool_(is_lap)
+
+
 def test_there_and_back_along_an_edge_is_no_lap() -> None:
     """The edge lies now to the one hand, now to the other; whoever goes over it is still inside."""
     bouts = [(15.0, 5.0), (285.0, 5.0), (292.0, 12.0), (285.0, 15.0), (15.0, 15.0)]

@@ -371,14 +371,28 @@ def _along_edge(
     rows = firsts(run)[k][:, None] + (count[k][:, None] * shares).astype(np.intp)
     edge = ground.boundary
     prepare(edge)
-    off = np.sort(distance(points(line.x[rows], line.y[rows]), edge), axis=1)
+    passed = distance(points(line.x[rows], line.y[rows]), edge)
+    off = np.sort(passed, axis=1)
+    slack_m = 0.15 * width_m + drift_m
     # But for two stations at either end: a run may cut a corner, or go on into the next lap.
-    even = off[:, -3] - off[:, 2] < 0.15 * width_m + drift_m
+    even = off[:, -3] - off[:, 2] < slack_m
     middle = off[:, off.shape[1] // 2]
-    along = even & (middle < 4.5 * width_m)
+    along = (even | _next_lap(passed, width_m, slack_m)) & (middle < 4.5 * width_m)
     kept[k[along]] = middle[along]
     hand[k[along]] = _hand(line, rows[along, off.shape[1] // 2], ground)
     return kept, hand
+
+
+def _next_lap(off: Floats, width_m: float, slack_m: float) -> Flags:
+    """Whether a run goes on into the next lap on its way: (k,) mask. off: (k, n) distances from the
+    edge, by which it keeps one width farther from some station on. [m]"""
+    found = np.zeros(len(off), dtype=bool)
+    for j in range(3, off.shape[1] - 4):
+        outer, inner = off[:, 1:j], off[:, j + 2 : -1]
+        even = np.maximum(np.ptp(outer, axis=1), np.ptp(inner, axis=1)) < slack_m
+        step_m = np.median(inner, axis=1) - np.median(outer, axis=1)
+        found |= even & (np.abs(step_m - width_m) < slack_m)
+    return found
 
 
 def _hand(line: Line, rows: NDArray[np.intp], ground: Any) -> Floats:
