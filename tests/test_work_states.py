@@ -168,6 +168,26 @@ def test_the_lap_inside_the_first_one_is_no_second_look() -> None:
     assert work[(p.seconds > 20) & (p.seconds < 690) & straight].mean() > 0.95
 
 
+def last_lap(shift_m: float, on: Sequence[tuple[float, float]]) -> Path:
+    """Nine bouts in a field of 100 by 200 m, moved to the right, a lap about them, and on."""
+    bouts = [(x + shift_m, y + 10.0) for x, y in up_and_down(9, length_m=180.0)]
+    around = [(95.0, 198.0), (95.0, 5.0), (5.0, 5.0), (5.0, 195.0), (95.0, 195.0)]
+    return driven(*leg([*bouts, *around, *on]))
+
+
+def test_a_side_of_a_last_lap_that_bouts_left_nothing_of_is_work() -> None:
+    p = last_lap(0.5, [(130.0, 195.0)])
+    work = labelled(p, box(0, 0, 100, 200))
+    late = np.arange(len(p)) > len(p) - 190
+    assert work[late & (p.x < 7) & (p.y > 20) & (p.y < 180)].all()
+
+
+def test_the_way_home_over_a_side_of_the_lap_itself_is_no_work() -> None:
+    p = last_lap(5.0, [(95.0, 188.0), (95.0, -30.0)])
+    work = labelled(p, box(0, 0, 100, 200))
+    assert not work[-105:][(p.y[-105:] > 20) & (p.y[-105:] < 180)].any()
+
+
 def test_the_way_home_over_finished_ground_is_no_work() -> None:
     bouts = up_and_down()
     p = driven(*leg([(5, -40), *bouts, (95, -15), (60, -15), (20, 100), (20, 160)]))

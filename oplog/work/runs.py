@@ -435,6 +435,18 @@ def _around(lap: NDArray[np.intp], length_m: Floats, edge_m: Floats, ground: Any
     return np.asarray(along & (gone_m[lap] > AROUND * round_m))
 
 
+def over_the_same_lap(runs: Runs, width_m: float) -> Flags:
+    """Sides of a lap that lie over an earlier side of it: (k,) mask."""
+    found = np.zeros(len(runs.x), dtype=bool)
+    k = np.flatnonzero(runs.around)
+    turned, along, aside = _laid(runs, k[:, None], k)
+    same = (runs.lap[k][:, None] == runs.lap[k]) & (k < k[:, None])
+    over = (turned < np.radians(8)) & (aside < width_m / 2)
+    over &= along < (runs.length_m[k][:, None] + runs.length_m[k]) / 2
+    found[k] = (same & over).any(axis=1)
+    return found
+
+
 def firsts(run: NDArray[np.intp]) -> NDArray[np.intp]:
     """First row of each run, by number; runs are numbered in the order driven. (k,)"""
     return np.searchsorted(np.maximum.accumulate(run), np.arange(int(run.max(initial=0)) + 1))

@@ -9,9 +9,21 @@ from numpy.typing import NDArray
 
 from oplog.track import Floats
 from oplog.work.motion import Path
-from oplog.work.runs import Runs, by_run, comb, likeness, run_mean, true_runs
+from oplog.work.runs import (
+    Runs,
+    by_run,
+    comb,
+    likeness,
+    over_the_same_lap,
+    run_mean,
+    true_runs,
+)
 
 Flags = NDArray[np.bool_]
+STEADY = 0.12
+"""By how much the speed of a run that keeps to that of the work may differ, as a log ratio."""
+LAP_NEW = 0.4
+"""Share of a lap that is on new ground, from which on a side that has less is work too."""
 
 
 def fitting(
@@ -31,7 +43,7 @@ def fitting(
     some = run_mean(run, np.minimum(new, 0.75)) > 0.02
     shut = run_mean(run, enclosed.astype(np.float64)) > 0.5
     last = alike[run] & some & ((fit[run] < 0.5) & shut | blurred)
-    steady = np.abs(np.log(np.maximum(runs.speed, 0.05) / usual)) < 0.12
+    steady = np.abs(np.log(np.maximum(runs.speed, 0.05) / usual)) < STEADY
     elsewhere = runs.length_m[1:][fit[1:] >= 0.5].sum() > 3 * runs.length_m
     side = np.isfinite(runs.edge_m) & alone & steady & elsewhere
     strip = run_mean(run, ((new > 0.1) & (new < 0.75)).astype(np.float64)) > 0.7
@@ -40,6 +52,23 @@ def fitting(
         share_fit = np.where((strip & shut & ~askew[run]) | last | side[run], 1.0, share_fit)
     share_fit = np.where((comb(runs, width_m) | runs.around)[run], 1.0, share_fit)
     return share_fit, last
+
+
+def sides_done_before(
+    run: NDArray[np.intp], runs: Runs, new: Floats, usual: float, width_m: float
+) -> Flags:
+    """Sides with little new ground, of laps with more, driven at the speed of the work: (m,) mask.
+
+    A lap round the headland is one piece of work. Where it is driven last, bouts may leave next to
+    nothing of one side; nobody lifts for that. Who keeps on over a side of the same lap has done.
+    """
+    own = by_run(run, new)
+    side_m = runs.length_m * runs.around
+    lap_m = np.bincount(runs.lap, side_m, len(own))
+    share = np.bincount(runs.lap, side_m * own, len(own)) / np.maximum(lap_m, 1.0)
+    steady = np.abs(np.log(np.maximum(runs.speed, 0.05) / usual)) < STEADY
+    done = runs.around & steady & (own < LAP_NEW) & (share[runs.lap] > LAP_NEW)
+    return np.asarray((done & ~over_the_same_lap(runs, width_m))[run])
 
 
 def apart(path: Path, run: NDArray[np.intp], share_fit: Floats, gates: Sequence[int]) -> Floats:
