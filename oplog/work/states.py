@@ -247,7 +247,8 @@ def _score(known: _Known, work: Flags, covers: _Covers, gates: Sequence[int]) ->
     if not known.cuts:
         ways = _lone(known, fits) if blurred else _hurried(known, share_fit, usual)
         apart = np.maximum(apart, weights.apart * ways)
-    alike = alike | sides_done_before(run, runs, new, usual, known.width_m)
+    if not blurred:
+        alike = alike | sides_done_before(run, runs, new, usual, known.width_m)
     gain = np.where(alike, np.maximum(gain, weights.alike), gain)
     through = driven_through(path, run, runs, share_fit, new, usual, known.width_m)
     all_round = np.maximum(_all_round(fits & (new >= 0.5)), through)

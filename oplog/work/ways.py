@@ -22,6 +22,8 @@ from oplog.work.runs import (
 Flags = NDArray[np.bool_]
 STEADY = 0.12
 """By how much the speed of a run that keeps to that of the work may differ, as a log ratio."""
+SLOWER, FASTER = 0.75, 1.13
+"""How slow and how fast the side of a lap may be, of the speed of the work; ways are faster."""
 LAP_NEW = 0.4
 """Share of a lap that is on new ground, from which on a side that has less is work too."""
 
@@ -66,7 +68,7 @@ def sides_done_before(
     side_m = runs.length_m * runs.around
     lap_m = np.bincount(runs.lap, side_m, len(own))
     share = np.bincount(runs.lap, side_m * own, len(own)) / np.maximum(lap_m, 1.0)
-    steady = np.abs(np.log(np.maximum(runs.speed, 0.05) / usual)) < STEADY
+    steady = (runs.speed > SLOWER * usual) & (runs.speed < FASTER * usual)
     done = runs.around & steady & (own < LAP_NEW) & (share[runs.lap] > LAP_NEW)
     return np.asarray((done & ~over_the_same_lap(runs, width_m))[run])
 
