@@ -182,6 +182,18 @@ def test_a_side_of_a_last_lap_that_bouts_left_nothing_of_is_work() -> None:
     assert work[late & (p.x < 7) & (p.y > 20) & (p.y < 180)].all()
 
 
+def test_of_two_runs_over_the_same_ground_the_faster_was_the_way_in() -> None:
+    """Along the line of the last bout to where the first begins; bouts keep to 2.0 m/s."""
+    way = leg([(5.0, -30.0), (5.0, 206.0), (195.0, 206.0)], 2.4)
+    bouts = leg([(200.0 - x, 200.0 - y) for x, y in up_and_down(20, length_m=200.0)])
+    p = driven(*(np.concatenate(both) for both in zip(way, bouts, strict=True)))
+    work = labelled(p, box(0, 0, 200, 200))
+    along = (p.x < 6) & (p.y > 10) & (p.y < 190)
+    first = np.arange(len(p)) < len(way[0])
+    assert work[along & first].mean() < 0.05
+    assert work[along & ~first].mean() > 0.95
+
+
 def test_the_way_home_over_a_side_of_the_lap_itself_is_no_work() -> None:
     p = last_lap(5.0, [(95.0, 188.0), (95.0, -30.0)])
     work = labelled(p, box(0, 0, 100, 200))

@@ -313,7 +313,8 @@ def _rank(known: _Known, work: Flags, covers: _Covers) -> NDArray[np.int8]:
     Steady straight running counts, and so does a run most of whose ground nobody else covers, or
     beside which others lie: a bout has its ground to itself, or its like on both sides; a way
     across the field, driven before or after, has neither. Two ways there and back lie side by
-    side as bouts do, but others are worked across them.
+    side as bouts do, but others are worked across them. Of two runs over the same ground, one that
+    is faster than the work ever is was a way; with a header nobody can say.
     """
     run, inside = known.run, known.lays.inside
     lap = known.runs.lap[run]
@@ -321,7 +322,11 @@ def _rank(known: _Known, work: Flags, covers: _Covers) -> NDArray[np.int8]:
     peers = known.peers[run]
     shared = peers & ~alone_run & ~known.runs.around[run]
     over = worked_across(known.path, run, shared, inside, known.line.heading, work)
-    return np.asarray(covers.steady * (1 + (alone_run | peers & ~over[run])), dtype=np.int8)
+    best = alone_run | peers & ~over[run]
+    if not known.cuts:
+        _, above = slack(known.path, known.paced(work), covers.usual)
+        best &= (known.runs.speed < covers.usual * np.exp(above))[run]
+    return np.asarray(covers.steady * (1 + best), dtype=np.int8)
 
 
 @dataclass(frozen=True, eq=False)
