@@ -581,6 +581,13 @@ def test_a_start_is_when_the_first_corner_comes_onto_new_ground() -> None:
     assert corner(square, late, 5, 1) == 4
 
 
+def test_an_edge_well_aslant_takes_seconds_to_cross() -> None:
+    """Its halves cross four seconds apart, so that its ends do eight: four either side."""
+    first, then = ([0.0] * n + [1.0] * (30 - n) for n in (13, 17))
+    assert corner(first, then, 13, 1) == 11
+    assert corner(first[::-1], then[::-1], 16, -1) == 18
+
+
 def test_ground_that_a_neighbour_took_is_no_slant() -> None:
     whole = [1.0, 1.0, 1.0, 1.0, 0.5, 0.0, 0.0, 0.0, 0.0]
     tail = [1.0, 1.0, 1.0, 1.0, 0.5, 0.15, 0.1, 0.12, 0.0]

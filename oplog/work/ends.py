@@ -16,8 +16,11 @@ from oplog.work.runs import heading_change, true_runs
 
 Flags = NDArray[np.bool_]
 Rows = NDArray[np.intp]
-SLANT_S = 4.0
-"""A line that takes longer to cross is not seen to cross at all."""
+SLANT_S = 9.0
+"""How long a line may take to cross an edge that lies aslant; what takes longer is none."""
+FIRST_S = 6
+"""How far from where it is seen to cross its first corner may have come over the edge, or its
+last may."""
 TURN_LEFT_S = 4
 """How long a turn may last into what looks like a run, at most."""
 ABOUT = np.radians(135)
@@ -183,12 +186,13 @@ def _first_corner(new: Crossings, k: Rows, inward: int) -> Rows:
     of the other is half of the whole.
     """
     right, left = (_crossed(half, k, inward) for half in (new.right, new.left))
+    last = len(new.whole) - 1
     middle, slant = (left + right) / 2, np.minimum(2 * np.abs(left - right), SLANT_S)
     if inward > 0:
         at = np.floor(middle - slant / 2 + LATE_S + 0.5)
-        return np.asarray(np.clip(at, np.maximum(k - 3, 0), k + 1), dtype=np.intp)
+        return np.asarray(np.clip(at, np.maximum(k - FIRST_S, 0), k + 1), dtype=np.intp)
     at = np.floor(middle + slant / 2 + LATE_S + 0.5) - 1
-    return np.asarray(np.clip(at, k - 1, np.minimum(k + 3, len(new.whole) - 1)), dtype=np.intp)
+    return np.asarray(np.clip(at, k - 1, np.minimum(k + FIRST_S, last)), dtype=np.intp)
 
 
 def _crossed(new: Floats, k: Rows, inward: int) -> Floats:
