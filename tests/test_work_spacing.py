@@ -7,7 +7,7 @@ import pytest
 from shapely.geometry import box
 
 from oplog.kit import Rig
-from oplog.work.aside import antenna_right_m
+from oplog.work.aside import antenna_right_m, right_by_order_m
 from oplog.work.line import working_line
 from oplog.work.measure import measure_day
 from oplog.work.spacing import Spacing, drift_seen_m, gap_m, spacing, wander_m
@@ -98,6 +98,32 @@ def test_wandering_leaves_gaps_as_wide_as_distances_spread_but_never_a_bout() ->
     assert wander_m(loose, 6.0) == pytest.approx(0.96, abs=0.01)
     assert wander_m(wild, 6.0) == pytest.approx(0.45 * 6.0)
     assert wander_m(None, 6.0) == 0.0
+
+
+@pytest.mark.parametrize("aside_m", [-2.25, 2.25, 0.4])
+def test_a_mower_well_aside_is_told_by_the_order_of_its_bouts(aside_m: float) -> None:
+    """Every second time it comes back past its own last way: to its neighbours it looks like one
+    that is carried aside by a whole width less or so."""
+    p = driven(*leg(up_and_down(bouts=16, width_m=2.6, length_m=150.0, shift_m=aside_m)))
+    bouts = number_bouts(first_guess(p), p.piece)
+    found = spacing(p.x, p.y, p.heading, bouts, 7.5)
+    assert found is not None
+    assert found.right_m is not None
+    assert abs(found.right_m) < 0.5
+    right_m = right_by_order_m(p.x, p.y, p.heading, bouts, found.width_m, found.right_m)
+    assert right_m == pytest.approx(aside_m, abs=0.1)
+
+
+def test_who_leaves_bouts_out_and_comes_back_to_them_has_no_more_aside_than_it_seems() -> None:
+    order = [k for pair in zip(range(9), range(9, 18), strict=True) for k in pair]
+    corners: list[tuple[float, float]] = []
+    for n, k in enumerate(order):
+        x = 2.6 * k + (0.3 if n % 2 == 0 else -0.3)
+        corners += [(x, 0.0), (x, 150.0)] if n % 2 == 0 else [(x, 150.0), (x, 0.0)]
+    p = driven(*leg(corners))
+    bouts = number_bouts(first_guess(p), p.piece)
+    right_m = right_by_order_m(p.x, p.y, p.heading, bouts, 2.6, 0.3)
+    assert right_m == 0.3
 
 
 def in_lands(aside_m: float, lands: int = 2, bouts: int = 8) -> list[tuple[float, float]]:

@@ -31,6 +31,10 @@ WANDERS = 1 / 15
 """Share of the width from which on distances are odd because positions wander."""
 FURTHEST_M = 3.5
 """No implement is carried further aside; moved by a whole width bouts lie side by side again."""
+BENT = np.radians(3.0)
+"""A bout that turns by more is curved, and two that differ by more are not parallel."""
+REGULAR, MOSTLY, FEWEST = 0.15, 0.6, 6
+"""By how much of a width bouts in turn may lie at other distances; of how many, and how many."""
 LONG = 6
 """Bouts of fewer widths are ways and corners."""
 
@@ -61,6 +65,58 @@ def antenna_right_m(
     if gain < GAIN or falls < FALLS or abs(right_m) > FURTHEST_M:
         return None
     return right_m
+
+
+def right_by_order_m(
+    x: Floats,
+    y: Floats,
+    heading: Floats,
+    bout: NDArray[np.int32],
+    width_m: float,
+    by_spacing: float,
+) -> float:
+    """How far the antenna is right of the implement's middle, by the order of the bouts. [m]
+
+    Of bouts up and down in turn each lies a width on, now to the left and now to the right: twice
+    the offset more to the one hand than to the other. The distances of neighbours show the same
+    but for halves of a width, as who works well aside passes his own last way on the other side.
+    x, y, heading, bout: (m,) as for `spacing`; width_m, by_spacing: the width of the bouts and
+    the offset, by their distances; the offset is given back where the order shows no other.
+    """
+    on_m = _to_the_next(x, y, heading, bout, width_m)
+    pair = np.isfinite(on_m[1:]) & np.isfinite(on_m[:-1])
+    steps_m = (np.abs(on_m[1:] - on_m[:-1]) / 2)[pair]
+    right_m = ((on_m[1:] + on_m[:-1]) / 4)[pair]
+    in_turn = np.abs(steps_m - width_m) < REGULAR * width_m
+    if in_turn.sum() < max(FEWEST, MOSTLY * len(right_m)):
+        return by_spacing
+    low_m, middle_m, high_m = np.percentile(right_m[in_turn], [25, 50, 75])
+    # As regular is who goes on by three bouts and back by one; who has nothing aside shows no
+    # offset by spacing either, and is not asked.
+    off = (middle_m - by_spacing) / (width_m / 2)
+    halves = abs(off - np.rint(off)) < REGULAR
+    told = halves and high_m - low_m < REGULAR * width_m and abs(middle_m) < FURTHEST_M
+    return float(middle_m) if told else by_spacing
+
+
+def _to_the_next(
+    x: Floats, y: Floats, heading: Floats, bout: NDArray[np.int32], width_m: float
+) -> Floats:
+    """How far to its left the long bout after each lies, if that is driven against it: (k,) [m];
+    NaN where it is not, or one of them is bent."""
+    rows = np.flatnonzero(bout > 0)
+    first = np.flatnonzero(np.diff(bout[rows], prepend=0))
+    last = np.append(first[1:], len(rows)) - 1
+    first, last = rows[first], rows[last]
+    long = np.hypot(x[last] - x[first], y[last] - y[first]) > LONG * width_m
+    first, last = first[long], last[long]
+    middle = (first + last) // 2
+    way = np.arctan2(y[last] - y[first], x[last] - x[first])
+    straight = np.abs((heading[middle] - way + np.pi) % (2 * np.pi) - np.pi) < BENT
+    turned = np.abs((way[1:] - way[:-1]) % (2 * np.pi) - np.pi)
+    dx, dy = x[middle][1:] - x[first][:-1], y[middle][1:] - y[first][:-1]
+    left_m = dy * np.cos(way[:-1]) - dx * np.sin(way[:-1])
+    return np.where(straight[1:] & straight[:-1] & (turned < BENT), left_m, np.nan)
 
 
 def _steps(line: Line, bout: NDArray[np.int32], width_m: float) -> tuple[Floats, Floats, Floats]:

@@ -17,7 +17,7 @@ from oplog.land import Field
 from oplog.records import dataclass
 from oplog.track import Floats
 from oplog.work import idle
-from oplog.work.aside import antenna_right_m
+from oplog.work.aside import antenna_right_m, right_by_order_m
 from oplog.work.certainty import area_range, hours_range
 from oplog.work.claims import Swath, swath, way_of
 from oplog.work.coverage import Covered, bout_lines, cover
@@ -230,7 +230,12 @@ def _rig(part: Path, stay: Stay, place: Place) -> tuple[Rig, Spacing | None]:
     bouts = number_bouts(first_guess(part), part.piece)
     found = spacing(part.x, part.y, part.heading, bouts, reach_m)
     if rig.right_m is None and found is not None:
-        rig = replace(rig, right_m=found.right_m)
+        right_m = found.right_m
+        if right_m is not None:
+            right_m = right_by_order_m(
+                part.x, part.y, part.heading, bouts, found.width_m, right_m
+            )  # fmt: skip
+        rig = replace(rig, right_m=right_m)
         # A header is carried in front, and its part-widths lie at any distance.
         if rig.right_m is None and found.odd > ODD and not in_front(rig):
             ground = place.plane.project(stay.field.boundary)
