@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
+from functools import lru_cache
 from itertools import pairwise
 from typing import Any
 
@@ -137,9 +138,15 @@ def back_up(d: Drive, distance_m: float) -> None:
     _add(d, straight(d.pose, -distance_m), "turn", 0.5 * d.m.turn_m_s, -1)
 
 
+@lru_cache(maxsize=64)
+def _within(ground: Polygon) -> Polygon:
+    """The field without the metre along its edge."""
+    return ground.buffer(-1.0)
+
+
 def turn_to(d: Drive, b: Pose, kind: str = "turn", v: float | None = None) -> None:
     """Turn with the implement up to a pose nearby."""
-    zone = d.ground.buffer(-1.0)
+    zone = _within(d.ground)
     found = best_turn(d.pose, b, d.m.radius_m, zone, d.reverses and not d.m.trailed_turns)
     if found.out_m > 12 and d.m.trailed_turns and d.reverses:
         found = best_turn(d.pose, b, d.m.radius_m, zone, True)
@@ -167,7 +174,7 @@ def travel_to(d: Drive, b: Pose, v: float | None = None, along: Floats | None = 
     s = arcs(smooth)[-1]
     clear = min(2.5 * r, 0.35 * s)
     first = pose_at(smooth, clear)
-    zone = d.ground.buffer(-1.0)
+    zone = _within(d.ground)
     for xy in min((priced(zone, [(1, p)]) for p in dubins(d.pose, first, r)), key=by_cost).parts:
         _add(d, xy[1], "travel", speed, vary=0.04)
     _add(d, dense(cut(smooth, clear, s - clear)), "travel", speed, vary=0.04)

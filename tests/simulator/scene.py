@@ -40,7 +40,7 @@ class Place:
 
     def lonlat(self, x: Floats, y: Floats) -> tuple[Floats, Floats]:
         c, s = math.cos(self.turned), math.sin(self.turned)
-        return _globe(self.lon, self.lat).transform(x * c - y * s, x * s + y * c)  # type: ignore[no-any-return]
+        return _globe(self.lon, self.lat)(x * c - y * s, x * s + y * c, inverse=True)  # type: ignore[no-any-return]
 
     def shape(self, geometry: Any) -> Any:
         """A geometry in lon/lat; longitudes run on past 180 where it lies across the date line."""
@@ -54,10 +54,9 @@ class Place:
 
 
 @cache
-def _globe(lon: float, lat: float) -> pyproj.Transformer:
+def _globe(lon: float, lat: float) -> pyproj.Proj:
     """Azimuthal equidistant: true to scale within 1e-7 for some kilometres about its centre."""
-    flat = pyproj.CRS.from_proj4(f"+proj=aeqd +lat_0={lat} +lon_0={lon} +ellps=WGS84 +units=m")
-    return pyproj.Transformer.from_crs(flat, "EPSG:4326", always_xy=True)
+    return pyproj.Proj(f"+proj=aeqd +lat_0={lat} +lon_0={lon} +ellps=WGS84 +units=m")
 
 
 @dataclass(frozen=True, eq=False)

@@ -77,18 +77,29 @@ def strip(x: Floats, y: Floats, h: Floats, width_m: float) -> tuple[Polygon | Mu
     """Ground swept by a line of this width, and the sum of its quadrilaterals. (m2)
 
     The line's samples are thinned where it goes straight: chord error of about 1 cm at
-    most in a bend.
+    most in a bend. Where both ends of the line only move on and their ways meet nowhere, no two of
+    the quadrilaterals share any ground: what lies between the ways is all of them.
     """
     keep = _thinned(x, y, h)
     x, y, h = x[keep], y[keep], h[keep]
     half = width_m / 2
     left = np.column_stack([x - half * np.sin(h), y + half * np.cos(h)])
     right = np.column_stack([x + half * np.sin(h), y - half * np.cos(h)])
+    if _onward(left, h) and _onward(right, h):
+        whole = Polygon(np.vstack([left, right[::-1]]))
+        if whole.is_valid:
+            return whole, whole.area
     quads = np.stack([left[:-1], left[1:], right[1:], right[:-1], left[:-1]], axis=1)
     shapes = shapely.polygons(quads)
     shapes = np.where(shapely.is_valid(shapes), shapes, shapely.convex_hull(shapes))
     shapes = shapes[shapely.area(shapes) > 1e-6]
     return shapely.union_all(shapes), float(shapely.area(shapes).sum())
+
+
+def _onward(side: Floats, h: Floats) -> bool:
+    """Whether an end of the line moves ahead in every step."""
+    step = np.diff(side, axis=0)
+    return bool(np.all(step[:, 0] * np.cos(h[1:]) + step[:, 1] * np.sin(h[1:]) > 1e-3))
 
 
 def _thinned(x: Floats, y: Floats, h: Floats) -> NDArray[np.intp]:
