@@ -22,6 +22,10 @@ from oplog.track import Track
 
 _OWN = ("test_log_", "test_work_", "test_flow_remeasure", "test_flow_spreading")
 _ON_THE_DISK = ("test_log_check", "test_log_faults", "test_log_set")
+_READING = (
+    (files, "decode"), (files, "index"), (files, "salvage"),
+    (survey, "index"), (survey, "salvage"), (survey, "table_of"),
+)  # fmt: skip
 _read: dict[str, Callable[..., Any]] = {}
 _measured: dict[tuple[object, ...], list[tuple[list[tuple[object, object]], Any]]] = {}
 
@@ -39,7 +43,7 @@ def remember(patch: pytest.MonkeyPatch) -> None:
     fields and what was answered when it was asked for rigs."""
     from oplog.flow import measuring
 
-    for module, name in ((files, "decode"), (files, "index"), (survey, "index")):
+    for module, name in _READING:
         patch.setattr(module, name, _once(name, getattr(module, name)))
     patch.setattr(measuring, "measure_day", _measuring(measuring.measure_day))
 
