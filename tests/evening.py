@@ -140,6 +140,7 @@ def run(capsys: pytest.CaptureFixture[str]) -> Run:
     return command
 
 
+@functools.cache
 def day_gpx() -> bytes:
     """The drilling and the rolling of one day in one file."""
     return gpx(DRILLED + ROLLED)

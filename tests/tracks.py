@@ -82,7 +82,7 @@ def gpx(fixes: Iterable[tuple[datetime, float, float]], creator: str = "field lo
     fixes = list(fixes)
     lons, lats = PLACE.lonlat([f[1] for f in fixes], [f[2] for f in fixes])
     rows = [
-        f'<trkpt lat="{lat:.8f}" lon="{lon:.8f}"><time>{moment:%Y-%m-%dT%H:%M:%SZ}</time></trkpt>'
+        f'<trkpt lat="{lat:.8f}" lon="{lon:.8f}"><time>{moment.isoformat()[:19]}Z</time></trkpt>'
         for (moment, _, _), lon, lat in zip(fixes, lons.tolist(), lats.tolist(), strict=True)
     ]
     return (
