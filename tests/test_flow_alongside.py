@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import cache
 
 import numpy as np
 import pytest
@@ -15,11 +16,12 @@ from tests.test_readers_nmea import line
 from tests.tracks import PLACE, START
 
 Way = tuple[np.ndarray, np.ndarray]
-"""Seconds, and places as complex numbers. [m]"""
+"""Seconds, and places as complex numbers [m]; never changed, as tests share them."""
 
 STARTED = np.datetime64(START.replace(tzinfo=None), "us")
 
 
+@cache
 def bouts(first_m: float, apart_m: float, speed_m_s: float = 2.5, later_s: float = 0.0) -> Way:
     """Up and down 300 m a dozen times with round turns, ten places a second."""
     corners: list[complex] = []
@@ -64,7 +66,7 @@ def fixes(
     white = rng.normal(0, 1, (len(stamps), 2)) @ [1, 1j]
     keep = np.exp(-every_s / 120.0)
     slow = np.zeros(len(stamps), dtype=complex)
-    for k in range(1, len(stamps)):
+    for k in range(1, len(stamps) if wander_m else 0):
         slow[k] = keep * slow[k - 1] + np.sqrt(1 - keep**2) * white[k]
     return stamps, at + 0.02 * rng.normal(0, 1, (len(stamps), 2)) @ [1, 1j] + wander_m * slow
 
@@ -176,6 +178,7 @@ def abreast(of: Way, left_m: float, wavers_m: float = 0.0, ahead_m: float = 0.0)
     return seconds, at + course * (ahead_m + 2.0 * wavers_m * np.sin(seconds / 53.0) + 1j * left)
 
 
+@cache
 def laps(speed_m_s: float = 2.0) -> Way:
     """Six times round a block of 220 by 320 m, each lap 9 m farther in, with round corners."""
     places: list[complex] = []
