@@ -3,10 +3,14 @@
 import gc
 import os
 import shutil
+import sys
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 
+import duckdb
 import pytest
 
+from oplog.cli import COLLECT_AFTER
 from tests import browser, remembering
 from tests.evening import farm, own_configuration, run
 from tests.simulated import simulated
@@ -27,18 +31,28 @@ def pytest_configure(config: pytest.Config) -> None:
         os.environ.setdefault("PYTEST_DEBUG_TEMPROOT", str(IN_MEMORY))
 
 
+@pytest.fixture(scope="session", autouse=True)
+def one_thread_each() -> Iterator[None]:
+    """A database works with one thread. Each core has tests of its own to do, and threads that are
+    started for one question and ended after it are a fifth of what a short one takes."""
+    connect = duckdb.connect
+
+    def connected(*where: object, config: Mapping[str, object] = {}, **how: object) -> object:
+        return connect(*where, config={"threads": 1, **config}, **how)
+
+    with pytest.MonkeyPatch.context() as patch:
+        for core in filter(None, map(sys.modules.get, ("duckdb", "_duckdb"))):
+            patch.setattr(core, "connect", connected)
+        yield
+
+
 @pytest.fixture(autouse=True)
-def unflushed(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> None:
+def quick(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> None:
     """Nothing waits for the disk but the tests of the log itself: what a flush is for shows only
     when the power goes (tests/test_log_faults.py), and thousands of them are half a minute on a
-    slow disk."""
+    slow disk. And the same bytes are read, and the same day is measured, once in a process."""
     if not request.path.name.startswith(("test_log_", "test_forget")):
         monkeypatch.setattr(os, "fsync", lambda handle: None)
-
-
-@pytest.fixture(autouse=True)
-def remembered(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> None:
-    """The same bytes are read, and the same day is measured, once in a process."""
     if not remembering.about_it(request.node):
         remembering.remember(monkeypatch)
 
@@ -54,7 +68,15 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
 
 
 def pytest_collection_finish(session: pytest.Session) -> None:
-    """The tests themselves are there to the end: no search for what is unused goes through them."""
+    """The tests themselves are there to the end: no search for what is unused goes through them,
+    and it is made as seldom as in a command."""
+    gc.freeze()
+    gc.set_threshold(COLLECT_AFTER)
+
+
+def pytest_unconfigure(config: pytest.Config) -> None:
+    """Nor does the search on leaving go through what the tests have left, which the process takes
+    with it: pytest makes up to five."""
     gc.freeze()
 
 
