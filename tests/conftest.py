@@ -31,6 +31,16 @@ def pytest_configure(config: pytest.Config) -> None:
         os.environ.setdefault("PYTEST_DEBUG_TEMPROOT", str(IN_MEMORY))
 
 
+BEGUN_FIRST = (
+    "pages_browser", "simulator", "beside", "log_check", "log_faults", "package", "flow_alongside",
+    "pages", "shelf", "second_simulator", "work_found", "flow_spreading", "cli_season",
+    "architecture", "query_safe", "flow_found", "season", "cli_evening", "query_fresh",
+    "sample_farm", "work_simulated", "forget", "log_kill", "flow_import",
+)  # fmt: skip
+"""Files of tests that take longest: one that is begun last is waited for by the other processes,
+which have nothing left to do."""
+
+
 @pytest.fixture(scope="session", autouse=True)
 def one_thread_each() -> Iterator[None]:
     """A database works with one thread. Each core has tests of its own to do, and threads that are
@@ -58,7 +68,10 @@ def quick(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> No
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
-    """Without a browser, leave out the tests that need one, unless they must be run."""
+    """Long files first. Without a browser, leave out the tests that need one, unless they must be
+    run."""
+    first = {f"test_{name}.py": k for k, name in enumerate(BEGUN_FIRST)}
+    items.sort(key=lambda item: first.get(item.path.name, len(first)))
     if browser.program() or browser.required():
         return
     left_out = [i for i in items if i.get_closest_marker("browser")]
