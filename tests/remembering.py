@@ -9,7 +9,7 @@ tests of reading and of the work itself do without this: see `about_it`.
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from functools import lru_cache
 from typing import Any
 
@@ -17,14 +17,14 @@ import numpy as np
 import pytest
 
 from oplog.land import Field
-from oplog.log import files, survey
+from oplog.log import files, survey, tidy
 from oplog.track import Track
 
 _OWN = ("test_log_", "test_work_", "test_flow_remeasure", "test_flow_spreading")
 _ON_THE_DISK = ("test_log_check", "test_log_faults", "test_log_set")
 _READING = (
-    (files, "decode"), (files, "index"), (files, "salvage"),
-    (survey, "index"), (survey, "salvage"), (survey, "table_of"),
+    (files, "decode"), (files, "decode_some"), (files, "index"), (files, "salvage"),
+    (survey, "index"), (survey, "salvage"), (survey, "table_of"), (tidy, "table_of"),
 )  # fmt: skip
 _read: dict[str, Callable[..., Any]] = {}
 _measured: dict[tuple[object, ...], list[tuple[list[tuple[object, object]], Any]]] = {}
@@ -51,8 +51,8 @@ def remember(patch: pytest.MonkeyPatch) -> None:
 def _once(name: str, read: Callable[..., Any]) -> Callable[..., Any]:
     known = _read.setdefault(name, lru_cache(maxsize=500)(read))
 
-    def once(data: bytes, *without: frozenset[str]) -> Any:
-        found = known(data, *without)
+    def once(data: bytes, *names: Collection[str]) -> Any:
+        found = known(data, *map(frozenset, names))
         return list(found) if isinstance(found, list) else found
 
     return once
