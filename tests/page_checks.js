@@ -2,6 +2,10 @@
   // Looks a page over; gives what is wrong with it, as sentences.
   const wrong = [];
   const shown = (e) => e.checkVisibility() && e.getClientRects().length > 0;
+  const once = (work) => {
+    const known = new Map();
+    return (e) => known.has(e) ? known.get(e) : known.set(e, work(e)).get(e);
+  };
   const words = (t) => JSON.stringify(t.trim().replace(/\s+/g, " ").slice(0, 50));
 
   // Nothing that runs, nothing styled but by the page's own style.
@@ -63,11 +67,12 @@
     }
   }
   const wide = document.documentElement.clientWidth;
+  const cuts = once((e) => getComputedStyle(e).overflowX !== "visible");
   if (document.documentElement.scrollWidth > wide + 1) wrong.push("wider than the screen");
   for (const x of texts) {
     if (x.l < -1 || x.r > wide + 1) wrong.push(`cut at the side: ${words(x.text)}`);
     for (let e = x.svg || x.e; e; e = e.parentElement) {
-      if (getComputedStyle(e).overflowX === "visible") continue;
+      if (!cuts(e)) continue;
       const r = e.getBoundingClientRect();
       if (x.l < r.left - 1 || x.r > r.right + 1 || x.t < r.top - 1 || x.b > r.bottom + 1)
         wrong.push(`cut: ${words(x.text)} in ${e.tagName}.${e.getAttribute("class")}`);
@@ -88,13 +93,11 @@
     const [r, g, b] = c.slice(0, 3).map((v) => (v /= 255) <= 0.04045 ? v / 12.92 : ((v + 0.055) / 1.055) ** 2.4);
     return 0.2126 * r + 0.7152 * g + 0.0722 * b;
   };
-  const behind = (e) => {
-    for (; e; e = e.parentElement) {
-      const c = rgb(getComputedStyle(e).backgroundColor);
-      if (c.length === 3 || c[3] > 0.99) return c;
-    }
-    return [255, 255, 255];
-  };
+  const behind = once((e) => {
+    if (!e) return [255, 255, 255];
+    const c = rgb(getComputedStyle(e).backgroundColor);
+    return c.length === 3 || c[3] > 0.99 ? c : behind(e.parentElement);
+  });
   const seen = new Set();
   for (const x of texts) {
     const style = getComputedStyle(x.e);
