@@ -18,17 +18,17 @@ from oplog.flow.history import read
 from oplog.flow.jobs import close, plan
 from oplog.flow.tracing import trace
 from oplog.kit import KitItem
-from tests.evening import DAY, DRILLED, ROLLED, Run, day_gpx, day_log, every, in_field, now
+from tests.evening import DAY, DRILLED, ROLLED, Run, day_gpx, day_log, every, in_field, kept, now
 from tests.tracks import geojson, gpx, square
 
 TODAY = date(2024, 3, 25)
 DRILL = Told(machine="blue", implement="drill")
 
 
-@pytest.fixture
-def worked(tmp_path: Path) -> log.Log:
+@kept
+def stated_log(path: Path) -> log.Log:
     """A day's work, and one of each thing that is stated, some of them twice."""
-    farm = day_log(tmp_path / "log")
+    farm = day_log(path)
     flow.apply(farm, "bean seed", 100, "kg", "Mill", kind="seed", today=TODAY)
     flow.note(farm, "wet corner", on=["Mill"], today=TODAY)
     flow.calibrate(farm, "drill", "bean seed", TODAY, rate_kg_ha=240)
@@ -40,6 +40,11 @@ def worked(tmp_path: Path) -> log.Log:
     flow.state_price(farm, "rolling", 11, "GBP", "ha")
     close(farm, "Roll")
     return farm
+
+
+@pytest.fixture
+def worked(tmp_path: Path) -> log.Log:
+    return stated_log(tmp_path / "log")
 
 
 def meaning(of: log.Log) -> dict[str, Any]:
@@ -67,10 +72,8 @@ def _plain(value: Any) -> Any:
 
 def newest(of: log.Log, event_type: str) -> Event:
     """The current event of a type that the last entry holding one wrote."""
-    entries = sorted(
-        (e for e in of.events() if isinstance(e, EntryWritten)), key=lambda e: e.number
-    )
-    order = {i: e.number for e in entries for i in e.events}
+    entries = (e for e in of.events() if isinstance(e, EntryWritten))
+    order = {i: e.written_at for e in entries for i in e.events}
     able = [e for e in read(of).current if event_type == e.TYPE]
     return max(able, key=lambda e: order[e.event_id])
 
