@@ -140,25 +140,26 @@ def dense(xy: Floats, step_m: float = STEP_M) -> Floats:
 def cut(xy: Floats, start_m: float, end_m: float) -> Floats:
     """The stretch of a polyline between two arcs; beyond its ends it goes on straight."""
     s = arcs(xy)
-    first, last = xy[1] - xy[0], xy[-1] - xy[-2]
-    first, last = first / np.hypot(*first), last / np.hypot(*last)
     inside = (s > start_m + 1e-6) & (s < end_m - 1e-6)
+    return np.vstack([_at(xy, s, start_m), xy[inside], _at(xy, s, end_m)])
 
-    def at(arc: float) -> Floats:
-        if arc < 0:
-            return np.asarray(xy[0] + first * arc)
-        if arc > s[-1]:
-            return np.asarray(xy[-1] + last * (arc - s[-1]))
-        return np.array([np.interp(arc, s, xy[:, 0]), np.interp(arc, s, xy[:, 1])])
 
-    return np.vstack([at(start_m), xy[inside], at(end_m)])
+def _at(xy: Floats, s: Floats, arc: float) -> Floats:
+    """The place at an arc of a polyline with these arcs at its points, or straight beyond it."""
+    if arc < 0:
+        first = xy[1] - xy[0]
+        return np.asarray(xy[0] + first / np.hypot(*first) * arc)
+    if arc > s[-1]:
+        last = xy[-1] - xy[-2]
+        return np.asarray(xy[-1] + last / np.hypot(*last) * (arc - s[-1]))
+    return np.array([np.interp(arc, s, xy[:, 0]), np.interp(arc, s, xy[:, 1])])
 
 
 def pose_at(xy: Floats, arc: float) -> Pose:
     """Place and direction of a polyline at an arc."""
-    piece = cut(xy, arc - 0.05, arc + 0.05)
-    middle = cut(xy, arc, arc + 0.05)[0]
-    d = piece[-1] - piece[0]
+    s = arcs(xy)
+    before, middle, after = (_at(xy, s, arc + ahead) for ahead in (-0.05, 0.0, 0.05))
+    d = after - before
     return Pose(float(middle[0]), float(middle[1]), math.atan2(d[1], d[0]))
 
 

@@ -24,7 +24,7 @@ from tests.simulator.curves import (
     pose_at,
 )
 from tests.simulator.machines import Machine
-from tests.simulator.turns import best_turn, by_cost, priced, straight, way
+from tests.simulator.turns import best_turn, cheapest, straight, way
 
 Floats = NDArray[np.float64]
 
@@ -175,10 +175,10 @@ def travel_to(d: Drive, b: Pose, v: float | None = None, along: Floats | None = 
     clear = min(2.5 * r, 0.35 * s)
     first = pose_at(smooth, clear)
     zone = _within(d.ground)
-    for xy in min((priced(zone, [(1, p)]) for p in dubins(d.pose, first, r)), key=by_cost).parts:
+    for xy in cheapest(zone, dubins(d.pose, first, r)).parts:
         _add(d, xy[1], "travel", speed, vary=0.04)
     _add(d, dense(cut(smooth, clear, s - clear)), "travel", speed, vary=0.04)
-    for xy in min((priced(zone, [(1, p)]) for p in dubins(d.pose, b, r)), key=by_cost).parts:
+    for xy in cheapest(zone, dubins(d.pose, b, r)).parts:
         _add(d, xy[1], "travel", speed, vary=0.04)
 
 

@@ -66,7 +66,7 @@ def _arc(p: Pose, side: int, angle: float, radius: float, gear: int) -> tuple[Fl
 def best_turn(a: Pose, b: Pose, radius: float, zone: Polygon, reverses: bool) -> Turn:
     """The cheapest turn between two poses: loops and U-turns, or with reversing."""
     shapely.prepare(zone)
-    best = min((priced(zone, [(1, xy)]) for xy in dubins(a, b, radius, 3)), key=by_cost)
+    best = cheapest(zone, dubins(a, b, radius, 3))
     if not reverses or (best.out_m < 0.5 and best.cost < 7.5 * radius):
         return best
 
@@ -150,6 +150,11 @@ def _cost(ground: Polygon, line: Floats) -> float:
     return path.length + 10.0 * path.difference(ground).length
 
 
-def by_cost(turn: Turn) -> float:
-    """Key for the cheapest of some turns."""
-    return turn.cost
+def cheapest(zone: Polygon, curves: list[Floats]) -> Turn:
+    """The cheapest of some curves driven forward; of those that cost the same the first."""
+    best = priced(zone, [(1, curves[0])])
+    for xy in curves[1:]:
+        turn = priced(zone, [(1, xy)], best.cost)
+        if turn.cost < best.cost:
+            best = turn
+    return best
