@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from datetime import date
+from itertools import count
+
 import pytest
 
 from oplog import flow, log
 from oplog.errors import OplogError
-from oplog.events import TrackImported, VisitSaid, WorkMeasured
+from oplog.events import NoteWritten, TrackImported, VisitSaid, WorkMeasured
 from oplog.flow import Told, Words
 from oplog.flow.tracing import Step, trace
 from tests.evening import DAY, Run, day_gpx, every, in_field, now
@@ -52,6 +55,22 @@ def test_a_day_a_field_and_an_entry_are_traced(corrected: log.Log) -> None:
     assert imported.entry is not None
     entry = trace(corrected, imported.entry.event_id[:8])
     assert {s.event.event_id for s in entry} == set(imported.entry.events)
+
+
+def test_an_id_that_reads_as_a_day_is_an_id(corrected: log.Log) -> None:
+    """As one in a thousand does, in eight figures without dashes."""
+    notes = (NoteWritten(note=f"note {k}", day=DAY) for k in count())
+    odd = next(n for n in notes if is_day(n.event_id[:8]))
+    corrected.append([odd])
+    (step,) = trace(corrected, odd.event_id[:8])
+    assert step.event == odd
+
+
+def is_day(text: str) -> bool:
+    try:
+        return bool(date.fromisoformat(text))
+    except ValueError:
+        return False
 
 
 def test_what_was_struck_can_still_be_traced(corrected: log.Log) -> None:

@@ -91,12 +91,13 @@ def _of(events: Iterable[Event], kind: type[E]) -> list[E]:
 
 def _chosen(events: Sequence[Event], farm: Farm, subject: str) -> list[Event]:
     """The events that a subject rests on, by what kind of subject it is."""
-    if (day := _date(subject)) is not None:
+    named = [e for e in events if _begins(e, subject)]
+    # One id in a thousand begins with eight figures that read as a day.
+    if not named and (day := _date(subject)) is not None:
         return _of_day(events, farm, day)
     if subject.casefold() in farm.fields:
         name = farm.field(subject).name
         return [e for e in events if getattr(e, "field", None) == name]
-    named = [e for e in events if _begins(e, subject)]
     if len(named) == 1 and isinstance(named[0], EntryWritten):
         return [e for e in events if e.event_id in named[0].events]
     if len(named) == 1:
