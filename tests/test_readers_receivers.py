@@ -220,3 +220,60 @@ def test_places_before_the_first_time_are_counted():
     track, said = messages(text)
     assert len(track) == 1
     assert said == ["x, line 1: time is missing (3 times); set aside"]
+
+
+class TestDatesAtMidnight:
+    """Some receivers write the date of the day before for a second or more after midnight."""
+
+    CLOCKS = ("235957", "235958", "235959", "000000", "000001", "000002", "000003")
+
+    def read(self, days: str) -> tuple[list[float], int, list[str]]:
+        """Seconds since the first fix, how many segments, and what was said."""
+        track, said = messages(
+            "".join(
+                rmc(f"{clock}.00", f"07.0{k}00", date=f"0{day}0524")
+                for k, (clock, day) in enumerate(zip(self.CLOCKS, days, strict=True))
+            )
+        )
+        seconds = (track.time - np.datetime64("2024-05-02T23:59:57")) / np.timedelta64(1, "s")
+        return seconds.tolist(), int(track.segment.max()) + 1, said
+
+    @pytest.mark.parametrize(
+        ("days", "line", "count"), [("2222333", 4, 1), ("2222223", 4, 3), ("2233333", 3, 1)]
+    )
+    def test_one_that_its_neighbours_contradict_is_theirs(self, days, line, count):
+        seconds, segments, said = self.read(days)
+        assert (seconds, segments) == ([0, 1, 2, 3, 4, 5, 6], 1)
+        assert len(said) == 1
+        assert "contradict" in said[0]
+        assert f"line {line}" in said[0]
+        assert (f"({count} times)" in said[0]) == (count > 1)
+
+    def test_one_that_is_right_is_left(self):
+        assert self.read("2223333") == ([0, 1, 2, 3, 4, 5, 6], 1, [])
+
+    def test_a_date_that_steps_back_for_good_is_left_and_told(self):
+        seconds, segments, said = self.read("2222222")
+        assert (seconds[-1], segments) == (6 - 86400, 2)
+        assert "time steps backwards" in said[0]
+
+
+def test_a_checksum_below_16_may_have_one_digit():
+    """All sentences of such a receiver were dropped: the first digit hangs on their length."""
+    body = "GNRMC,0800{:02d}.00,A,5207.0{:02d}0,N,00012.5000,E,4,90.0,020524,,"
+    whole = "".join(line(body.format(k, k)) for k in range(20))
+    assert whole.count("*0") == 20
+    for text in (whole.replace("*0", "*"), whole.replace("*0", "*").rstrip()):
+        track, said = messages(text)
+        assert (len(track), said) == (20, [])
+    assert len(messages(whole.replace("*0", "*1"))[0]) == 0
+
+
+def test_degrees_with_decimals_are_no_minutes():
+    """52.3 degrees were read as 52.3 minutes, in the sea off Ghana."""
+    place = "52.300000,N,0.150000,E"
+    track, said = messages(line(f"GPRMC,080000.00,A,{place},4.0,90.0,020524,,,A"))
+    assert len(track) == 0
+    assert "a position that cannot be one" in said[0]
+    track, _ = messages(line("GPRMC,080000.00,A,0052.3000,N,00000.1500,E,4.0,90.0,020524,,,A"))
+    assert track.lat == pytest.approx([52.3 / 60])

@@ -91,7 +91,8 @@ def decimals(block: Bytes, begin: Ints, end: Ints) -> Floats:
     exact = good & (digits <= _MOST_EXACT) & (after_point <= 22)
     value = digits / _TENS[np.where(exact, after_point, 0)]
     value = np.where(minus, -value, value)
-    for row in np.flatnonzero(~exact):
+    value[width <= 0] = np.nan
+    for row in np.flatnonzero(~exact & (width > 0)):
         text = block[begin[row] : end[row]].tobytes().decode("latin-1")
         value[row] = number(text.strip())
     return value

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -16,7 +18,8 @@ from oplog.track import NOT_STATED
 
 UNDATED = "fixes with a time of day, but no date anywhere in the file"
 SECOND_PLACE = "a second place for the same moment"
-BROKEN = "a position that cannot be one (hemisphere missing, or minutes of 60 and more)"
+MISDATED = "a date that those right before and behind it contradict"
+BROKEN = "a position that cannot be one (hemisphere or degrees missing, or minutes of 60 and more)"
 
 _QUALITY_OF_MODE = {"A": 1, "D": 2, "P": 3, "R": 4, "F": 5, "E": 6, "M": 7, "S": 8, "N": 0}
 _NOT_MEASURED = (6, 7, 8)
@@ -60,7 +63,8 @@ def merge(said: Said, tally: Tally) -> Rows:
     fixed = has & (quality != 0) & ~np.isin(quality, _NOT_MEASURED)
     own = said.clock_us[at]
     clock = np.where(has & (own != UNKNOWN), own, said.clock_us[begin])
-    time_us = _dated(said, epoch, clock, quality)
+    time_us, misdated = _dated(said, epoch, clock, quality)
+    tally.add_rows(MISDATED, misdated & fixed, place, "dated as those")
     dated = time_us != _times.NAT
     tally.add_rows(UNDATED, fixed & ~dated, place, "places kept without times")
     also = _second_places(said, epoch, kinds, at)
@@ -202,8 +206,9 @@ def _quality(said: Said, epoch: Ints, count: int) -> Codes:
     return quality
 
 
-def _dated(said: Said, epoch: Ints, clock: Ints, quality: Codes) -> Ints:
+def _dated(said: Said, epoch: Ints, clock: Ints, quality: Codes) -> tuple[Ints, Mask]:
     """UTC microseconds of each epoch; the nearest dated epoch lends its date, across midnights.
+    The mask tells those whose own date cannot be.
 
     A receiver that has not found itself yet may write the date of its factory: epochs without a
     fix lend theirs only where no others are dated.
@@ -217,13 +222,38 @@ def _dated(said: Said, epoch: Ints, clock: Ints, quality: Codes) -> Ints:
     if not len(known):
         known = np.flatnonzero(dated)
     if not len(known):
-        return np.full(len(clock), _times.NAT)
+        return np.full(len(clock), _times.NAT), np.zeros(len(clock), bool)
+    midnights = _midnights(clock)
+    misdated = _misdated(known, day, midnights, clock)
+    if misdated.any():
+        dated &= ~misdated
+        known = known[~misdated[known]]
     after = np.minimum(np.searchsorted(known, index), len(known) - 1)
     before = np.maximum(after - 1, 0)
     nearer = np.abs(known[before] - index) <= np.abs(known[after] - index)
     lender = np.where(dated, index, known[np.where(nearer, before, after)])
-    midnights = _midnights(clock)
-    return nf.moment_us(day[lender] + midnights - midnights[lender], clock)
+    return nf.moment_us(day[lender] + midnights - midnights[lender], clock), misdated
+
+
+def _misdated(known: Ints, day: Ints, midnights: Ints, clock: Ints) -> Mask:
+    """Epochs dated a day off from those within a minute before and behind them, which agree: at
+    midnight some receivers write the date of the day before for a second or more.
+
+    known: the dated epochs that can lend their date.
+    """
+    wrong = np.zeros(len(day), bool)
+    first = day[known] - midnights[known]  # the day on which the file began, by each of them
+    begin = np.flatnonzero(np.diff(first)) + 1
+    for start, stop in pairwise(begin.tolist()):
+        before, run, behind = known[start - 1], known[start:stop], known[stop]
+        off = first[start] - first[start - 1]
+        if abs(off) != 1 or first[stop] != first[start - 1]:
+            continue
+        around = np.array([before, run[0], run[-1], behind])
+        moments = nf.moment_us(first[stop] + midnights[around], clock[around])
+        if ((np.diff(moments) >= 0) & (np.diff(moments) <= _LATE_US)).all():
+            wrong[run] = True
+    return wrong
 
 
 def _midnights(clock: Ints) -> Ints:

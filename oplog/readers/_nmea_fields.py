@@ -62,6 +62,16 @@ class Said:
         """The rows that a mask, slice or index array selects."""
         return Said(*(getattr(self, f.name)[rows] for f in fields(self)))
 
+    def anything(self) -> NDArray[np.bool_]:
+        """Mask of the rows that say anything at all; a log can be full of names alone."""
+        said: NDArray[np.bool_] = (
+            (self.became != MISSING) | (self.day != UNKNOWN) | (self.broken != 0)
+        )
+        said |= (self.status != NOT_SAID) | (self.quality != NOT_SAID) | (self.mode != 0)
+        for column in (self.lat, self.speed_m_s, self.course_deg, self.hdop):
+            said |= ~np.isnan(column)
+        return said
+
     def __len__(self) -> int:
         return len(self.kind)
 
@@ -220,6 +230,9 @@ def _degrees(
     degrees = digits // (100 * scale)
     minutes = (digits - degrees * 100 * scale) / scale
     value = degrees + minutes / 60
+    if most == 90:
+        # Two digits are degrees, with their decimals behind the point.
+        good &= (end - begin > 2 + places + (places > 0)) | (digits == 0)
     return value, places, good & (minutes < 60) & (value <= most), end > begin
 
 

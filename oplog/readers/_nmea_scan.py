@@ -116,6 +116,10 @@ def _adds_up(block: Bytes, start: Ints, end: Ints) -> Mask:
     high, low = _HEX[block[padded]]
     there = (end + 2 < len(block)) & (high < 16) & (low < 16)
     adds_up: Mask = there & (high * 16 + low == summed)
+    # Some write a sum below 16 with one digit.
+    alone = np.flatnonzero(~there & (high < 16) & (high == summed))
+    behind = block[padded[1, alone]]
+    adds_up[alone] = (behind == RETURN) | (behind == NEWLINE) | (end[alone] + 2 >= len(block))
     return adds_up
 
 

@@ -139,7 +139,10 @@ def _columns(
     order.append(rows)
     in_order = np.concatenate(order)
     back = np.argsort(in_order, kind="stable")
-    return nf.join(parts).take(back), found.checksum[in_order[back]]
+    said, check = nf.join(parts).take(back), found.checksum[in_order[back]]
+    if (spoken := said.anything()).all():
+        return said, check
+    return said.take(spoken), check[spoken]
 
 
 def _sentences(found: Sentences) -> Mask:
