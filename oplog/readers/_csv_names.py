@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import csv
 import re
 from collections.abc import Sequence
 from dataclasses import field
 
+import numpy as np
+
+from oplog.readers import _csv_places
 from oplog.records import dataclass
 from oplog.units import KMH_M_S, KNOT_M_S, MPH_M_S
 
@@ -51,6 +55,14 @@ _PATTERNS = {
         "(?:overground|deg|degrees|true)*"
     ),
     "hdop": re.compile("(?:gps)?hdop"),
+    "valid": re.compile(
+        "(?:gps|gnss|pos|position|location|is|has)*"
+        "(?:valid|validity|fix|fixvalid|fixok|fixstatus|fixtype|fixmode|fixquality)"
+    ),
+    "place": re.compile(
+        "(?:gps|gnss|wkt|the)*(?:wkt|geom|geometry|shape|point|location|position|coords?|coordinates?"
+        "|lat(?:itude)?(?:lon|lng|long|longitude)|(?:lon|lng|long|longitude)lat(?:itude)?)"
+    ),
     **{
         part: re.compile(f"(?:utc|gmt|gps|gnss|local)*{part}s?(?:utc|gmt|gps|local)*")
         for part in ("year", "month", "day", "hour", "minute", "second")
@@ -72,53 +84,88 @@ _UNITS = {
     "mph": MPH_M_S,
     **dict.fromkeys(("kn", "kt", "kts", "knot", "knots"), KNOT_M_S),
 }
-_NAMES_PLACE = re.compile(_LAT + r"|\by|_y\b")
+_NAMES_PLACE = re.compile(_LAT + r"|\by|_y\b|wkt|geom|shape|point|location|position|coord")
+_OFFSET = re.compile(
+    r"(?:(?:utc|gmt)\s*|(?<=[(\[]))([-+\u2212])\s*(\d{1,2})(?::?([0-5]\d))?(?![\d:])"
+)
+"""How far a column's times are from UTC."""
 _MOST_WORDS = 5
 _LONGEST_NAME = 80
+_LONGEST_TEXT = 250
+"""Of a name, with what is in brackets behind it."""
 
 
 @dataclass(frozen=True)
 class Columns:
-    """Which column holds what (numbers from 0), the unit of speed in m/s, whether the names say
-    that times are UTC, how many columns there are, and their names, in small letters."""
+    """Which column holds what (numbers from 0), the unit of speed in m/s, how far from UTC times
+    are by their names (None: they do not say), how many columns there are, and their names, in
+    small letters."""
 
     at: dict[str, int] = field(default_factory=dict)
     speed_unit_m_s: float = 1.0
-    utc: bool = False
+    offset_us: int | None = None
     width: int = 0
     names: tuple[str, ...] = ()
 
     def __contains__(self, name: str) -> bool:
         return name in self.at
 
+    @property
+    def places(self) -> tuple[int, ...]:
+        """The columns of latitude and longitude, or the one that holds both."""
+        if "lat" in self.at:
+            return self.at["lat"], self.at["lon"]
+        return (self.at["place"],)
+
+
+def unit_m_s(unit: str) -> float | None:
+    """A unit of speed in m/s; None for none, or one not known."""
+    return _UNITS.get(re.sub(r"[\W_]", "", unit.casefold())) if unit else None
+
 
 def columns(names: Sequence[str]) -> Columns:
     """The columns that names stand for. Where several hold a time, one that says UTC is taken."""
     at: dict[str, int] = {}
-    utc_of: dict[str, bool] = {}
-    unit_m_s = 1.0
+    offset_of: dict[str, int | None] = {}
+    speed_unit = 1.0
     for index, name in enumerate(names):
+        if len(name) > _LONGEST_TEXT:
+            continue
+        offset_us, name = _offset(name)
         whole = re.sub(r"[\W_]", "", name.casefold())
         bare = re.sub(r"[\W_]", "", re.sub(r"[(\[].*?[)\]]", "", name.casefold())) or whole
-        utc = bool(re.search("utc|gmt", whole))
         speed = _SPEED.match(whole)
         if speed and whole[speed.end() :] in _UNITS:
             if "speed_m_s" not in at:
                 at["speed_m_s"] = index
-                unit_m_s = _UNITS[whole[speed.end() :]]
+                speed_unit = _UNITS[whole[speed.end() :]]
             continue
         patterns = _PATTERNS if len(bare) <= _LONGEST_NAME else {}
         kind = next((k for k, p in patterns.items() if p.fullmatch(bare)), None)
-        if kind and (kind not in at or (utc and not utc_of[kind] and kind in ("time", "date"))):
-            at[kind], utc_of[kind] = index, utc
-    if "lat" not in at and "lon" not in at and "time" in at:
+        better = kind in ("time", "date") and offset_us is not None and offset_of.get(kind) is None
+        if kind and (kind not in at or better):
+            at[kind], offset_of[kind] = index, offset_us
+    if "lat" not in at or "lon" not in at:
+        at = {kind: index for kind, index in at.items() if kind not in ("lat", "lon")}
+    if "lat" not in at and "time" in at:
         plain = [n.strip().strip("\"'").casefold().removeprefix("point_") for n in names]
         if "x" in plain and "y" in plain:
             at["lon"], at["lat"] = plain.index("x"), plain.index("y")
     if "time" not in at and "date" in at:
-        at["time"], utc_of["time"] = at.pop("date"), utc_of["date"]
-    utc = any(utc_of.get(kind, False) for kind in ("time", "date", "hour"))
-    return Columns(at, unit_m_s, utc, len(names), tuple(n.casefold() for n in names))
+        at["time"], offset_of["time"] = at.pop("date"), offset_of["date"]
+    said = [offset_of.get(kind) for kind in ("time", "date", "hour")]
+    offset_us = next((offset for offset in said if offset is not None), None)
+    return Columns(at, speed_unit, offset_us, len(names), tuple(n.casefold() for n in names))
+
+
+def _offset(name: str) -> tuple[int | None, str]:
+    """How far from UTC the times of a column are by its name, and the name without that."""
+    name = name.casefold()
+    if found := _OFFSET.search(name):
+        minutes = 60 * int(found[2]) + int(found[3] or 0)
+        sign = 1 if found[1] == "+" else -1
+        return sign * minutes * 60_000_000, name[: found.start(1)] + name[found.end() :]
+    return (0 if re.search("utc|gmt", re.sub(r"[\W_]", "", name)) else None), name
 
 
 def header(text: str, lines: int) -> tuple[int, str, Columns] | None:
@@ -134,7 +181,9 @@ def header(text: str, lines: int) -> tuple[int, str, Columns] | None:
                 names = line.split()
             names = [n.strip().strip("\"'") for n in names]
             found = columns(names)
-            if "lat" in found and "lon" in found and _heads(names, split[k + 1 :], parter, found):
+            if ("lat" in found or "place" in found) and _heads(
+                names, split[k + 1 :], parter, found
+            ):
                 return at, parter, found
         at += len(line) + 1
     return None
@@ -143,9 +192,15 @@ def header(text: str, lines: int) -> tuple[int, str, Columns] | None:
 def _heads(names: list[str], below: list[str], parter: str, found: Columns) -> bool:
     """Whether names head a table: short, and the line below has about as many columns.
 
-    Words with nothing but spaces between them have to be followed by numbers, or are prose.
+    Words with nothing but spaces between them have to be followed by numbers, or are prose; a
+    column that is to hold both latitude and longitude has to do so.
     """
     following = next((line for line in below if line.strip()), "")
+    if "lat" not in found:
+        at = found.at["place"]
+        cells = next(csv.reader([following], delimiter=parter, skipinitialspace=True), [])
+        lat, _ = _csv_places.pair(cells[at].strip(), names[at]) if at < len(cells) else (np.nan, 0)
+        return bool(lat == lat) and not re.search(r"\d", names[at])
     if parter == " ":
         cells = following.split()
         number = re.compile(r"-?\d+[.,]?\d*")

@@ -7,6 +7,8 @@ from collections.abc import Iterator
 
 from oplog.readers._tally import Tally
 
+TOO_LONG = "a line that is far too long for a row"
+_LONGEST_LINE = 1 << 20
 OPEN_QUOTE = "a quotation mark that is not closed"
 
 Numbered = tuple[int, list[str]]
@@ -22,7 +24,8 @@ def rows(
     are rows, each line is read by itself.
     """
     taken: list[str] = []
-    reader = csv.reader(_noted(_lines(text, begin), taken), delimiter=parter, skipinitialspace=True)
+    lines = _noted(_lines(text, begin, first_line, tally), taken)
+    reader = csv.reader(lines, delimiter=parter, skipinitialspace=True)
     line = first_line
     while True:
         try:
@@ -45,12 +48,18 @@ def rows(
         taken.clear()
 
 
-def _lines(text: str, begin: int) -> Iterator[str]:
-    """Lines with their ends, one at a time, so that a long text is not held twice."""
+def _lines(text: str, begin: int, number: int, tally: Tally) -> Iterator[str]:
+    """Lines with their ends, one at a time, so that a long text is not held twice; empty ones for
+    those that are too long: millions of cells would be made of them."""
     while begin < len(text):
         end = text.find("\n", begin) + 1 or len(text)
-        yield text[begin:end]
+        if end - begin > _LONGEST_LINE:
+            tally.add(TOO_LONG, number, 1, "set aside")
+            yield "\n"
+        else:
+            yield text[begin:end]
         begin = end
+        number += 1
 
 
 def _noted(lines: Iterator[str], taken: list[str]) -> Iterator[str]:

@@ -24,9 +24,12 @@ _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _STAMP = re.compile(
     r"\s*(\d{4})(?:[-/.](\d\d?)[-/.](\d\d?)|(\d\d)(\d\d))"
     r"(?:[Tt ]\s*(\d\d?):(\d\d?)(?::(\d\d?)(?:[.,](\d+))?)?)?"
-    r"\s*(Z|z|UTC|GMT|(?:UTC|GMT)?[+-]\d\d(?::?\d\d)?)?\s*",
+    r"\s*(Z|z|UTC|GMT|[+-]00:?00Z|(?:UTC|GMT)?[+-]\d\d(?::?\d\d)?)?"
+    r"(?:(?<=[Z\d])\[[\w/+-]{3,40}\])?\s*",
     re.ASCII,
 )
+_LONGEST = 100
+"""Of a text that can be a time: what is tried on longer ones would take very long."""
 _OF_YEAR = re.compile(r"\s*(\d{4})-?(\d{3})(?=[Tt ]|$)", re.ASCII)
 _OF_WEEK = re.compile(r"\s*(\d{4})-?W(\d\d)-?(\d)(?=[Tt ]|$)", re.ASCII)
 """The day of the year, and of the week, as ISO 8601 has them."""
@@ -63,6 +66,8 @@ def parse_one(text: str) -> tuple[int, int]:
     """One date-time: ISO 8601 in its common spellings, or nothing."""
     if not text.strip():
         return NAT, MISSING
+    if len(text) > _LONGEST:
+        return NAT, BAD
     text = _of_calendar(text)
     found = _STAMP.fullmatch(text) or _STAMP.fullmatch(_PACKED_CLOCK.sub(r"\1:\2:\3", text))
     if not found:
@@ -106,7 +111,7 @@ def _offset_us(zone: str) -> int:
     if zone[:1] not in ("+", "-"):
         return 0
     digits = zone[1:].replace(":", "").ljust(4, "0")
-    seconds = int(digits[:2]) * 3600 + int(digits[2:]) * 60
+    seconds = int(digits[:2]) * 3600 + int(digits[2:4]) * 60
     return (seconds if zone[0] == "+" else -seconds) * 1_000_000
 
 

@@ -13,7 +13,15 @@ from collections.abc import Iterator
 import numpy as np
 
 from oplog.errors import Problem
-from oplog.readers import _csv_names, _csv_rows, _csv_stamps, _csv_times, _speeds, _times
+from oplog.readers import (
+    _csv_names,
+    _csv_places,
+    _csv_rows,
+    _csv_stamps,
+    _csv_times,
+    _speeds,
+    _times,
+)
 from oplog.readers._csv_names import Columns
 from oplog.readers._csv_rows import Numbered
 from oplog.readers._csv_text import text_of, without_cut_line
@@ -22,21 +30,20 @@ from oplog.readers._rows import Rows, finish, join, unstated
 from oplog.readers._tally import Tally
 from oplog.track import Floats, Track, empty
 
+Part = tuple[Numbered, Columns]
+"""A row and the columns that it is of."""
+
 _ROWS_AT_ONCE = 50_000
 _HEAD_BYTES = 65_536
 _HEAD_LINES = 60
 _FIRST_ROWS = 20
 _MOST_MACHINES = 50
 _ROUND_TEXT = " \t\r\n='\""
-_QUANTITY = re.compile(r"([-+]?\d+(?:[.,]\d+)?)\s*[^\W\d][\w/ ]*")
-_MINUTES = (re.compile(r"[-+]?\d{4}\.\d+[NS]?"), re.compile(r"[-+]?\d{5}\.\d+[EW]?"))
+_QUANTITY = re.compile(r"([-+]?\d+(?:[.,]\d+)?)\s*([^\W\d][\w/ ]*)")
+_LONGEST_QUANTITY = 40
+_NO_FIX = frozenset(["v", "void", "nofix", "none", "invalid", "false", "f", "no", "n"])
+"""What tables say of a position that the receiver only remembers."""
 _DIGIT = re.compile(r"\d")
-_LAST_TWO = re.compile(r"(\d\d\.)")
-"""Degrees and minutes in one number, as NMEA 0183 has them: 5218.1234 and 00009.0000."""
-_SEXAGESIMAL = re.compile(
-    r"""(?P<sign>[-+]?)(?P<deg>\d{1,3})[°d:\s]\s*(?P<min>\d{1,2}(?:[.,]\d+)?)['′m:\s]?\s*"""
-    r"""(?:(?P<sec>\d{1,2}(?:[.,]\d+)?)\s*(?:"|″|''|s)?)?\s*"""
-)
 
 
 def sniff(data: bytes) -> bool:
@@ -66,21 +73,21 @@ def read(data: bytes, name: str, zone: str | None) -> tuple[Track, list[Problem]
     begin = text.find("\n", start) + 1 or len(text)
     first_line = text.count("\n", 0, begin) + 1
 
-    def table(tally: Tally) -> Iterator[Numbered]:
-        return _csv_rows.rows(text, begin, parter, first_line, columns.width, tally)
+    def table(tally: Tally) -> Iterator[Part]:
+        rows = _csv_rows.rows(text, begin, parter, first_line, columns.width, tally)
+        return _without_names(rows, first_line, columns)
 
     order = _csv_times.DAY_FIRST
-    first = [row for row, _ in zip(table(Tally()), range(_FIRST_ROWS), strict=False)]
-    if _csv_stamps.has_times(columns) and _csv_times.has_strokes(_stamps_of(first, columns)):
-        every = (s for row in table(Tally()) for s in _stamps_of([row], columns))
-        order = _csv_times.order_of(every)
+    first = [part for part, _ in zip(table(Tally()), range(_FIRST_ROWS), strict=False)]
+    if _csv_times.has_strokes(s for part in first for s in _stamps_of(part)):
+        order = _csv_times.order_of(s for part in table(Tally()) for s in _stamps_of(part))
     parts, machines = [], set[str]()
-    for batch in _batches(_without_names(table(tally), first_line, columns)):
+    for batch, of_batch in _batches(table(tally)):
         if parter == ",":
-            batch = _as_wide(batch, columns, tally)
+            batch = _as_wide(batch, of_batch, tally)
         if batch:
-            parts.append(_rows(batch, columns, order, tally))
-            machines |= _machines(batch, columns)
+            parts.append(_rows(batch, of_batch, order, tally))
+            machines |= _machines(batch, of_batch)
     if not parts:
         if not tally.found:
             tally.add("a table with a header, but no lines below it", done="nothing to read")
@@ -89,7 +96,7 @@ def read(data: bytes, name: str, zone: str | None) -> tuple[Track, list[Problem]
         listed = ", ".join(sorted(machines)[:6])
         what = f"a table of {len(machines)} machines in one file ({listed})"
         return empty(), [Problem(name, first_line, what, done="export each by itself")]
-    device = "CSV " + " ".join(sorted(columns.at))
+    device = "CSV " + " ".join(sorted(columns.at.keys() - {"valid"}))
     track = _speeds.in_m_s(finish(join(parts), tally, zone, device), tally)
     return track, tally.problems()
 
@@ -98,38 +105,49 @@ def _header(text: str) -> tuple[int, str, Columns] | None:
     return _csv_names.header(text.replace("\r", "\n") if "\n" not in text else text, _HEAD_LINES)
 
 
-def _batches(rows: Iterator[Numbered]) -> Iterator[list[Numbered]]:
+def _batches(parts: Iterator[Part]) -> Iterator[tuple[list[Numbered], Columns]]:
+    """Rows of the same columns, many at a time."""
     batch: list[Numbered] = []
-    for row in rows:
-        batch.append(row)
-        if len(batch) >= _ROWS_AT_ONCE:
-            yield batch
+    columns = Columns()
+    for row, of_row in parts:
+        if batch and (len(batch) >= _ROWS_AT_ONCE or of_row is not columns):
+            yield batch, columns
             batch = []
+        batch.append(row)
+        columns = of_row
     if batch:
-        yield batch
+        yield batch, columns
 
 
-def _without_names(
-    rows: Iterator[Numbered], first_line: int, columns: Columns
-) -> Iterator[Numbered]:
-    """The rows without those that hold names in place of a place: units below the header, or the
-    header again where tables were put one behind the other."""
-    lat, lon = columns.at["lat"], columns.at["lon"]
+def _without_names(rows: Iterator[Numbered], first_line: int, columns: Columns) -> Iterator[Part]:
+    """The rows, each with its columns, without those that hold names in place of a place: units
+    below the header, or a header again where tables were put one behind the other. One that names
+    other columns, or in another order, holds for the rows below it."""
+    places = columns.places
     for line, row in rows:
         # a place begins with no letter but that of a hemisphere
-        if line == first_line or (lat < len(row) and row[lat][:1].isalpha()):
-            places = [row[k].strip(_ROUND_TEXT).casefold() for k in (lat, lon) if k < len(row)]
-            wordy = len(places) == 2 and all(p and not _DIGIT.search(p) for p in places)
-            if (line == first_line and wordy) or places == [columns.names[lat], columns.names[lon]]:
+        if line == first_line or len(row) <= places[-1] or row[places[0]][:1].isalpha():
+            cells = [row[k].strip(_ROUND_TEXT).casefold() for k in places if k < len(row)]
+            if cells == [columns.names[k] for k in places]:
                 continue
-        yield line, row
+            wordy = all(c and not _DIGIT.search(c) for c in cells)
+            if wordy and line != first_line:
+                named = _csv_names.columns([name.strip(_ROUND_TEXT) for name in row])
+                if "lat" in named:
+                    columns, places = named, named.places
+                    continue
+            elif wordy and len(cells) == len(places):
+                continue
+        yield (line, row), columns
 
 
 def _as_wide(batch: list[Numbered], columns: Columns, tally: Tally) -> list[Numbered]:
     """The rows without those that have more cells than the header, where that is the rule and
     places are whole numbers: a decimal comma has cut them in two, and what is left of them can
     still be a place."""
-    width, at = columns.width, (columns.at["lat"], columns.at["lon"])
+    width, at = columns.width, columns.places
+    if len(at) == 1:
+        return batch
     wider = [
         any(cell.strip() for cell in row[width:])
         and not all(re.search(r"\d[.,]\d", row[k]) for k in at)
@@ -149,7 +167,12 @@ def _cells(batch: list[Numbered], columns: Columns, column: str) -> list[str]:
     return [row[index].strip(_ROUND_TEXT) if index < len(row) else "" for _, row in batch]
 
 
-def _stamps_of(batch: list[Numbered], columns: Columns) -> list[str]:
+def _stamps_of(part: Part) -> list[str]:
+    row, columns = part
+    return _stamps([row], columns) if _csv_stamps.has_times(columns) else []
+
+
+def _stamps(batch: list[Numbered], columns: Columns) -> list[str]:
     return _csv_stamps.stamps(columns, lambda column: _cells(batch, columns, column))
 
 
@@ -160,15 +183,20 @@ def _machines(batch: list[Numbered], columns: Columns) -> set[str]:
 def _rows(batch: list[Numbered], columns: Columns, order: str, tally: Tally) -> Rows:
     n = len(batch)
     values = unstated(n)
-    for column, unit in (("speed_m_s", columns.speed_unit_m_s), ("course_deg", 1.0), ("hdop", 1.0)):
+    if "speed_m_s" in columns:
+        unit_m_s = columns.speed_unit_m_s
+        speeds = [_speed_m_s(c, unit_m_s) for c in _cells(batch, columns, "speed_m_s")]
+        values["speed_m_s"] = np.array(speeds)
+    for column in ("course_deg", "hdop"):
         if column in columns:
-            read_as = [_quantity(c) for c in _cells(batch, columns, column)]
-            values[column] = np.array(read_as) * unit
+            values[column] = np.array([_quantity(c)[0] for c in _cells(batch, columns, column)])
+    if "valid" in columns:
+        values["quality"][_are_void(_cells(batch, columns, "valid"))] = 0
     lines = np.array([line for line, _ in batch], np.int64)
     time_us, became = np.full(n, _times.NAT), np.full(n, _times.MISSING, np.int8)
     if _csv_stamps.has_times(columns):
-        stamps = _stamps_of(batch, columns)
-        time_us, became = _csv_times.parse(stamps, lines, order, columns.utc, tally)
+        stamps = _stamps(batch, columns)
+        time_us, became = _csv_times.parse(stamps, lines, order, columns.offset_us, tally)
         time_us = _csv_stamps.milliseconds(columns, lambda c: _cells(batch, columns, c), time_us)
     lat, lon = _places(batch, columns)
     return Rows(time_us, became, lat, lon, **values, where=lines)
@@ -176,43 +204,40 @@ def _rows(batch: list[Numbered], columns: Columns, order: str, tally: Tally) -> 
 
 def _places(batch: list[Numbered], columns: Columns) -> tuple[Floats, Floats]:
     """Latitudes and longitudes."""
-    cells_of = []
-    for column, letters in (("lat", "north"), ("lon", "east")):
-        cells = _cells(batch, columns, column)
-        if letters in columns:
-            sides = _cells(batch, columns, letters)
-            cells = [c + s[:1].upper() for c, s in zip(cells, sides, strict=True)]
-        cells_of.append(cells)
-    if all(p.fullmatch(c) for p, cells in zip(_MINUTES, cells_of, strict=True) for c in cells if c):
-        cells_of = [[_LAST_TWO.sub(r" \1", c) for c in cells] for cells in cells_of]
-    lat, lon = (np.array([_degrees(c) for c in cells]) for cells in cells_of)
-    return lat, lon
+    if "lat" not in columns:
+        return _csv_places.of_one(_cells(batch, columns, "place"), columns.names[columns.places[0]])
+    lats, lons = (
+        [
+            _csv_places.with_side(c, s)
+            for c, s in zip(cells, _cells(batch, columns, side), strict=True)
+        ]
+        if side in columns
+        else cells
+        for cells, side in (
+            (_cells(batch, columns, "lat"), "north"),
+            (_cells(batch, columns, "lon"), "east"),
+        )
+    )
+    return _csv_places.of_two(lats, lons)
 
 
-def _quantity(cell: str) -> float:
-    """A number, with its unit or without."""
-    value = number(_plain(cell))
-    if value != value and (found := _QUANTITY.fullmatch(cell)):
-        value = number(_plain(found[1]))
-    return value
+def _are_void(cells: list[str]) -> list[bool]:
+    """Which rows say that there was no fix. A zero says so where others have something else."""
+    words = [re.sub(r"[\W_]", "", c.casefold()) for c in cells]
+    zero = any(w != "0" for w in words)
+    return [w in _NO_FIX or (zero and w == "0") for w in words]
 
 
-def _plain(cell: str) -> str:
-    return cell.replace(",", ".") if cell.count(",") == 1 else cell
+def _quantity(cell: str) -> tuple[float, str]:
+    """A number and its unit, empty where it has none."""
+    value = number(_csv_places.plain(cell))
+    if value == value or len(cell) > _LONGEST_QUANTITY:
+        return value, ""
+    found = _QUANTITY.fullmatch(cell)
+    return (number(_csv_places.plain(found[1])), found[2]) if found else (np.nan, "")
 
 
-def _degrees(cell: str) -> float:
-    """Degrees with a sign, or with N, S, E or W before or behind; minutes and seconds too."""
-    value = number(_plain(cell))
-    if value == value:
-        return value
-    letter = re.fullmatch(r"([NSEWnsew]?)\s*([^NSEWnsew]*?)\s*([NSEWnsew]?)", cell)
-    if not letter:
-        return np.nan
-    value = number(_plain(letter[2].strip(" °")))
-    if value != value and (parts := _SEXAGESIMAL.fullmatch(letter[2])):
-        minutes, seconds = (number(_plain(parts[g] or "0")) for g in ("min", "sec"))
-        if minutes < 60 and seconds < 60:
-            value = float(parts["deg"]) + (minutes + seconds / 60) / 60
-            value = -value if parts["sign"] == "-" else value
-    return -value if (letter[1] + letter[3]).upper() in ("S", "W") else value
+def _speed_m_s(cell: str, unit_m_s: float) -> float:
+    """A speed, whose unit in the cell counts for more than that of the column."""
+    value, unit = _quantity(cell)
+    return value * (_csv_names.unit_m_s(unit) or unit_m_s)
