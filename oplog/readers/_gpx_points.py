@@ -53,6 +53,7 @@ class Points:
         self.unclosed = b""
         self.in_cdata = False
         self.base = self.refusals = 0
+        self.next = 0
         self.path: list[str] = []
         self.lats: list[str | None] = []
         self.lons: list[str | None] = []
@@ -75,11 +76,17 @@ class Points:
 
     def parse(self, text: bytes, start: int, stop: int) -> None:
         """Give the parser a stretch of the text, in pieces."""
-        for at in range(start, stop, _xml.CHUNK_BYTES):
-            self.xml.Parse(text[at : min(at + _xml.CHUNK_BYTES, stop)], False)
+        _xml.feed(self.xml, text, start, stop)
         marked = any(text.find(mark, start, stop) >= 0 for mark in (b"<!", b"<?"))
         if marked or self.unclosed:
             self.unclosed = _left_open(text, start, stop, self.unclosed)
+
+    def next_in(self, text: bytes, at: int) -> int:
+        """Where the next point begins from a place on, -1 for none; looked for once, however
+        often the reader goes on behind a damage before it."""
+        if 0 <= self.next < max(at, 1):
+            self.next = text.find(b"<trkpt", at)
+        return self.next
 
     def in_markup(self) -> bool:
         """Whether the text given so far may end inside a comment or the like."""

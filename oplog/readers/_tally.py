@@ -68,8 +68,10 @@ class Tally:
         """Count the rows where the mask `bad` is true; `where` holds each row's place."""
         rows = np.flatnonzero(np.asarray(bad))
         if len(rows):
-            place = int(np.asarray(where)[rows[0]])
-            line = self.line_of(place) if self.line_of else place
+            line = 0
+            if (message, done or DONE.get(message, "")) not in self.found:  # all before is counted
+                place = int(np.asarray(where)[rows[0]])
+                line = self.line_of(place) if self.line_of else place
             self.add(message, line if line > 0 else None, len(rows), done)
 
     def problems(self) -> list[Problem]:

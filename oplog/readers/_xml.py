@@ -14,12 +14,14 @@ CHUNK_BYTES = 1 << 16
 
 _DECLARED = re.compile(rb"""^\s*<\?xml[^>]*?encoding\s*=\s*["']([A-Za-z0-9._-]+)["']""")
 _ONE_BYTE = re.compile(r"iso-?_?8859|latin-?\d|windows-?125|cp-?\d|koi8|mac|gb|big5|shift|euc")
-_STRAY = re.compile("[\udc80-\udcff]")
+_STRAY = re.compile("[\udc80-\udcff]+")
 _BARE = re.compile(rb"&(?!(?:amp|lt|gt|quot|apos|#[0-9]{1,7}|#x[0-9a-fA-F]{1,6});)")
-_CONTROL = re.compile(rb"[\x01-\x08\x0b\x0c\x0e-\x1f]")
-_TRICK = re.compile(
-    rb"<!--.*?-->|<!\[CDATA\[.*?\]\]>|(<!(?:DOCTYPE|ENTITY))", re.IGNORECASE | re.DOTALL
-)
+_CONTROLS = bytes([*range(1, 9), 11, 12, *range(14, 32)])
+_CONTROL = re.compile(b"[%s]" % re.escape(_CONTROLS))
+_BLANKED = bytes.maketrans(_CONTROLS, b" " * len(_CONTROLS))
+_PIECE_BYTES = 1 << 20
+_DECLARATION = re.compile(rb"<!(?:(--)|(\[CDATA\[)|DOCTYPE|ENTITY)", re.IGNORECASE)
+_ENDS = (b"-->", b"]]>")
 
 
 class Refused(Exception):
@@ -52,16 +54,30 @@ def as_utf8(data: bytes, tally: Tally) -> bytes:
 
 def repaired(data: bytes, tally: Tally) -> bytes:
     """Bare ampersands written out and control characters blanked, both counted."""
-    for pattern, instead, message in (
-        (_BARE, b"&amp;", "a bare & in the text"),
-        (_CONTROL, b" ", "a control character in the text"),
-    ):
-        first = pattern.search(data)
-        if first:
-            line = data.count(b"\n", 0, first.start()) + 1
-            data, count = pattern.subn(instead, data)
-            tally.add(message, line, count, "read round it")
+    if first := _BARE.search(data):
+        line = data.count(b"\n", 0, first.start()) + 1
+        data, count = _written_out(data)
+        tally.add("a bare & in the text", line, count, "read round it")
+    if first := _CONTROL.search(data):
+        line = data.count(b"\n", 0, first.start()) + 1
+        count = len(data) - len(data.translate(None, _CONTROLS))
+        data = data.translate(_BLANKED)
+        tally.add("a control character in the text", line, count, "read round it")
     return data
+
+
+def _written_out(data: bytes) -> tuple[bytes, int]:
+    """The text with its bare ampersands written out, and how many there were. In pieces: what
+    stands between two of many would otherwise be held as a text of its own."""
+    out, counted, at = [], 0, 0
+    while at < len(data):
+        stop = data.find(b"&", at + _PIECE_BYTES)
+        stop = stop if stop >= 0 else len(data)
+        piece, count = _BARE.subn(b"&amp;", data[at:stop])
+        out.append(piece)
+        counted += count
+        at = stop
+    return b"".join(out), counted
 
 
 def refuse_tricks(data: bytes) -> None:
@@ -70,12 +86,19 @@ def refuse_tricks(data: bytes) -> None:
     # One letter is looked for thirty times as fast as two of which the first is everywhere.
     if b"!" not in data or b"<!" not in data:
         return
-    found = next((m for m in _TRICK.finditer(data) if m[1]), None)
-    if found:
-        raise Refused(
-            found.start(),
-            "the file declares a document type or entities, which no track needs",
-        )
+    at = 0
+    ends = dict.fromkeys(_ENDS, True)  # whether there is another one: each is looked for once
+    while found := _DECLARATION.search(data, at):
+        at = found.end()
+        if not (found[1] or found[2]):
+            raise Refused(
+                found.start(),
+                "the file declares a document type or entities, which no track needs",
+            )
+        end = _ENDS[0] if found[1] else _ENDS[1]
+        behind = data.find(end, at) if ends[end] else -1
+        ends[end] = behind >= 0
+        at = max(at, behind + len(end))
 
 
 def new_parser(
@@ -92,6 +115,19 @@ def new_parser(
     parser.EndElementHandler = on_end
     parser.CharacterDataHandler = on_text
     return parser
+
+
+def feed(parser: expat.XMLParserType, text: bytes, start: int, stop: int) -> None:
+    """Give a parser a stretch of text in pieces. Raises: expat.ExpatError.
+
+    Of a tag without an end it looks through all it has at each piece: these grow until it ends.
+    """
+    at, size = start, CHUNK_BYTES
+    while at < stop:
+        before = parser.CurrentByteIndex
+        parser.Parse(text[at : min(at + size, stop)], False)
+        at += size
+        size = 2 * size if parser.CurrentByteIndex == before else CHUNK_BYTES
 
 
 def _wide_encoding(data: bytes) -> str | None:
@@ -113,9 +149,13 @@ def _valid_utf8(data: bytes, tally: Tally) -> bytes:
         return data
     except UnicodeDecodeError as error:
         line = data.count(b"\n", 0, error.start) + 1
-    text, strays = _STRAY.subn(
-        lambda m: bytes([ord(m[0]) - 0xDC00]).decode("cp1252", "replace"),
-        data.decode("utf-8", "surrogateescape"),
-    )
+    strays = 0
+
+    def western(found: re.Match[str]) -> str:
+        nonlocal strays
+        strays += len(found[0])
+        return found[0].encode("utf-8", "surrogateescape").decode("cp1252", "replace")
+
+    text = _STRAY.sub(western, data.decode("utf-8", "surrogateescape"))
     tally.add("letters that are not UTF-8 as stated", line, strays, "taken as Western European")
     return text.encode()

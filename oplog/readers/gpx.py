@@ -102,7 +102,7 @@ def _feed(points: Points, text: bytes, at: int) -> expat.ExpatError | None:
     Returns the error that stopped it.
     """
     try:
-        while points.refusals < _MOST_REFUSALS and (run := text.find(b"<trkpt", at)) >= 0:
+        while points.refusals < _MOST_REFUSALS and (run := points.next_in(text, at)) >= 0:
             points.parse(text, at, run)
             at = run
             if points.path != _TRACK or points.in_markup():
@@ -143,8 +143,8 @@ def _say_damage(tally: Tally, text: bytes, at: int, points: Points, goes_on: boo
     if not goes_on and text.endswith(b"\0") and not text[at:].strip(b"\0 \r\n\t"):
         tally.add_at("the file ends in zero bytes", at, "all complete points before are read")
         return
-    ended = not points.path and not points.in_markup() and text.rfind(b"</", 0, at) >= 0
-    if not goes_on and ended:
+    ended = not goes_on and not points.path and not points.in_markup()
+    if ended and text.rfind(b"</", 0, at) >= 0:
         what = "text behind the end of the document"
         tally.add_at(what, at, "left out, all points before are read")
         return
