@@ -17,18 +17,23 @@ import numpy as np
 from oplog.errors import Problem
 from oplog.readers import _tally as say
 from oplog.readers import _times
-from oplog.readers._json_parts import documents, text_of
+from oplog.readers._csv_times import respelled
+from oplog.readers._json_parts import LINE_TIMES, documents, plain, text_of
+from oplog.readers._numbers import number
+from oplog.readers._pairs import ends
 from oplog.readers._rows import Rows, finish, unstated
 from oplog.readers._tally import Tally
 from oplog.track import Track, empty
 
-_LINE_TIMES = ("coordtimes", "times", "timestamps", "time", "coordinatetimes")
 _POINT_TIMES = (
     *("time", "timestamp", "datetime", "utc", "when", "timeutc", "utctime", "gpstime", "fixtime"),
     *("recordedat", "timestamputc", "timestampms", "unixtime", "epoch", "ts", "date"),
 )
+_OTHER_KINDS = ("LineString", "MultiLineString", "Polygon", "MultiPolygon", "MultiPoint")
 UNPAIRED = "times and places of a line do not pair up: there are more times"
 METRES = "positions are metres on a map grid, not degrees: export it as WGS 84"
+_BESIDE = (*LINE_TIMES, "coordinateproperties")
+"""What some write beside the properties, or into the geometry."""
 _LEAST_METRES = 1000.0
 _WORDS = (b'"coordinates"', b'"Feature"', b'"FeatureCollection"')
 _DEEPEST = 64
@@ -58,7 +63,7 @@ def read(data: bytes, name: str, zone: str | None) -> tuple[Track, list[Problem]
         areas += kind in ("Polygon", "MultiPolygon")
         found = _positions(geometry, properties, segment)
         timed = _first_of(properties, _POINT_TIMES) is not None
-        placeless += timed and not found and kind in (None, "Point")
+        placeless += timed and not found and kind not in _OTHER_KINDS
         positions += found
         tally.add(UNPAIRED, None, _more_times(geometry, properties), "the first with the first")
     tally.add(say.NO_POSITION, count=placeless)
@@ -94,14 +99,30 @@ def _features(value: Any, depth: int = 0) -> Iterator[tuple[dict[str, Any], dict
     elif isinstance(value, dict):
         if isinstance(value.get("features"), list):
             yield from _features(value["features"], depth + 1)
-        elif "geometry" in value:
-            geometry, properties = value["geometry"], value.get("properties")
-            yield (
-                geometry if isinstance(geometry, dict) else {},
-                properties if isinstance(properties, dict) else {},
-            )
+        elif "geometry" in value or value.get("type") == "Feature":
+            properties = value.get("properties")
+            properties = properties if isinstance(properties, dict) else {}
+            beside = {k: v for k, v in value.items() if plain(k) in _BESIDE}
+            for geometry in _geometries(value.get("geometry")):
+                yield geometry, {**_of_geometry(geometry), **beside, **properties}
         elif "coordinates" in value:
-            yield value, {}
+            yield value, _of_geometry(value)
+        else:
+            for inner in value.values():  # wrapped in an answer of a server
+                yield from _features(inner, depth + 1) if isinstance(inner, dict | list) else ()
+
+
+def _geometries(geometry: Any) -> list[dict[str, Any]]:
+    """The geometry, or those of a collection."""
+    if not isinstance(geometry, dict):
+        return [{}]
+    inner = geometry.get("geometries")
+    return [g for g in inner if isinstance(g, dict)] if isinstance(inner, list) else [geometry]
+
+
+def _of_geometry(geometry: dict[str, Any]) -> dict[str, Any]:
+    """Times that a geometry holds itself."""
+    return {k: v for k, v in geometry.items() if plain(k) in _BESIDE}
 
 
 def _positions(
@@ -113,7 +134,7 @@ def _positions(
         return []
     if kind == "Point":
         return [(coordinates, _first_of(properties, _POINT_TIMES), 0)]
-    times = _first_of(properties.get("coordinateProperties", properties), _LINE_TIMES)
+    times = _times_of(properties)
     if kind in ("LineString", "MultiPoint"):
         return _line(coordinates, times, 1000 * feature + 1)
     if kind == "MultiLineString":
@@ -124,10 +145,29 @@ def _positions(
     return []
 
 
+def _times_of(properties: dict[str, Any]) -> Any:
+    """The times of a line: a list, of lists where it has several parts."""
+    each = _first_of(properties, ("coordinateproperties",))
+    times = _first_of(each, LINE_TIMES) if isinstance(each, dict) else _of_each(each)
+    if times is None:
+        times = _first_of(properties, LINE_TIMES)
+    if isinstance(times, str) and times.lstrip().startswith("["):  # a list, written as text
+        times = next(iter(documents(times, Tally(""))), None)
+    return times
+
+
+def _of_each(properties: Any) -> Any:
+    """Times from a list with properties for each place."""
+    if not isinstance(properties, list):
+        return None
+    found = [_of_each(p) if isinstance(p, list) else _first_of(p, _POINT_TIMES) for p in properties]
+    return found if any(f is not None for f in found) else None
+
+
 def _more_times(geometry: dict[str, Any], properties: dict[str, Any]) -> int:
     """How many more times than places a line has, or all lines together."""
     kind, places = geometry.get("type"), geometry.get("coordinates")
-    times = _first_of(properties.get("coordinateProperties", properties), _LINE_TIMES)
+    times = _first_of(properties.get("coordinateProperties", properties), LINE_TIMES)
     if kind not in ("LineString", "MultiLineString") or not isinstance(places, list):
         return 0
 
@@ -150,11 +190,25 @@ def _by_line(lines: list[Any], times: Any) -> Iterator[tuple[Any, Any]]:
 
 
 def _line(line: Any, times: Any, segment: int) -> list[tuple[Any, Any, int]]:
+    """Positions with their times: the n-th with the n-th; where their numbers differ and some
+    cannot be read, those before and behind that."""
     if not isinstance(line, list):
         return []
-    stamps = times if isinstance(times, list) else []
+    stamps: list[Any] = times if isinstance(times, list) else []
+    if not stamps:
+        return [(position, _fourth(position), segment) for position in line]
+    if len(stamps) != len(line):
+        lost = [k for k, s in enumerate(stamps) if _time(s)[1] == _times.BAD]
+        usual = len(line[0]) if line and isinstance(line[0], list) else 0
+        gone = [k for k, p in enumerate(line) if np.isnan(_lonlat(p)).any() or len(p) != usual]
+        if lost or gone:
+            front, back = ends(
+                len(stamps), len(line), [(k, k + 1) for k in lost], [(k, k + 1) for k in gone]
+            )
+            between = [None] * (len(line) - front - back)
+            stamps = [*stamps[:front], *between, *stamps[len(stamps) - back :]]
     return [
-        (position, stamps[k] if k < len(stamps) else None if stamps else _fourth(position), segment)
+        (position, stamps[k] if k < len(stamps) else None, segment)
         for k, position in enumerate(line)
     ]
 
@@ -170,46 +224,47 @@ def _first_of(properties: Any, names: tuple[str, ...]) -> Any:
     """The likeliest of the properties of such names, case and punctuation aside."""
     if not isinstance(properties, dict):
         return None
-    plain = {
-        re.sub(r"[\W_]", "", str(key).casefold()): value
-        for key, value in properties.items()
-        if value is not None
-    }
-    return next((plain[n] for n in names if n in plain), None)
+    known = {plain(str(key)): value for key, value in properties.items() if value is not None}
+    return next((known[n] for n in names if n in known), None)
 
 
 def _rows(positions: list[tuple[Any, Any, int]]) -> Rows:
     n = len(positions)
-    lonlat = np.array([_lonlat(position) for position, _, _ in positions])
-    times = [_time(stamp) for _, stamp, _ in positions]
+    # Lists of pairs would take ten times the memory of the arrays.
+    lonlat = np.fromiter((v for p, _, _ in positions for v in _lonlat(p)), np.float64, 2 * n)
+    times = np.fromiter((v for _, stamp, _ in positions for v in _time(stamp)), np.int64, 2 * n)
     columns = unstated(n)
-    columns["segment"] = np.array([s % 2**31 for _, _, s in positions], np.int32)
+    columns["segment"] = np.fromiter((s % 2**31 for _, _, s in positions), np.int32, n)
     return Rows(
-        np.array([t for t, _ in times], np.int64),
-        np.array([b for _, b in times], np.int8),
-        lonlat[:, 1],
-        lonlat[:, 0],
+        times[::2].copy(),
+        times[1::2].astype(np.int8),
+        lonlat[1::2].copy(),
+        lonlat[::2].copy(),
         **columns,
         where=np.full(n, -1),
     )
 
 
 def _lonlat(position: Any) -> tuple[float, float]:
-    if isinstance(position, list) and len(position) >= 2:
-        lon, lat = position[:2]
-        if type(lon) in (int, float) and type(lat) in (int, float):
-            try:
-                return float(lon), float(lat)
-            except OverflowError:
-                pass
-    return np.nan, np.nan
+    if not isinstance(position, list) or len(position) < 2:
+        return np.nan, np.nan
+    lon, lat = (_degrees(value) for value in position[:2])
+    return lon, lat
+
+
+def _degrees(value: Any) -> float:
+    """A number, also where it is written as text."""
+    if isinstance(value, str):
+        return number(value)
+    return float(value) if type(value) in (int, float) else np.nan
 
 
 def _time(stamp: Any) -> tuple[int, int]:
     """ISO 8601, or seconds or milliseconds since 1970."""
     if isinstance(stamp, str):
         if not _COUNT.fullmatch(stamp):
-            return _times.parse_one(stamp)
+            found = _times.parse_one(stamp)
+            return _times.parse_one(respelled(stamp)) if found[1] == _times.BAD else found
         stamp = float(stamp)
     if type(stamp) in (int, float) and 0 < stamp < 1e14:
         return round(stamp * (1e3 if stamp > 1e11 else 1e6)), _times.GOOD

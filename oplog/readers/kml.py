@@ -13,15 +13,20 @@ import numpy as np
 
 from oplog.errors import Problem
 from oplog.readers import _times, _xml
-from oplog.readers._kml_pairs import Item, pairs
 from oplog.readers._numbers import number
+from oplog.readers._pairs import Item, pairs
 from oplog.readers._rows import Rows, finish, unstated
 from oplog.readers._tally import Tally
+from oplog.records import dataclass
 from oplog.track import Track, empty
 
 _HEAD_BYTES = 65_536
 _RESUME = re.compile(rb"<(?:[A-Za-z_][\w.-]*:)?(when|coord|Track|Placemark)(?=[\s>])")
 _END = re.compile(rb"</(?:[\w.-]+:)?kml\s*>\s*$")
+_VIEWS = {"LookAt", "Camera"}
+"""They can have a time of their own: that of what is to be seen from there."""
+_STARTS = ("when", "begin", "coord", "coordinates", "Track", "Placemark")
+"""What begins inside no time or place: there the end of that is missing."""
 _END_TAGS = re.compile(rb"(?:\s*</[^<>]*>)*\s*")
 
 
@@ -61,6 +66,8 @@ def read(data: bytes, name: str, zone: str | None) -> tuple[Track, list[Problem]
         known = {when for when, *_ in found.fixes}
         others = sum(when not in known for when, *_ in found.points)
         tally.add("points with times beside a track", None, others, "left out: the track is read")
+    else:
+        tally.add("points without a time among those with one", None, found.timeless, "left out")
     if found.unpaired:
         tally.add(
             "times and places of a track do not pair up",
@@ -71,13 +78,13 @@ def read(data: bytes, name: str, zone: str | None) -> tuple[Track, list[Problem]
     return finish(_rows(fixes), tally, zone, "KML"), tally.problems()
 
 
-def _go_on(found: Tracks, text: bytes, error: expat.ExpatError, tally: Tally) -> None:
+def _go_on(found: Tracks, text: bytes, damage: Damage, tally: Tally) -> None:
     """Read on behind each damage. Raises: _xml.Refused."""
     at = 0
-    stop: expat.ExpatError | None = error
+    stop: Damage | None = damage
     while stop is not None:
-        at = max(found.base + found.xml.ErrorByteIndex, at)
-        line = found.base_line + stop.lineno
+        at = max(found.base + stop.place, at)
+        line = found.base_line + stop.line
         start = found.resume(text, at)
         if start is None:
             if not _END_TAGS.fullmatch(text, at) or not _END.search(text):
@@ -86,6 +93,19 @@ def _go_on(found: Tracks, text: bytes, error: expat.ExpatError, tally: Tally) ->
         tally.add("damaged XML", line, 1, "stepped over")
         at, stop = start + 1, found.feed(text, start)
     found.end_track()
+
+
+class Unclosed(Exception):
+    """The end of a time or a place is missing: something else begins inside it."""
+
+
+@dataclass(frozen=True)
+class Damage:
+    """What stopped a parser: the byte from which to look on, and the line, both from 0 or 1 where
+    the parser began."""
+
+    place: int
+    line: int
 
 
 class Tracks:
@@ -98,27 +118,29 @@ class Tracks:
         self.fixes: list[tuple[str, str, int, int]] = []
         self.points: list[tuple[str, str, int, int]] = []
         self.items: list[Item] = []
-        self.hole: int | None = None
+        self.holes: set[int] = set()
         self.when = self.place = ""
-        self.segment = self.unpaired = self.lines = 0
+        self.segment = self.unpaired = self.lines = self.timeless = 0
         self.start = self.base = self.base_line = 0
+        self.unclosed = Damage(0, 1)
         self.path: list[str] = []
         self.text: list[str] | None = None
         self.xml = _xml.new_parser(self.on_start, self.on_end, self.on_text)
 
-    def feed(self, text: bytes, start: int = 0) -> expat.ExpatError | None:
-        """Read a document from a place on; the error that stopped it."""
+    def feed(self, text: bytes, start: int = 0) -> Damage | None:
+        """Read a document from a place on; what stopped it."""
         try:
-            for at in range(start, len(text), _xml.CHUNK_BYTES):
-                self.xml.Parse(text[at : at + _xml.CHUNK_BYTES], False)
+            _xml.feed(self.xml, text, start, len(text))
             self.xml.Parse(b"", True)
         except expat.ExpatError as error:
-            return error
+            return Damage(self.xml.ErrorByteIndex + 1, error.lineno)
+        except Unclosed:
+            return self.unclosed
         return None
 
     def resume(self, text: bytes, at: int) -> int | None:
         """Make a new parser ready to go on at the next element of use; where that is."""
-        found = _RESUME.search(text, at + 1)
+        found = _RESUME.search(text, at)
         if found is None:
             return None
         tag = found[1].decode()
@@ -128,8 +150,8 @@ class Tracks:
         frame = self.path[: kept[-1] + 1] if kept else ["kml"]
         if tag in ("Track", "Placemark"):
             self.end_track()
-        elif self.hole is None:
-            self.hole = len(self.items)
+        else:
+            self.holes.add(len(self.items))
         self.path, self.text = [], None
         self.xml = _xml.new_parser(self.on_start, self.on_end, self.on_text)
         opened = "".join(f"<{raw}>" for raw in frame).encode()
@@ -146,6 +168,9 @@ class Tracks:
                 f"elements are nested more than {_xml.DEEPEST} deep",
             )
         tag = _local(tag)
+        if self.text is not None and tag in _STARTS:
+            self.unclosed = Damage(self.xml.CurrentByteIndex, self.xml.CurrentLineNumber)
+            raise Unclosed
         above = _local(self.path[-2]) if len(self.path) > 1 else ""
         self.lines += tag == "LineString"
         if tag == "Placemark":
@@ -154,6 +179,7 @@ class Tracks:
             ("when", "Track"),
             ("coord", "Track"),
             ("when", "TimeStamp"),
+            ("begin", "TimeSpan"),
             ("coordinates", "Point"),
         ):
             self.text = []
@@ -164,14 +190,17 @@ class Tracks:
         above = _local(self.path[-1]) if self.path else ""
         if tag == "Track":
             self.end_track()
-        elif tag == "Placemark" and self.when and self.place:
-            self.points.append((self.when, self.place, 0, self.line()))
+        elif tag == "Placemark":
+            if self.when and self.place:
+                self.points.append((self.when, self.place, 0, self.line()))
+            self.timeless += bool(self.place and not self.when)
         elif self.text is not None:
             text, self.text = "".join(self.text).strip(), None
             if above == "Track":
                 self.items.append(Item(tag == "when", text, self.line()))
-            elif tag == "when":
-                self.when = text
+            elif tag in ("when", "begin"):
+                if not _VIEWS.intersection(map(_local, self.path)):
+                    self.when = text
             else:
                 self.place = text
 
@@ -187,15 +216,22 @@ class Tracks:
         """Pair times with places; an empty place is a moment without one."""
         if not self.items:
             return
-        paired = pairs(self.items, self.hole)
+        paired = pairs(self.items, self.holes, _readable)
         self.unpaired += len(self.items) - 2 * len(paired)
         self.fixes += [(w.text, c.text, self.segment, c.line) for w, c in paired if c.text]
-        self.items, self.hole = [], None
+        self.items, self.holes = [], set()
         self.segment += 1
 
 
 def _local(tag: str) -> str:
     return tag.rpartition(":")[2]
+
+
+def _readable(item: Item) -> bool:
+    """Whether a time is a time, and a place has two numbers."""
+    if item.is_time:
+        return _times.parse_one(item.text)[1] != _times.BAD
+    return all(part == part for part in map(number, item.text.replace(",", " ").split()))
 
 
 def _rows(fixes: list[tuple[str, str, int, int]]) -> Rows:
