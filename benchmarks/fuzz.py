@@ -36,7 +36,9 @@ CORPUS = Path(os.environ.get("OPLOG_CORPUS", Path(__file__).parents[2] / "shared
 LONGEST_BYTES = 8192
 SLOWEST_S = 2.0
 MOST_GROWTH_KB = 400 << 10
-RUNS_OF_A_PROCESS = 20_000
+RUNS_OF_A_PROCESS = 4_000
+"""What is traced leaks: a quarter of a megabyte with each log of sentences. The same logs read
+without tracing, thousands of them in one process, stay at 41 MB."""
 
 WORDS = {
     "gpx": """<trkpt </trkpt> <trkseg> </trkseg> <trk> </trk> <gpx </gpx> lat=" lon=" <time> </time>
@@ -215,7 +217,7 @@ def fuzz(kind: str, seconds: int) -> None:
         f"-max_total_time={seconds}",
         f"-max_len={LONGEST_BYTES}",
         "-timeout=20",
-        "-rss_limit_mb=0",  # what is traced leaks; the growth with one input is watched instead
+        "-rss_limit_mb=0",  # what is traced leaks: the growth with one input is watched
         f"-runs={RUNS_OF_A_PROCESS}",
         f"-dict={OUT / (kind + '.dict')}",
         f"-artifact_prefix={finds}/",
