@@ -169,3 +169,12 @@ def test_a_settings_file_is_no_json():
         assert "JSON" not in read(text, name="x")[1][0].message
     for text in (b'{"a": 1}', b"[1, 2]", b' [ {"a": []} ]', b"[]", b"{}"):
         assert "JSON" in read(text, name="x")[1][0].message
+
+
+def test_what_a_file_manager_puts_beside_each_file_is_passed_over():
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w") as archive:
+        for name in ("stick/._a.gpx", "__MACOSX/._a.gpx", "stick/.DS_Store", "stick/Thumbs.db"):
+            archive.writestr(name, b"\0\5\x16\7\0\2\0\0Mac OS X")
+        archive.writestr("stick/a.gpx", GPX)
+    assert came_in(out.getvalue()) == (600, [])

@@ -121,6 +121,9 @@ def _unpacked(pieces: Iterator[bytes], what: str, tally: Tally, left: list[int])
 
 def _is_clutter(name: str) -> bool:
     last = name.rpartition("/")[2]
+    # beside each file, on media that keep no attributes, Apple puts ._ and its name
+    if last.startswith("._"):
+        return True
     return name.startswith("__MACOSX/") or last in (".DS_Store", "Thumbs.db", "desktop.ini")
 
 
