@@ -277,3 +277,16 @@ def test_degrees_with_decimals_are_no_minutes():
     assert "a position that cannot be one" in said[0]
     track, _ = messages(line("GPRMC,080000.00,A,0052.3000,N,00000.1500,E,4.0,90.0,020524,,,A"))
     assert track.lat == pytest.approx([52.3 / 60])
+
+
+@pytest.mark.parametrize("date", ["060180", "010170"])
+def test_a_clock_that_is_set_late_costs_no_fix_behind_it(date):
+    """Where most were dated before there were receivers the rest was held back with them."""
+    unset = [rmc(f"0000{k:02d}.00", f"06.0{k:02d}0", date=date) for k in range(40)]
+    good = [rmc(f"0800{k:02d}.00", f"07.0{k:02d}0") for k in range(10)]
+    track, said = messages("".join(unset + good))
+    assert times(track) == [f"2024-05-02T08:00:0{k}.000" for k in range(10)]
+    assert len(said) == 1
+    assert "a clock that was not set" in said[0]
+    assert "(40 times)" in said[0]
+    assert len(messages("".join(unset))[0]) == 40

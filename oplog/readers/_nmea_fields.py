@@ -190,7 +190,8 @@ def set_clock(out: Said, s: Sentences, number: int) -> None:
 
 
 def date(s: Sentences, number: int, month_first: bool = False) -> Ints:
-    """ddmmyy (or mmddyy) as days since 1970; years from 80 on belong to the last century.
+    """ddmmyy (or mmddyy) as days since 1970; years from 70 on belong to the last century
+    (a clock that was not set may begin in 1970).
 
     Some write the whole year.
     """
@@ -201,7 +202,7 @@ def date(s: Sentences, number: int, month_first: bool = False) -> Ints:
     day, month = days_months // 100, days_months % 100
     if month_first:
         day, month = month, day
-    year = year + np.where(whole, 0, np.where(year < 80, 2000, 1900))
+    year = year + np.where(whole, 0, np.where(year < 70, 2000, 1900))
     good &= (places == 0) & (whole | (end - begin == 6)) & valid_date(year, month, day)
     return np.where(good, days_of(year, month, day), UNKNOWN)
 

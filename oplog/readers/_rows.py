@@ -18,6 +18,8 @@ from oplog.track import NOT_STATED, Floats, Track, empty, track
 
 _CYCLE_US = CYCLE_DAYS * _times.DAY_US
 _ASTRAY_US = 3653 * _times.DAY_US
+_FIRST_GPS_US = 3658 * _times.DAY_US
+"""1980-01-07: weeks of GPS are counted from the day before."""
 _MOST_ASTRAY = 0.2
 
 
@@ -150,17 +152,22 @@ def _first_of_each(time_us: _times.Ints, lat: Floats, lon: Floats) -> NDArray[np
 
 
 def _astray(time_us: _times.Ints) -> NDArray[np.bool_] | None:
-    """Mask of a few fixes dated ten years and more from the middle one, as a receiver writes them
-    before it knows the date; None if there are none.
+    """Mask of a few fixes dated ten years and more from the middle one, and of any number dated
+    before there were receivers, as these write them before they know the date; None for none.
 
     Those that are off by 1024 weeks are told otherwise (see _steps).
     """
-    timed = time_us[time_us != _times.NAT]
-    if not len(timed) or int(timed.max()) - int(timed.min()) <= _ASTRAY_US:
+    known = time_us != _times.NAT
+    astray = known & (time_us < _FIRST_GPS_US)
+    if not known.any() or (astray == known).all():
         return None
-    apart = np.abs(time_us - np.partition(timed, len(timed) // 2)[len(timed) // 2])
-    astray = (time_us != _times.NAT) & (apart > _ASTRAY_US) & ~_of_cycles(apart)
-    return astray if 0 < astray.sum() <= _MOST_ASTRAY * len(timed) else None
+    timed = time_us[known & ~astray]
+    if int(timed.max()) - int(timed.min()) > _ASTRAY_US:
+        apart = np.abs(time_us - np.partition(timed, len(timed) // 2)[len(timed) // 2])
+        few = known & ~astray & (apart > _ASTRAY_US) & ~_of_cycles(apart)
+        if few.sum() <= _MOST_ASTRAY * len(timed):
+            astray |= few
+    return astray if astray.any() else None
 
 
 def _of_cycles(apart_us: _times.Ints) -> NDArray[np.bool_]:

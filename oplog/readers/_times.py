@@ -63,13 +63,17 @@ def parse_bytes(packed: Bytes, texts: list[str] | None = None) -> tuple[Ints, ND
 
 
 def parse_one(text: str) -> tuple[int, int]:
-    """One date-time: ISO 8601 in its common spellings, or nothing."""
+    """One date-time: ISO 8601 in its common spellings, another spelling, or nothing."""
     if not text.strip():
         return NAT, MISSING
     if len(text) > _LONGEST:
         return NAT, BAD
     text = _of_calendar(text)
     found = _STAMP.fullmatch(text) or _STAMP.fullmatch(_PACKED_CLOCK.sub(r"\1:\2:\3", text))
+    if not found:
+        from oplog.readers._spellings import respelled
+
+        found = _STAMP.fullmatch(respelled(text))
     if not found:
         return NAT, BAD
     whole, *date, hours, minutes, seconds, fraction, zone = found.groups(default="")

@@ -17,7 +17,6 @@ import numpy as np
 from oplog.errors import Problem
 from oplog.readers import _tally as say
 from oplog.readers import _times
-from oplog.readers._csv_times import respelled
 from oplog.readers._json_parts import LINE_TIMES, documents, plain, text_of
 from oplog.readers._numbers import number
 from oplog.readers._pairs import ends
@@ -263,8 +262,7 @@ def _time(stamp: Any) -> tuple[int, int]:
     """ISO 8601, or seconds or milliseconds since 1970."""
     if isinstance(stamp, str):
         if not _COUNT.fullmatch(stamp):
-            found = _times.parse_one(stamp)
-            return _times.parse_one(respelled(stamp)) if found[1] == _times.BAD else found
+            return _times.parse_one(stamp)
         stamp = float(stamp)
     if type(stamp) in (int, float) and 0 < stamp < 1e14:
         return round(stamp * (1e3 if stamp > 1e11 else 1e6)), _times.GOOD
