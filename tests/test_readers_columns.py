@@ -66,6 +66,7 @@ def test_a_number_beside_the_place_is_no_hemisphere(name):
         ("GPS fix", "A", "V"),
         ("fix", "1", "0"),
         ("Fix Status", "3D", "invalid"),
+        ("status", "A", "V"),
     ],
 )
 def test_a_place_that_the_receiver_only_remembers_is_no_fix(name, good, bad):
@@ -78,8 +79,28 @@ def test_a_place_that_the_receiver_only_remembers_is_no_fix(name, good, bad):
     assert [(p.message, p.line, p.count) for p in problems] == [("the receiver had no fix", 2, 40)]
 
 
-def test_a_column_that_is_never_filled_denies_nothing():
-    text = table("time,lat,lon,valid", lambda t, a, o: f"{iso(t)},{a:.9f},{o:.9f},0")
+@pytest.mark.parametrize(
+    ("name", "cell"),
+    [("valid", "0"), ("fix", "{t.second}"), ("status", "{t.second}"), ("status", "V2")],
+)
+def test_a_column_that_says_something_else_denies_nothing(name, cell):
+    text = table(
+        f"time,lat,lon,{name}", lambda t, a, o: f"{iso(t)},{a:.9f},{o:.9f},{cell.format(t=t)}"
+    )
+    assert_right(came_in(text)[0], 200)
+
+
+def test_columns_read_since_change_no_device():
+    plain = table("time,lat,lon", lambda t, a, o: f"{iso(t)},{a:.9f},{o:.9f}")
+    more = table("time,lat,lon,valid,status,location", lambda t, a, o: f"{iso(t)},{a},{o},1,A,Barn")
+    assert came_in(plain)[0].device == came_in(more)[0].device
+
+
+@pytest.mark.parametrize(
+    "names", ["vehicle_lat,vehicle_lon", "Lati,Longi", "Enlem,Boylam", "纬度,经度", "緯度,経度"]
+)
+def test_names(names):
+    text = table(f"time,{names}", lambda t, a, o: f"{iso(t)},{a:.9f},{o:.9f}")
     assert_right(came_in(text)[0], 200)
 
 

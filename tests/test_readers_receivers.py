@@ -290,3 +290,17 @@ def test_a_clock_that_is_set_late_costs_no_fix_behind_it(date):
     assert "a clock that was not set" in said[0]
     assert "(40 times)" in said[0]
     assert len(messages("".join(unset))[0]) == 40
+
+
+@pytest.mark.parametrize("end", ["\r\n", "\n", "\r"])
+def test_a_logger_that_leaves_out_the_dollar(end):
+    """It reads up to that, and writes what follows."""
+    whole = "".join(rmc(f"0800{k:02d}.00") + gga(f"0800{k:02d}.00") for k in range(20))
+    bare = whole.replace("$", "").replace("\r\n", end)
+    track, said = messages(bare)
+    assert times(track) == [f"2024-05-02T08:00:{k:02d}.000" for k in range(20)]
+    assert said == []
+    track, said = messages(bare.replace("080005", "080006"))
+    assert len(track) == 19
+    assert "checksum does not match" in said[0]
+    assert "line 11" in said[0]

@@ -23,19 +23,19 @@ _BEFORE = (
 _AFTER = "(?:utc|gmt|z|local|iso|stamp|of|fix|gps|s|ms|us|ns|sec|second|millis|hms)*"
 _PLACE_BEFORE = (
     "(?:gps|gnss|pos|position|point|location|loc|coord|coords|coordinates|wgs84|dd|fix|decimal|nav"
-    "|geo|geographische|zeměpisná|zemepisná)*"
+    "|geo|géo|geographische|zeměpisná|zemepisná|vehicle|asset|device|unit|machine|tractor|current)*"
 )
 _PLACE_AFTER = "(?:wgs84|deg|degree|dd|dec|decimal|{letters})*"
 _LAT = (
-    "(?:lat|latitude|latitud|latitudine|breite|breitengrad|breedtegraad|ycoord|bredde|breddegrad"
+    "(?:lat|lati|latitude|latitud|latitudine|breite|breitengrad|breedtegraad|ycoord|bredde|breddegrad"
     "|breddgrad|szerokość|szerokośćgeograficzna|šířka|leveysaste|leveys|šírka"
-    "|широта)"
+    "|широта|enlem|纬度|緯度)"
 )
 _LON = (
-    "(?:lon|lng|long|longitude|longitud|longitudine|laenge|länge|längengrad|laengengrad"
+    "(?:lon|lng|long|longi|longitude|longitud|longitudine|laenge|länge|längengrad|laengengrad"
     "|lengtegraad|xcoord|længde|længdegrad|lengde|lengdegrad|längd|längdgrad|długość"
     "|długośćgeograficzna|délka|pituusaste"
-    "|pituus|dĺžka|долгота)"
+    "|pituus|dĺžka|долгота|boylam|经度|經度|経度)"
 )
 _PATTERNS = {
     "date": re.compile(
@@ -59,6 +59,7 @@ _PATTERNS = {
         "(?:gps|gnss|pos|position|location|is|has)*"
         "(?:valid|validity|fix|fixvalid|fixok|fixstatus|fixtype|fixmode|fixquality)"
     ),
+    "status": re.compile("(?:gps|gnss|data|nav)*status"),
     "place": re.compile(
         "(?:gps|gnss|wkt|the)*(?:wkt|geom|geometry|shape|point|location|position|coords?|coordinates?"
         "|lat(?:itude)?(?:lon|lng|long|longitude)|(?:lon|lng|long|longitude)lat(?:itude)?)"

@@ -41,6 +41,8 @@ _MOST_MACHINES = 50
 _ROUND_TEXT = " \t\r\n='\""
 _QUANTITY = re.compile(r"([-+]?\d+(?:[.,]\d+)?)\s*([^\W\d][\w/ ]*)")
 _LONGEST_QUANTITY = 40
+_NOT_OF_DEVICE = {"valid", "status", "place"}
+"""Columns read since devices are known by their columns."""
 _NO_FIX = frozenset(["v", "void", "nofix", "none", "invalid", "false", "f", "no", "n"])
 """What tables say of a position that the receiver only remembers."""
 _DIGIT = re.compile(r"\d")
@@ -96,7 +98,7 @@ def read(data: bytes, name: str, zone: str | None) -> tuple[Track, list[Problem]
         listed = ", ".join(sorted(machines)[:6])
         what = f"a table of {len(machines)} machines in one file ({listed})"
         return empty(), [Problem(name, first_line, what, done="export each by itself")]
-    device = "CSV " + " ".join(sorted(columns.at.keys() - {"valid"}))
+    device = "CSV " + " ".join(sorted(columns.at.keys() - _NOT_OF_DEVICE))
     track = _speeds.in_m_s(finish(join(parts), tally, zone, device), tally)
     return track, tally.problems()
 
@@ -192,6 +194,10 @@ def _rows(batch: list[Numbered], columns: Columns, order: str, tally: Tally) -> 
             values[column] = np.array([_quantity(c)[0] for c in _cells(batch, columns, column)])
     if "valid" in columns:
         values["quality"][_are_void(_cells(batch, columns, "valid"))] = 0
+    if "status" in columns:
+        letters = [c.strip().upper() for c in _cells(batch, columns, "status")]
+        if set(letters) <= {"A", "V", ""}:  # as RMC has it; other columns of the name say more
+            values["quality"][[letter == "V" for letter in letters]] = 0
     lines = np.array([line for line, _ in batch], np.int64)
     time_us, became = np.full(n, _times.NAT), np.full(n, _times.MISSING, np.int8)
     if _csv_stamps.has_times(columns):
@@ -222,9 +228,10 @@ def _places(batch: list[Numbered], columns: Columns) -> tuple[Floats, Floats]:
 
 
 def _are_void(cells: list[str]) -> list[bool]:
-    """Which rows say that there was no fix. A zero says so where others have something else."""
+    """Which rows say that there was no fix. A zero says so where others have other digits, or
+    words; where they have larger numbers these count something."""
     words = [re.sub(r"[\W_]", "", c.casefold()) for c in cells]
-    zero = any(w != "0" for w in words)
+    zero = any(w != "0" for w in words) and not any(w.isdigit() and len(w) > 1 for w in words)
     return [w in _NO_FIX or (zero and w == "0") for w in words]
 
 

@@ -30,6 +30,8 @@ _BINARY_GAP_BYTES = 32
 _LEAST_BINARY_BYTES = 4
 _HARDLY, _REGULAR = 9, 5
 _SENTENCE = re.compile(rb"[$!][A-Z]{2}[A-Z0-9]{2,3},")
+_BARE = re.compile(rb"^[A-Z]{2}(?:RMC|GGA|GLL|GNS|VTG|ZDA),(?=[\d.]*,)", re.MULTILINE)
+"""A sentence without its `$`: some loggers read up to that, and write what follows."""
 _WIDE_DOLLAR = re.compile(rb"\0\$\0[A-Z]\0|\$\0[A-Z]\0")
 _DATUM = re.compile(rb"\$(?:..DTM|PGRMM),([A-Za-z0-9 _/.-]{2,20})[,*]")
 _WGS_84 = (b"W84", b"WGS 84", b"WGS84", b"WGS-84")
@@ -47,12 +49,13 @@ _STANDARD = frozenset(
 
 def sniff(data: bytes) -> bool:
     """A sentence somewhere near the beginning."""
-    return bool(_SENTENCE.search(_one_byte(data[: 1 << 20])))
+    head = _one_byte(data[: 1 << 20])
+    return bool(_SENTENCE.search(head) or _BARE.search(head))
 
 
 def read(data: bytes, name: str, zone: str | None) -> tuple[Track, list[Problem]]:
     """One fix an epoch. Never raises for bad data."""
-    data = _one_byte(data)
+    data = _with_dollars(_one_byte(data))
     tally = Tally(name, lambda place: data.count(b"\n", 0, place) + 1)
     names: Counter[bytes] = Counter()
     parts: list[Said] = []
@@ -79,6 +82,17 @@ def _one_byte(data: bytes) -> bytes:
     """The same in one byte a letter: some consoles save what they capture in UTF-16."""
     code = "utf-16" if data[:2] in (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE) else _two_bytes(data)
     return data.decode(code, "replace").encode("latin-1", "replace") if code else data
+
+
+def _with_dollars(data: bytes) -> bytes:
+    """The same with a `$` before each sentence, where none near the beginning has one."""
+    head = data[: 1 << 20]
+    if _SENTENCE.search(head):
+        return data
+    data = b"\n" + data.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
+    for name in sorted(set(_BARE.findall(head))):
+        data = data.replace(b"\n" + name, b"\n$" + name)
+    return data[1:]
 
 
 def _two_bytes(data: bytes) -> str:
