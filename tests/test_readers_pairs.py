@@ -168,6 +168,15 @@ class TestGeoJson:
             assert_right(track, 199)
             assert said == ["position is missing or not on earth"]
 
+    def test_a_date_beside_the_time_of_a_point(self):
+        points = (
+            feature("Point", p, date=f"{t:%Y-%m-%d}", time=f"{t:%H:%M:%S}Z")
+            for p, (t, _, _) in zip(PLACES, FIXES, strict=True)
+        )
+        track, said = came_in(collection(*points))
+        assert_right(track, 200)
+        assert said == []
+
     def test_a_line_end_in_a_text_costs_nothing(self):
         points = [
             feature("Point", p, time=s, note="a#b") for p, s in zip(PLACES, STAMPS, strict=True)
@@ -175,3 +184,23 @@ class TestGeoJson:
         track, said = came_in(collection(*points).replace("#", "\n"))
         assert_right(track, 200)
         assert said == []
+
+
+ROWS = "time,lat,lon,speed\n" + "".join(f"{iso(t)},{a:.9f},{o:.9f},2.5\n" for t, a, o in FIXES)
+POINTS = "".join(
+    f'<trkpt lat="{a:.9f}" lon="{o:.9f}"><ele>1</ele><time>{iso(t)}</time></trkpt>\n'
+    for t, a, o in FIXES
+)
+
+
+@pytest.mark.parametrize("text", [ROWS, f"<gpx><trk><trkseg>{POINTS}</trkseg></trk></gpx>"])
+def test_a_hole_of_erased_memory_joins_nothing_and_is_told(text):
+    """Its bytes are letters in some encodings: a place had the time of the next, and whole rows
+    were lost without a word."""
+    whole, chance = text.encode(), random.Random(3)
+    for _ in range(60):
+        at, size = chance.randrange(300, len(whole) - 300), chance.choice([4, 5, 30, 90, 270])
+        track, said = came_in(whole[:at] + b"\xff" * size + whole[at + size :])
+        assert wrong(track) == 0
+        assert 192 <= len(track) <= 200
+        assert "zero bytes" in said[0]

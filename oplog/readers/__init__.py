@@ -28,6 +28,7 @@ _NAMELESS = re.compile(
     rb"[^\n]*?(?:^|[;,\t])" + _DEGREES + rb"[;,\t]" + _DEGREES + rb"\r?(?:[;,\t\n]|$)"
 )
 """A first line with two numbers side by side that can be degrees."""
+_ERASED = b"\xff" * 4
 _JSON = re.compile(rb"[\[{]\s*[\[{\"\d\]}-]")
 _ARCHIVES = (
     (b"7z\xbc\xaf'\x1c", "7z"),
@@ -60,6 +61,7 @@ def read(data: bytes, *, name: str = "", zone: str | None = None) -> tuple[Track
 
 
 def _read_one(data: bytes, name: str, zone: str | None) -> tuple[Track, list[Problem]]:
+    data = _without_erased(data)
     if not re.search(rb"[^\0 \t\r\n]", data):
         what = "the file is empty" if b"\0" not in data else "the file holds nothing but zero bytes"
         return empty(), [Problem(name, None, what, done="nothing to read")]
@@ -71,6 +73,19 @@ def _read_one(data: bytes, name: str, zone: str | None) -> tuple[Track, list[Pro
         what = "a table with no line that names its columns: write one above, such as time,lat,lon"
         return empty(), [Problem(name, None, what, done="nothing to read")]
     return empty(), [Problem(name, None, _what_it_is(data), done="nothing to read")]
+
+
+def _without_erased(data: bytes) -> bytes:
+    """The same with zeros for the ones that erased memory is full of: a hole is a hole.
+
+    As letters they would join what stands before a hole to what stands behind it.
+    """
+    if _ERASED not in data:
+        return data
+    data = data.replace(_ERASED, b"\0" * len(_ERASED))
+    for _ in _ERASED[1:]:
+        data = data.replace(b"\0\xff", b"\0\0")
+    return data
 
 
 @cache

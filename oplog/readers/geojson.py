@@ -36,6 +36,7 @@ _BESIDE = (*LINE_TIMES, "coordinateproperties")
 _LEAST_METRES = 1000.0
 _WORDS = (b'"coordinates"', b'"Feature"', b'"FeatureCollection"')
 _DEEPEST = 64
+_CLOCK = re.compile(r"\s*\d\d?:\d\d")
 _COUNT = re.compile(r"[12]\d{9}(\d{3})?(\.\d+)?")
 
 
@@ -61,7 +62,7 @@ def read(data: bytes, name: str, zone: str | None) -> tuple[Track, list[Problem]
         kind = geometry.get("type")
         areas += kind in ("Polygon", "MultiPolygon")
         found = _positions(geometry, properties, segment)
-        timed = _first_of(properties, _POINT_TIMES) is not None
+        timed = _time_of(properties) is not None
         placeless += timed and not found and kind not in _OTHER_KINDS
         positions += found
         tally.add(UNPAIRED, None, _more_times(geometry, properties), "the first with the first")
@@ -132,7 +133,7 @@ def _positions(
     if not isinstance(coordinates, list):
         return []
     if kind == "Point":
-        return [(coordinates, _first_of(properties, _POINT_TIMES), 0)]
+        return [(coordinates, _time_of(properties), 0)]
     times = _times_of(properties)
     if kind in ("LineString", "MultiPoint"):
         return _line(coordinates, times, 1000 * feature + 1)
@@ -142,6 +143,15 @@ def _positions(
             found += _line(line, of_line, 1000 * feature + 1 + k % 999)
         return found
     return []
+
+
+def _time_of(properties: dict[str, Any]) -> Any:
+    """The time of a point, which may have its date beside it."""
+    found = _first_of(properties, _POINT_TIMES)
+    if isinstance(found, str) and _CLOCK.match(found):
+        date = _first_of(properties, ("date", "day", "datum"))
+        return found if date is None else f"{date} {found}"
+    return found
 
 
 def _times_of(properties: dict[str, Any]) -> Any:
