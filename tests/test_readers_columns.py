@@ -164,6 +164,18 @@ class TestPlacesInOneCell:
         text = table("time\twkt", lambda t, a, o: f"{iso(t)}\tSRID=27700;POINT ({o} {a})")
         assert len(came_in(text)[0]) == 0
 
+    @pytest.mark.parametrize("between", ["\n", "\n  ", " "])
+    def test_geojson_over_several_lines_is_no_table(self, between):
+        points = ",\n".join(
+            f'{{"type": "Feature", "properties": {{"time": "{iso(t)}"}}, "geometry":{between}'
+            f'{{"type": "Point", "coordinates": [{o:.9f}, {a:.9f}]}}{between}}}'
+            for t, a, o in FIXES
+        )
+        text = f'{{"features":\n[\n{points}\n]}}'.replace(', "geometry"', ',\n"geometry"')
+        track, said = came_in(text)
+        assert_right(track, 200)
+        assert said == []
+
     def test_a_bad_cell_costs_only_itself(self):
         text = table(
             "time;wkt",

@@ -180,6 +180,8 @@ NOT_FOLLOWED = {
     "second 60": (point(time="2024-06-30T23:59:60Z"), ["2024-06-30T23:59:59.999999"], ["None"]),
     "hours and minutes alone": (point(time="2024-05-01T06:30Z"), [AT + ".000000"], ["None"]),
     "blanks round a time": (point(time=f" {AT}Z "), [AT + ".000000"], ["None"]),
+    "as mail has it": (point(time="Wed, 01 May 2024 06:30:00 GMT"), [AT + ".000000"], ["None"]),
+    "an offset and Z": (point(time=f"{AT}+00:00Z"), [AT + ".000000"], ["None"]),
     "no such day": (point(time="2024-02-30T06:30:00Z"), [], ["None"]),
     "no time at all, but text": (point(time="yesterday"), [], ["None"]),
     "latitude 91": (point("91"), [], ["2024-05-01 06:30:00+00:00"]),

@@ -201,7 +201,7 @@ def _heads(names: list[str], below: list[str], parter: str, found: Columns) -> b
         at = found.at["place"]
         cells = next(csv.reader([following], delimiter=parter, skipinitialspace=True), [])
         lat, _ = _csv_places.pair(cells[at].strip(), names[at]) if at < len(cells) else (np.nan, 0)
-        return bool(lat == lat) and not re.search(r"\d", names[at])
+        return bool(lat == lat) and not re.search(r"[\d{}<>:\"]", names[at])
     if parter == " ":
         cells = following.split()
         number = re.compile(r"-?\d+[.,]?\d*")
