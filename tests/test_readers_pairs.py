@@ -75,6 +75,15 @@ class TestKml:
             assert 100 <= len(track) < 199
             assert "damaged XML" in said
 
+    @pytest.mark.parametrize("layout", ["taking turns", "times first", "several tracks"])
+    @pytest.mark.parametrize("cut", ["</wh", "</", "<", "</when"])
+    def test_an_end_tag_that_is_cut_costs_its_own_fix(self, layout, cut):
+        """The element behind it was taken for a part of the damage."""
+        text = LAYOUTS[layout].replace("08:01:10Z</when>", f"08:01:10Z{cut}")
+        track, said = came_in(text)
+        assert_right(track, 199)
+        assert said[0] == "damaged XML"
+
     @pytest.mark.parametrize("end", ["</when>", "</gx:coord>"])
     def test_an_end_that_is_missing_costs_its_own_fix(self, end):
         """All behind it lay inside that time or place, and none of it was read."""

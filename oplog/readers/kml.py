@@ -80,18 +80,19 @@ def read(data: bytes, name: str, zone: str | None) -> tuple[Track, list[Problem]
 
 def _go_on(found: Tracks, text: bytes, damage: Damage, tally: Tally) -> None:
     """Read on behind each damage. Raises: _xml.Refused."""
-    at = 0
+    at, resumed = 0, -1
     stop: Damage | None = damage
     while stop is not None:
-        at = max(found.base + stop.place, at)
+        place = found.base + stop.place
         line = found.base_line + stop.line
+        at = max(place, at)
         start = found.resume(text, at)
         if start is None:
             if not _END_TAGS.fullmatch(text, at) or not _END.search(text):
                 tally.add("cut off or damaged XML", line, 1, "read up to there")
             break
-        tally.add("damaged XML", line, 1, "stepped over")
-        at, stop = start + 1, found.feed(text, start)
+        tally.add("damaged XML", line, place != resumed, "stepped over")
+        at, resumed, stop = start + 1, start, found.feed(text, start)
     found.end_track()
 
 
@@ -133,7 +134,7 @@ class Tracks:
             _xml.feed(self.xml, text, start, len(text))
             self.xml.Parse(b"", True)
         except expat.ExpatError as error:
-            return Damage(self.xml.ErrorByteIndex + 1, error.lineno)
+            return Damage(self.xml.ErrorByteIndex, error.lineno)
         except Unclosed:
             return self.unclosed
         return None
