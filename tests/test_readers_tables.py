@@ -346,6 +346,16 @@ class TestDamagedTables:
         assert len(came_in(text[:-1])[0]) == 70
         assert len(came_in(text[:-3])[0]) == 69
 
+    @pytest.mark.parametrize("instead", ["", "\xff", " "])
+    def test_a_lost_line_end_is_told(self, instead):
+        """The second of two rows went without a word."""
+        rows = table("time,lat,lon,speed", lambda t, a, o: f"{iso(t)},{a:.9f},{o:.9f},2.5")
+        track, said = came_in(
+            rows.replace("2.5\n2026-06-02T08:01", f"2.5{instead}2026-06-02T08:01", 1)
+        )
+        assert_right(track, 199)
+        assert said == ["another row in the same line, as its line end was lost"]
+
     @pytest.mark.parametrize("at", range(3000, 3060, 3))
     def test_a_hole_never_joins_two_halves_of_numbers(self, at):
         data = self.WHOLE.encode()

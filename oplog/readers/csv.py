@@ -88,6 +88,7 @@ def read(data: bytes, name: str, zone: str | None) -> tuple[Track, list[Problem]
         if parter == ",":
             batch = _as_wide(batch, of_batch, tally)
         if batch:
+            _say_glued(batch, of_batch, tally)
             parts.append(_rows(batch, of_batch, order, tally))
             machines |= _machines(batch, of_batch)
     if not parts:
@@ -161,6 +162,16 @@ def _as_wide(batch: list[Numbered], columns: Columns, tally: Tally) -> list[Numb
     lines = np.array([line for line, _ in batch], np.int64)
     tally.add_rows(what, wider, lines, "set aside; export it with semicolons or decimal points")
     return [row for row, wide in zip(batch, wider, strict=True) if not wide]
+
+
+def _say_glued(batch: list[Numbered], columns: Columns, tally: Tally) -> None:
+    """Tell of rows with another behind them whose line end was lost; notes are shorter."""
+    least = max(2 * columns.width - 1, columns.width + 2)
+    glued = [len(row) >= least and any(c.strip() for c in row[columns.width :]) for _, row in batch]
+    if any(glued):
+        lines = np.array([line for line, _ in batch], np.int64)
+        what = "another row in the same line, as its line end was lost"
+        tally.add_rows(what, glued, lines, "the first is read")
 
 
 def _cells(batch: list[Numbered], columns: Columns, column: str) -> list[str]:
