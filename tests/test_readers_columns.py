@@ -207,6 +207,7 @@ def test_places(cell, degrees):
     "spelled",
     [
         "{t:%d.%m.%Y, %H:%M:%S} Uhr",
+        "{t:%d.%m.%Y.} {t:%H:%M:%S}",
         "{t.day}. Juni {t:%Y} um {t:%H:%M:%S}",
         "{t:%d} juin {t:%Y} à {t:%H:%M:%S}",
         "{t:%d}-giu-{t:%Y %H:%M:%S}",

@@ -26,7 +26,7 @@ _WORDS = re.compile(
 """What stands in a date and time beside the numbers and names."""
 _YEAR_FIRST = re.compile(r"\s*(\d{4})(?:\.\s|年)\s*(\d\d?)(?:\.\s|月)\s*(\d\d?)[.日]?\s*")
 _OTHER_CLOCK = re.compile(
-    r"(\d{4}-\d\d-\d\d)[T\s_-]+(\d\d?)(?:([.:-])(\d\d)\3(\d\d)|\s?h\s?(\d\d)(?:\s?m\w*\s?(\d\d)\s?s?)?)"
+    r"(\d{4}-\d\d-\d\d)\.?[T\s_-]+(\d\d?)(?:([.:-])(\d\d)\3(\d\d)|\s?h\s?(\d\d)(?:\s?m\w*\s?(\d\d)\s?s?)?)"
     r"(?![\d:])(.*)",
     re.DOTALL,
 )

@@ -1,7 +1,8 @@
 """Tables whose header names time, latitude and longitude: the plainest loggers write these.
 
-Names are matched without case and punctuation; a unit in a speed's name is understood, and m/s
-where there is none. Columns are parted by semicolons, tabs, commas, strokes or spaces; decimal
+Names are matched without case and punctuation. They can say how far from UTC times are; a unit of
+speed is understood in its name or the cell, and is m/s where there is none. One cell may hold both
+of a place. Columns are parted by semicolons, tabs, commas, strokes or spaces; decimal
 commas are read.
 """
 
