@@ -16,7 +16,7 @@ from oplog.readers import gpx
 FOUND: dict[str, list[bytes]] = {
     "gpx": [b"<gpx><trk><trkseg><trkpt lat='1' lon='2'><time>2024-05-01T06:30:00Z</time></trk"],
     "nmea": [b"$GPZDA,,,,,*48\n$GPRMC,,V,,,,,,,,,,N*53\n$"],
-    "tables": [b"lat,lon\n\0\n1,2"],
+    "tables": [b"lat,lon\n\0\n1,2", b"<kml:Track><when><a:b:Track><when>"],
     "containers": [b"PK\3\4", b"\x1f\x8b\x08"],
 }
 

@@ -25,7 +25,8 @@ _RESUME = re.compile(rb"<(?:[A-Za-z_][\w.-]*:)?(when|coord|Track|Placemark)(?=[\
 _END = re.compile(rb"</(?:[\w.-]+:)?kml\s*>\s*$")
 _VIEWS = {"LookAt", "Camera"}
 """They can have a time of their own: that of what is to be seen from there."""
-_STARTS = ("when", "begin", "coord", "coordinates", "Track", "Placemark")
+_LEAVES = ("when", "begin", "coord", "coordinates")
+_STARTS = (*_LEAVES, "Track", "Placemark")
 """What begins inside no time or place: there the end of that is missing."""
 _END_TAGS = re.compile(rb"(?:\s*</[^<>]*>)*\s*")
 
@@ -91,7 +92,7 @@ def _go_on(found: Tracks, text: bytes, damage: Damage, tally: Tally) -> None:
             if not _END_TAGS.fullmatch(text, at) or not _END.search(text):
                 tally.add("cut off or damaged XML", line, 1, "read up to there")
             break
-        tally.add("damaged XML", line, place != resumed, "stepped over")
+        tally.add("damaged XML", line, int(place != resumed), "stepped over")
         at, resumed, stop = start + 1, start, found.feed(text, start)
     found.end_track()
 
@@ -148,7 +149,8 @@ class Tracks:
         above = {"Track": ("Placemark", "MultiTrack"), "Placemark": ("kml", "Document", "Folder")}
         inside = above.get(tag, ("Track", "TimeStamp"))
         kept = [k for k, raw in enumerate(self.path) if _local(raw) in inside]
-        frame = self.path[: kept[-1] + 1] if kept else ["kml"]
+        above_all = self.path[: kept[-1] + 1] if kept else ["kml"]
+        frame = [raw for raw in above_all if _local(raw) not in _LEAVES]
         if tag in ("Track", "Placemark"):
             self.end_track()
         else:
