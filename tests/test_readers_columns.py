@@ -132,6 +132,22 @@ class TestJoined:
         assert_right(came_in(first + second)[0], 200)
 
 
+@pytest.mark.parametrize("header", ["time,lat,lon", "time,lon,lat"])
+def test_rows_of_any_length_cost_only_themselves(header):
+    """Where the latitude comes last a row that ends before it raised."""
+    good = table(
+        header,
+        lambda t, a, o: (
+            f"{iso(t)}," + (f"{a:.9f},{o:.9f}" if "lat,lon" in header else f"{o:.9f},{a:.9f}")
+        ),
+    )
+    lines = good.splitlines()
+    for short in ("2026-06-02T09:00:00Z", "2026-06-02T09:00:00Z,0.15", "x,y", "a,b,c,d"):
+        track, said = came_in("\n".join([*lines[:100], short, *lines[100:], ""]))
+        assert_right(track, 200)
+        assert said == ["position is missing or not on earth"]
+
+
 class TestPlacesInOneCell:
     @pytest.mark.parametrize(
         ("header", "cell"),

@@ -130,7 +130,7 @@ def _without_names(rows: Iterator[Numbered], first_line: int, columns: Columns) 
     places = columns.places
     for line, row in rows:
         # a place begins with no letter but that of a hemisphere
-        if line == first_line or len(row) <= places[-1] or row[places[0]][:1].isalpha():
+        if line == first_line or len(row) <= max(places) or row[places[0]][:1].isalpha():
             cells = [row[k].strip(_ROUND_TEXT).casefold() for k in places if k < len(row)]
             if cells == [columns.names[k] for k in places]:
                 continue
