@@ -121,6 +121,24 @@ def test_bouts_become_lines_that_reach_to_the_end_of_their_last_second() -> None
     assert [line.length for line in bout_lines(x, y, bout, hole)] == [2.0, 2.0]
 
 
+CURLED = ((0.0, 0.0), (0.47, -0.76), (0.76, -0.9), (0.93, -0.4), (0.6, 0.91), (0.7, 1.02))
+"""A phone's bout of some seconds: a strip of 9 m along it, cut square, falls into four pieces."""
+
+
+@settings(deadline=None)
+@given(
+    st.lists(st.tuples(st.floats(-2, 2), st.floats(-2, 2)), min_size=2, max_size=7, unique=True),
+    st.sampled_from([0.02, 0.5, 2.0]),
+)
+@example(list(CURLED), 0.1)
+def test_bouts_shorter_than_wide_cover_ground_however_they_curl(
+    way: list[tuple[float, float]], close_m: float
+) -> None:
+    c = cover([LineString(way), *TEN[:2]], 9.1, SQUARE.buffer(20), close_m)
+    assert shapely.is_valid(c.worked)
+    assert c.worked.area > 0.95 * 2 * 9.1 * 100
+
+
 def test_closing_fills_slits_and_leaves_the_outline() -> None:
     two = box(0, 0, 10, 10).union(box(10.3, 0, 20, 10))
     assert close(two, 0.2).area == pytest.approx(200, abs=0.2)
