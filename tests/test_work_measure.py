@@ -152,6 +152,17 @@ def test_who_goes_here_and_there_in_a_field_works_nothing() -> None:
     assert worked_ha(way, 23.0, ground) == 0
 
 
+@pytest.mark.parametrize("stops", [0, 1])
+def test_a_track_that_is_all_one_straight_run_or_none_is_measured(stops: int) -> None:
+    """Recorded from one edge to the other, with no second before, between or after the runs; or
+    where nothing moves."""
+    x, y = leg([(50.0, 1.0), (50.0, 99.0)])
+    later = np.arange(len(x)) + 400.0 * stops * (np.arange(len(x)) > len(x) // 2)
+    day_of(recorded(x, y, later), field(SQUARE))
+    still = np.full(60, 50.0)
+    assert not sum(v.working_s for v in day_of(recorded(still, still), field(SQUARE)).visits)
+
+
 def test_two_bouts_side_by_side_are_work_however_little_of_the_field() -> None:
     bouts = [(200.0, 10.0), (200.0, 290.0), (205.0, 294.0), (210.0, 290.0), (210.0, 10.0)]
     way = [(20.0, -60.0), *bouts, (60.0, 40.0), (20.0, -60.0)]

@@ -334,9 +334,10 @@ def join(parts: list[Any]) -> Any:
 
 
 def _union(pieces: NDArray[Any], **grid: float) -> Any:
-    """Union of polygons, of one or of several pieces. Widening all of them at once by nothing is that too, and some five times
-    as fast as joining them two by two; what comes out cannot be smaller than its largest part nor
-    larger than all together, and where it is they are joined two by two after all."""
+    """Union of polygons, of one or of several pieces. Widening all of them at once by nothing is
+    that too, and some five times as fast as joining them two by two; what comes out cannot be
+    smaller than its largest part nor larger than all together, and where it is they are joined two
+    by two after all."""
     from shapely import MultiPolygon, area, buffer, get_parts, multipolygons, union_all
 
     pieces = get_parts(pieces)

@@ -13,6 +13,7 @@ from oplog.work.runs import (
     Runs,
     by_run,
     comb,
+    firsts,
     likeness,
     over_the_same_lap,
     run_mean,
@@ -50,7 +51,8 @@ def fitting(
     side = np.isfinite(runs.edge_m) & alone & steady & elsewhere
     strip = run_mean(run, ((new > 0.1) & (new < 0.75)).astype(np.float64)) > 0.7
     share_fit = fit[run]
-    if (share_fit[run > 0] >= 0.5).mean() > 0.25:
+    running = share_fit[run > 0]
+    if len(running) and (running >= 0.5).mean() > 0.25:
         share_fit = np.where((strip & shut & ~askew[run]) | last | side[run], 1.0, share_fit)
     share_fit = np.where((comb(runs, width_m) | runs.around)[run], 1.0, share_fit)
     return share_fit, last
@@ -91,7 +93,7 @@ def _across(path: Path, run: NDArray[np.intp], fit: Floats) -> Flags:
     From one end of the work to the other, say. Axial directions, compared with those of the
     runs that do fit.
     """
-    first = np.unique(run, return_index=True)[1]
+    first = firsts(run)
     doubled = 2 * path.heading
     mean = np.arctan2(run_mean(run, np.sin(doubled))[first], run_mean(run, np.cos(doubled))[first])
     length = np.bincount(run, weights=path.speed)
