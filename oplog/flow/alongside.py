@@ -222,7 +222,8 @@ def change_sides(off: Places) -> bool:
     Which way is the first may be mistaken from bout to bout, and what lies between two solutions
     of one receiver may keep to a point of the compass. Either turns left and right, but ahead and
     behind too: so only the one by the other counts. A receiver far behind another, and off to a
-    point of the compass, does look like bouts, but only from as near as an implement is long.
+    point of the compass, does look like bouts, but only from as near as an implement is long
+    (`_far_off`); there `echelon` tells.
     """
     ahead_m, left_m = np.abs(off.real), np.abs(off.imag)
     told = (ahead_m > SIDES_M) & (left_m > np.median(left_m) / 2)

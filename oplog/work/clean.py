@@ -188,7 +188,7 @@ def written_m(lat: Floats) -> float:
 
 def _on_grid(lat: Floats, step: float) -> bool:
     off = np.abs(lat - step * np.rint(lat / step))
-    return bool((off < SAME_DEGREES).mean() > 0.95)
+    return bool((off < SAME_DEGREES).mean() > 0.99)
 
 
 def _seconds(time: NDArray[np.datetime64]) -> Floats:

@@ -232,9 +232,8 @@ def _rig(part: Path, stay: Stay, place: Place) -> tuple[Rig, Spacing | None]:
     if rig.right_m is None and found is not None:
         right_m = found.right_m
         if right_m is not None:
-            right_m = right_by_order_m(
-                part.x, part.y, part.heading, bouts, found.width_m, right_m
-            )  # fmt: skip
+            at = part.x, part.y, part.heading
+            right_m = right_by_order_m(*at, bouts, found.width_m, right_m)
         rig = replace(rig, right_m=right_m)
         # A header is carried in front, and its part-widths lie at any distance.
         if rig.right_m is None and found.odd > ODD and not in_front(rig):
