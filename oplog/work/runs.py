@@ -45,6 +45,8 @@ SPIRAL_S, SPIRAL, SAME_HAND = 20, 0.6, 2
 ground; and how many before it went to the same hand."""
 SIDE_S, SIDE_WIDTHS = 6, 5
 """A shorter run is none between two corners: nor is one across a turn, if it is not this long."""
+STRAYS_M, STRAYS = 1.5, 0.1
+"""How far off his own tracks a driver strays who goes over them again, or in widths, if more."""
 CORNER_S = 45
 """No longer between two sides of a lap: a machine may have to come about at its corner."""
 
@@ -435,13 +437,18 @@ def _around(lap: NDArray[np.intp], length_m: Floats, edge_m: Floats, ground: Any
     return np.asarray(along & (gone_m[lap] > AROUND * round_m))
 
 
-def over_the_same_lap(runs: Runs, width_m: float) -> Flags:
-    """Sides of a lap that lie over an earlier side of it: (k,) mask."""
+def over_the_same_lap(runs: Runs, width_m: float, drift_m: float) -> Flags:
+    """Sides of a lap that lie over an earlier side of it: (k,) mask.
+
+    Not those beside the last bout before the lap, along the same edge: what is left there for the
+    lap may be little.
+    """
     found = np.zeros(len(runs.x), dtype=bool)
     k = np.flatnonzero(runs.around)
     turned, along, aside = _laid(runs, k[:, None], k)
     same = (runs.lap[k][:, None] == runs.lap[k]) & (k < k[:, None])
-    over = (turned < np.radians(8)) & (aside < width_m / 2)
+    strays_m = max(STRAYS_M, STRAYS * width_m) + 2 * drift_m
+    over = (turned < np.radians(8)) & (aside < min(strays_m, width_m / 2))
     over &= along < (runs.length_m[k][:, None] + runs.length_m[k]) / 2
     found[k] = (same & over).any(axis=1)
     return found

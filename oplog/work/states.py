@@ -248,7 +248,7 @@ def _score(known: _Known, work: Flags, covers: _Covers, gates: Sequence[int]) ->
         ways = _lone(known, fits) if blurred else _hurried(known, share_fit, usual)
         apart = np.maximum(apart, weights.apart * ways)
     if not blurred:
-        alike = alike | sides_done_before(run, runs, new, usual, known.width_m)
+        alike = alike | sides_done_before(run, runs, new, usual, known.width_m, path.drift_m)
     gain = np.where(alike, np.maximum(gain, weights.alike), gain)
     through = driven_through(path, run, runs, share_fit, new, usual, known.width_m)
     all_round = np.maximum(_all_round(fits & (new >= 0.5)), through)

@@ -59,7 +59,7 @@ def fitting(
 
 
 def sides_done_before(
-    run: NDArray[np.intp], runs: Runs, new: Floats, usual: float, width_m: float
+    run: NDArray[np.intp], runs: Runs, new: Floats, usual: float, width_m: float, drift_m: float
 ) -> Flags:
     """Sides with little new ground, of laps with more, driven at the speed of the work: (m,) mask.
 
@@ -72,7 +72,7 @@ def sides_done_before(
     share = np.bincount(runs.lap, side_m * own, len(own)) / np.maximum(lap_m, 1.0)
     steady = (runs.speed > SLOWER * usual) & (runs.speed < FASTER * usual)
     done = runs.around & steady & (own < LAP_NEW) & (share[runs.lap] > LAP_NEW)
-    return np.asarray((done & ~over_the_same_lap(runs, width_m))[run])
+    return np.asarray((done & ~over_the_same_lap(runs, width_m, drift_m))[run])
 
 
 def apart(path: Path, run: NDArray[np.intp], share_fit: Floats, gates: Sequence[int]) -> Floats:
