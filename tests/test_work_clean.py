@@ -60,7 +60,7 @@ def test_wild_first_and_last_fixes_are_left_out() -> None:
     assert cleaned(x, y).jumps == 2
 
 
-@pytest.mark.parametrize("size", [1, 4, 12])
+@pytest.mark.parametrize("size", [1, 4, 12, 22])
 @pytest.mark.parametrize("aside", [(0.0, 8.0), (-20.0, 20.0)])
 def test_a_stretch_thrown_aside_by_some_metres_is_left_out(
     size: int, aside: tuple[float, float]

@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 
 from oplog.flow.cutting import GAP_S
-from oplog.track import Floats
 from oplog.work.clean import Noise
-from oplog.work.motion import BRIDGED_S, even_stamps, longest_gap_s, part_of, smoothing_s, stood
+from oplog.work.gaps import BRIDGED_S, longest_gap_s, stood
+from oplog.work.motion import Path, even_stamps, part_of, smoothing_s
 from tests.work_days import cleaned, driven, leg
 
 
@@ -49,19 +49,45 @@ def test_a_hole_of_a_minute_parts_the_path_and_one_of_five_seconds_does_not() ->
     assert not ((p.seconds > 100) & (p.seconds < 159)).any()
 
 
+def _with_a_gap(
+    way: list[tuple[float, float]], first_s: int, gap_s: int, stood_s: float = 0.0
+) -> Path:
+    """Driven at 2 m/s, nothing written for some seconds; stood_s: and longer, on one spot."""
+    x, y = leg(way)
+    kept = np.flatnonzero((np.arange(len(x)) < first_s) | (np.arange(len(x)) >= first_s + gap_s))
+    return driven(x[kept], y[kept], kept + stood_s * (kept >= first_s))
+
+
+def _pieces(path: Path) -> int:
+    return len(set(path.piece.tolist()))
+
+
 def test_a_gap_in_straight_driving_is_bridged_and_any_other_is_not() -> None:
-    x, y = leg([(0, 0), (400, 0)])
-    turning = leg([(0, 0), (200, 0), (200, 400)])
+    straight, turning = [(0, 0), (400, 0)], [(0, 0), (200, 0), (200, 8), (0, 8)]
+    assert _pieces(_with_a_gap(straight, 80, 30)) == 1
+    assert _pieces(_with_a_gap(straight, 80, 58)) == 2
+    assert _pieces(_with_a_gap(straight, 80, 20, stood_s=15.0)) == 2
+    assert _pieces(_with_a_gap(turning, 80, 30)) == 2
 
-    def pieces(x: Floats, y: Floats, gap_s: int, stood_s: float = 0.0) -> int:
-        kept = np.flatnonzero((np.arange(len(x)) < 80) | (np.arange(len(x)) >= 80 + gap_s))
-        seconds = kept + stood_s * (kept >= 80)
-        return len(set(driven(x[kept], y[kept], seconds).piece.tolist()))
 
-    assert pieces(x, y, 30) == 1
-    assert pieces(x, y, 58) == 2
-    assert pieces(x, y, 20, stood_s=15.0) == 2
-    assert pieces(*turning, 30) == 2
+def test_a_gap_just_after_a_turn_is_bridged_where_the_machine_goes_straight_on() -> None:
+    assert _pieces(_with_a_gap([(0, 0), (0, 100), (400, 100)], 55, 20)) == 1
+
+
+@pytest.mark.parametrize("corner_s", [85, 95, 105])
+def test_the_way_round_a_corner_is_seen_where_both_its_sides_meet(corner_s: int) -> None:
+    x = 2.0 * corner_s
+    path = _with_a_gap([(0, 0), (x, 0), (x + 60, 104), (x + 120, 208)], 80, 30)
+    assert _pieces(path) == 1
+    off = np.hypot(path.x - x, path.y)
+    assert off.min() < 6.0
+    assert path.speed == pytest.approx(2.0, abs=0.5)
+    assert np.abs(np.diff(path.heading)).max() < np.radians(40)
+
+
+def test_a_corner_that_cannot_be_reached_in_the_time_is_not_bridged() -> None:
+    assert _pieces(_with_a_gap([(0, 0), (200, 0), (260, 104)], 80, 30, stood_s=12.0)) == 2
+    assert _pieces(_with_a_gap([(0, 0), (200, 0), (140, 10), (0, 40)], 80, 30)) == 2
 
 
 def test_nothing_is_bridged_that_may_be_a_private_place() -> None:

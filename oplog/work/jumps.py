@@ -12,7 +12,7 @@ FASTEST_M_S = 40.0
 
 SHIFT_M = 5.0
 """A receiver that loses its signal is thrown aside by more than this, and comes back."""
-SHIFT_S = 15.0
+SHIFT_S = 25.0
 """Within so long; a shift that lasts longer cannot be told from the way."""
 MOST_SHIFTED = 0.05
 """A track with a larger share of such fixes comes from two places, not from a bad reception."""

@@ -17,12 +17,7 @@ from numpy.typing import NDArray
 from oplog.records import dataclass
 from oplog.track import Floats, median
 from oplog.work.clean import Cleaned, Noise, drift_m
-
-BRIDGED_S = 55.0
-"""A gap up to this is bridged where the machine went straight on. Less than `GAP_S` in
-`oplog/flow/cutting.py`, so that nothing is drawn across a private place."""
-STRAIGHT_S = 8.0
-"""How long before and after a gap the way shows where the machine was going."""
+from oplog.work.gaps import bridged
 
 
 @dataclass(frozen=True, eq=False)
@@ -75,58 +70,11 @@ def joined(parts: list[Path]) -> Path:
     return replace(parts[0], **together, piece=np.concatenate(pieces).astype(np.int32))
 
 
-def longest_gap_s(interval_s: float) -> float:
-    """Longest interval that is bridged; anything longer is a hole in the record. [s]"""
-    return max(10.0, 6.0 * interval_s)
-
-
-def stood(cleaned: Cleaned) -> NDArray[np.bool_]:
-    """Intervals in which a logger that writes by distance wrote nothing, as the machine stood.
-
-    Such a logger is known by its having no short steps at any speed, or hardly any where it does
-    not keep to one interval either. (n-1,) mask.
-    """
-    step = np.hypot(np.diff(cleaned.x), np.diff(cleaned.y))
-    if len(step) < 50:
-        return np.zeros(len(step), dtype=bool)
-    shortest, short, usual = np.percentile(step, [1, 5, 50])
-    interval_s = np.diff(cleaned.seconds)
-    uneven = (np.abs(interval_s - median(interval_s)) < 0.5).mean() < 0.85
-    by_distance = usual > 0.5 and (short if uneven else shortest) > 0.4 * usual
-    return np.asarray(step <= 2.2 * usual) if by_distance else np.zeros(len(step), dtype=bool)
-
-
-def _straight_on(cleaned: Cleaned, gaps: NDArray[np.intp]) -> NDArray[np.bool_]:
-    """Gaps across which the machine can only have gone on as it was going: (k,) mask.
-
-    It comes out of the gap in line with how it went in, as far on as its speed takes it. A gap
-    of a minute may be a private place that was cut out: none as long as that is bridged.
-    gaps: (k,) interval after which fix.
-    """
-    t, at = cleaned.seconds, cleaned.x + 1j * cleaned.y
-    first = np.maximum(np.searchsorted(t, t[gaps] - STRAIGHT_S), 0)
-    after = np.minimum(gaps + 1, len(t) - 1)
-    last = np.minimum(np.searchsorted(t, t[after] + STRAIGHT_S, side="right") - 1, len(t) - 1)
-    known = (first < gaps) & (last > after) & (t[after] - t[gaps] <= BRIDGED_S)
-    out = np.zeros(len(gaps), dtype=bool)
-    a, b, c, d = first[known], gaps[known], after[known], last[known]
-    went, over, goes = ((at[q] - at[p]) / (t[q] - t[p]) for p, q in ((a, b), (b, c), (c, d)))
-    steady = (np.abs(over) > 0.5) & (np.abs(went) > 0.5) & (np.abs(goes) > 0.5)
-    for beside in (went, goes):
-        ratio = over / np.where(steady, beside, 1.0)
-        steady &= np.abs(np.log(np.maximum(np.abs(ratio), 1e-3))) < 0.15
-        steady &= np.abs(np.angle(ratio)) < np.radians(6)
-    out[known] = steady
-    return out
-
-
 def path(cleaned: Cleaned, noise: Noise) -> Path:
     """Put the fixes on an even grid of a second and smooth them as far as the noise asks."""
     intervals = np.diff(cleaned.seconds)
     interval_s = median(intervals) if len(intervals) else 1.0
-    hole = (intervals > longest_gap_s(interval_s)) & ~stood(cleaned)
-    hole[hole] = ~_straight_on(cleaned, np.flatnonzero(hole))
-    cuts = np.flatnonzero(hole) + 1
+    cleaned, cuts = bridged(cleaned, interval_s)
     pieces = [
         _piece(cleaned, part, k, noise, interval_s)
         for k, part in enumerate(np.split(np.arange(len(cleaned)), cuts))
