@@ -9,7 +9,8 @@ from shapely.geometry import Polygon, box
 from oplog.work import claims, states
 from oplog.work.evidence import Evidence
 from oplog.work.line import working_line
-from oplog.work.runs import abreast, comb, likeness, lone, running, runs_of
+from oplog.work.motion import Path
+from oplog.work.runs import abreast, comb, likeness, lone, running, runs_of, whole_runs
 from tests.work_days import PLAIN, driven, leg, up_and_down
 
 WIDTH_M = 10.0
@@ -75,9 +76,9 @@ def test_the_sides_of_a_lap_belong_together_and_bouts_do_not() -> None:
     assert len({int(lap[k]) for k in [*bouts, sides[0]]}) == 3
 
 
-@pytest.mark.parametrize(("inward_m", "is_lap"), [(10.0, True), (16.0, False)])
+@pytest.mark.parametrize(("inward_m", "is_lap"), [(10.0, True), (48.0, False)])
 def test_a_side_on_which_the_next_lap_begins_is_of_both(inward_m: float, is_lap: bool) -> None:
-    """It keeps 5 m from the edge, and then a width more; any other distance is a way of its own."""
+    """It keeps 5 m from the edge, and then a width more; far from the edge it is a way of its own."""
     one = [(5.0, 150.0), (5.0, 5.0), (295.0, 5.0), (295.0, 295.0), (5.0, 295.0), (5.0, 170.0)]
     on = [(5.0 + inward_m, 140.0), (5.0 + inward_m, 15.0), (285.0, 15.0), (285.0, 285.0)]
     p = driven(*leg([*one, *on]))
@@ -192,3 +193,29 @@ def test_bouts_lie_beside_others_and_a_way_across_does_not() -> None:
     assert beside[run[(np.abs(np.sin(p.heading)) > 0.999) & (run > 0)]].mean() > 0.9
     assert not beside[run[-20]]
     assert not beside[0]
+
+
+def bent(by_rad: float, over_m: float) -> Path:
+    """200 m straight on, a bend as long as that, and 200 m straight on; at 3 m/s."""
+    angle = np.linspace(0.0, by_rad, 20)
+    step = np.exp(1j * angle) * over_m / len(angle)
+    way = np.concatenate(
+        [[0], 200 + np.cumsum(step), [200 + step.sum() + 200 * np.exp(1j * by_rad)]]
+    )
+    return driven(*leg(list(zip(way.real, way.imag, strict=True)), speed=3.0))
+
+
+@pytest.mark.parametrize("by_rad", [-0.9, 0.4, 0.9])
+def test_a_way_that_swings_onto_a_bout_is_no_part_of_it(by_rad: float) -> None:
+    p = bent(by_rad, over_m=25.0)
+    assert len(set(whole_runs(p).tolist()) - {0}) == 1
+    run = running(p)
+    assert len(set(run.tolist()) - {0}) == 2
+    parted = int(np.argmax(run == run[-1]))
+    assert np.hypot(p.x[parted] - 212.0, p.y[parted]) < 15.0
+
+
+def test_a_bout_along_a_curve_and_one_round_a_pole_are_whole() -> None:
+    aside = [(180.0, 0.0), (195.0, 5.0), (210.0, 5.0), (225.0, 0.0)]
+    for p in (bent(0.9, over_m=300.0), driven(*leg([(0, 0), *aside, (400, 0)], speed=3.0))):
+        assert len(set(running(p).tolist()) - {0}) == 1

@@ -27,7 +27,7 @@ from oplog.work.model import Visit
 from oplog.work.motion import Path, part_of
 from oplog.work.outline import clear_of, outline
 from oplog.work.pieces import Bout, pieces
-from oplog.work.runs import running
+from oplog.work.runs import whole_runs
 from oplog.work.states import first_guess
 from oplog.work.stays import Leave, Stay, stays
 from oplog.work.visit import Place, RigFor, measure_field
@@ -40,6 +40,9 @@ FEWEST_S = 60
 
 FEWEST_LANES = 3
 """Ways abreast where there may be a field."""
+
+FAST_M_S, FASTER = 5.0, 1.4
+"""Who works faster than this works so everywhere, but for so much. [m/s, 1]"""
 
 LEAST_SHARE = 0.3
 """A run of which less than this lies abreast of others is no bout."""
@@ -70,18 +73,30 @@ def found_fields(
     drift = way.drift_m
     taken = [place.plane.project(f.boundary) for f in fields]
     found: list[Any] = []
+    most_m_s = _fastest(way, known)
     for ground, apart_m in _places(_free(way, known)):
         loose = Field("", "", place.plane.unproject(ground), float(ground.area))
         fitting = replace(place, rig_for=_fitting(place.rig_for, apart_m))
         here = [s for s in stays(cleaned, [*fields, loose], leave) if s.field is loose]
         visits = measure_field(way, here, fitting)
-        bouts = [b for v in visits for b in _bouts_of(v, apart_m, place)]
+        slow = [v for v in visits if (v.speed_m_s or 0.0) <= most_m_s]
+        bouts = [b for v in slow for b in _bouts_of(v, apart_m, place)]
         bouts.sort(key=lambda b: b.begin_s)
         width_m = median([b.width_m for b in bouts]) if bouts else 0.0
         for piece in pieces(bouts, way, drift) if bouts else []:
             found += clear_of(outline(piece, width_m, drift), [*taken, *found], width_m)
     shapes = [place.plane.unproject(ground) for ground in found]
     return [Field("", "", shape, area_m2(shape)) for shape in shapes]
+
+
+def _fastest(way: Path, known: list[Stay]) -> float:
+    """The speed up to which a machine may work where no field is on file, by how fast it goes in
+    the fields that are: several loads fetched by one way look like bouts. [m/s]"""
+    there = np.zeros(len(way), dtype=bool)
+    for stay in known:
+        there |= (way.seconds >= stay.entered_s) & (way.seconds <= stay.left_s)
+    there &= first_guess(way)
+    return max(FAST_M_S, FASTER * median(way.speed[there])) if there.any() else np.inf
 
 
 def with_room(field: Field, plane: Plane) -> Field:
@@ -134,7 +149,7 @@ def _places(way: Path) -> list[tuple[Any, float]]:
 
     if len(way) < FEWEST_S:
         return []
-    run = np.where(first_guess(way), running(way), 0)
+    run = np.where(first_guess(way), whole_runs(way), 0)
     seen = abreast(way, run, REACH_M)
     wide = []
     for rows in _bouts(run, seen.lanes):

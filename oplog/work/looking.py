@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from oplog.work.claims import Swath, ground_of, share
 from oplog.work.motion import Path
-from oplog.work.runs import Runs
+from oplog.work.runs import Runs, whole_runs
 
 Flags = NDArray[np.bool_]
 OVER_AGAIN = 0.8
@@ -49,12 +49,13 @@ def looked_round(
     if path.drift_m > BLURRED * width_m:
         return none
     round_m = float(length(get_exterior_ring(get_parts(field))).sum())
-    long = runs.length_m > 5 * width_m
+    whole = whole_runs(path)
+    long = np.bincount(whole, weights=path.speed) > 5 * width_m
     long[0] = False
     # Nothing that comes later is asked.
     soon = np.cumsum(path.speed) < SOON * round_m
     lay, run, speed = lay.part_of(soon), run[soon], path.speed[soon]
-    opening = long[run]
+    opening = long[whole[soon]]
     if not opening.any():
         return none
     # Who only looks keeps to no line, and may swing a boom over the hedge.

@@ -14,7 +14,7 @@ from oplog.records import dataclass
 from oplog.work.claims import Swath, beside, first_claims, ground_of, never, share
 from oplog.work.line import Line
 from oplog.work.motion import Path
-from oplog.work.runs import heading_change, running, true_runs
+from oplog.work.runs import heading_change, true_runs, whole_runs
 
 SHARE = 0.5
 """Ground done again is a second pass where it is more than half of the ground done before it.
@@ -76,7 +76,7 @@ def done_again(path: Path, line: Line, lay: Swath, width_m: float) -> Again | No
 
 def _long_runs(path: Path, width_m: float) -> tuple[Flags, NDArray[np.intp]]:
     """Straight forward runs of several widths: (m,) mask, and the number of each second's run."""
-    run = running(path)
+    run = whole_runs(path)
     way = np.bincount(run, weights=path.speed)
     long = way >= max(40.0, 4 * width_m)
     long[0] = False

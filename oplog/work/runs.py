@@ -47,6 +47,10 @@ SIDE_S, SIDE_WIDTHS = 6, 5
 """A shorter run is none between two corners: nor is one across a turn, if it is not this long."""
 STRAYS_M, STRAYS = 1.5, 0.1
 """How far off his own tracks a driver strays who goes over them again, or in widths, if more."""
+KINK_S, KINK = (6, 16), np.radians(15)
+"""A kink bends within so long either side, and not from there to further off; by how much."""
+TREMBLES_M = 0.2
+"""Where positions tremble by more no kink is seen."""
 CORNER_S = 45
 """No longer between two sides of a lap: a machine may have to come about at its corner."""
 
@@ -111,15 +115,49 @@ def middles(run: NDArray[np.intp], chosen: Flags) -> Flags:
     return np.asarray(chosen[run] & (off <= most / 2))
 
 
-def running(path: Path) -> NDArray[np.intp]:
-    """Number of each straight run, driven forward without a stop, 0 outside: (m,)
+def whole_runs(path: Path) -> NDArray[np.intp]:
+    """Number of each run, driven forward and nearly straight without a stop, 0 outside: (m,)
 
     Runs are a matter of motion alone, whatever they are taken for: evidence that hung on the
     labels would swing to and fro with them.
     """
-    chosen = (path.speed > 0.3) & ~path.reverse & (heading_change(path.heading) < np.radians(40))
-    start = chosen & ~np.concatenate([[False], chosen[:-1] & (np.diff(path.piece) == 0)])
+    chosen, start = _straight(path)
     return np.where(chosen, np.cumsum(start), 0)
+
+
+def running(path: Path) -> NDArray[np.intp]:
+    """Number of each straight run, as whole_runs, but parted where it has a kink: (m,)"""
+    chosen, start = _straight(path)
+    if path.noise_m <= TREMBLES_M:
+        start |= chosen & _kinks(path)
+    return np.where(chosen, np.cumsum(start), 0)
+
+
+def _straight(path: Path) -> tuple[Flags, Flags]:
+    """Seconds of straight forward running, and of these the first each time: (m,) masks."""
+    chosen = (path.speed > 0.3) & ~path.reverse & (heading_change(path.heading) < np.radians(40))
+    return chosen, chosen & ~np.concatenate([[False], chosen[:-1] & (np.diff(path.piece) == 0)])
+
+
+def _kinks(path: Path) -> Flags:
+    """Seconds in the midst of a slight bend between two straight ways: (m,) mask.
+
+    A way along the field swings onto the first bout so. Curved bouts bend all along.
+    """
+    near, far = KINK_S
+    held = np.concatenate(
+        [path.heading[:1].repeat(far), path.heading, path.heading[-1:].repeat(far)]
+    )
+    m = len(path)
+    after, beyond = held[far + near : far + near + m], held[2 * far :]
+    before, earlier = held[far - near : far - near + m], held[:m]
+    bend = np.abs(after - before)
+    beside = np.maximum(np.abs(beyond - after), np.abs(before - earlier))
+    bent = (bend > KINK) & (beside < bend / 4)
+    found = np.zeros(m, dtype=bool)
+    for a, b in true_runs(bent, path.piece):
+        found[(a + b + 1) // 2] = True
+    return found
 
 
 def driven_through(

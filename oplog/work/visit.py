@@ -28,7 +28,7 @@ from oplog.work.line import Line, in_front, working_line
 from oplog.work.model import Settings, Visit
 from oplog.work.motion import Path, joined, part_of
 from oplog.work.passes import SHARE, Again, done_again
-from oplog.work.runs import running, runs_of, side_by_side, true_runs
+from oplog.work.runs import runs_of, side_by_side, true_runs, whole_runs
 from oplog.work.spacing import Spacing, drift_seen_m, gap_m, spacing, wander_m
 from oplog.work.states import first_guess, label
 from oplog.work.stays import Stay
@@ -213,7 +213,7 @@ def _like_work(
     """Whether two bouts lie side by side, or the work goes round most of a field along its edge."""
     from shapely import distance, points
 
-    run = np.where(work, running(path), 0)
+    run = np.where(work, whole_runs(path), 0)
     if side_by_side(runs_of(path, line, run, None, width_m), width_m, path.drift_m):
         return True
     edge = ground.boundary
