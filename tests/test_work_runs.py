@@ -78,7 +78,7 @@ def test_the_sides_of_a_lap_belong_together_and_bouts_do_not() -> None:
 
 @pytest.mark.parametrize(("inward_m", "is_lap"), [(10.0, True), (48.0, False)])
 def test_a_side_on_which_the_next_lap_begins_is_of_both(inward_m: float, is_lap: bool) -> None:
-    """It keeps 5 m from the edge, and then a width more; far from the edge it is a way of its own."""
+    """It keeps 5 m from the edge, and then a width more; far from it, it is a way of its own."""
     one = [(5.0, 150.0), (5.0, 5.0), (295.0, 5.0), (295.0, 295.0), (5.0, 295.0), (5.0, 170.0)]
     on = [(5.0 + inward_m, 140.0), (5.0 + inward_m, 15.0), (285.0, 15.0), (285.0, 285.0)]
     p = driven(*leg([*one, *on]))
