@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import pairwise
 
 import numpy as np
 import pytest
 from shapely.geometry import box
 
 from oplog.kit import Rig
+from oplog.track import Floats
 from oplog.work import claims, ends, header, runs, states
 from oplog.work.crossing import crossings as crossings_of
 from oplog.work.evidence import Evidence
@@ -371,6 +373,30 @@ def test_true_runs_do_not_span_pieces() -> None:
     flags = np.array([0, 1, 1, 1, 0, 1], dtype=bool)
     pieces = np.array([0, 0, 0, 1, 1, 1], dtype=np.int32)
     assert runs.true_runs(flags, pieces) == [(1, 2), (3, 3), (5, 5)]
+
+
+def slowed(corners: Sequence[tuple[float, float]], stand_s: int) -> tuple[Floats, Floats]:
+    """Positions along a straight way once a second: up to 2 m/s and down again at 0.4 m/s2, with a
+    stand at its end."""
+    (x0, y0), (x1, y1) = corners
+    whole_m = float(np.hypot(x1 - x0, y1 - y0))
+    slow_s = np.arange(0.0, 5.0)
+    up = 0.2 * slow_s**2
+    even = np.arange(5.0, whole_m - 5.0, 2.0)
+    gone = np.concatenate([up, even, np.sort(whole_m - up), np.full(stand_s, whole_m)]) / whole_m
+    return x0 + (x1 - x0) * gone, y0 + (y1 - y0) * gone
+
+
+@pytest.mark.parametrize("halts_m", [(150.0,), (60.0, 240.0)])
+def test_work_goes_on_up_to_a_halt_in_mid_bout_and_from_it(halts_m: tuple[float, ...]) -> None:
+    x, y = leg(up_and_down(6, 10.0, 300.0))
+    stops = [-4.0, *halts_m, 304.0]
+    last = [slowed([(65.0, a), (65.0, b)], 40) for a, b in pairwise(stops)]
+    p = driven(*(np.concatenate([at, *(way[k] for way in last)]) for k, at in enumerate((x, y))))
+    work = labelled(p, box(0, 0, 70, 300))
+    creeps = (p.x > 64) & (p.y > 20) & (p.y < 280) & (p.speed > 0.25)
+    assert (creeps & (p.speed < 1.0)).sum() >= 4
+    assert work[creeps].all()
 
 
 def test_to_and_fro_in_a_corner_are_strokes_and_one_reversing_is_not() -> None:

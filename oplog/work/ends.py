@@ -21,6 +21,11 @@ SLANT_S = 9.0
 FIRST_S = 6
 """How far from where it is seen to cross its first corner may have come over the edge, or its
 last may."""
+STAND_S, STANDS_M_S = 10, 0.15
+"""How long a machine takes to come to a stand, or to get going from one; and how slowly it goes that
+stands."""
+HALT_M, HALT_TURNED = 15.0, np.radians(15)
+"""How far on and how much turned a bout goes on at most after a halt."""
 TURN_LEFT_S = 4
 """How long a turn may last into what looks like a run, at most."""
 ABOUT = np.radians(135)
@@ -65,7 +70,14 @@ def trim(
     square = able & (turn < np.radians(30))
     first, last = np.array(runs, dtype=np.intp).reshape(-1, 2).T
     begins, seen = _ends_of_runs(first, 1, new, square, lined_up, far)
-    ends, _ = _ends_of_runs(last, -1, new, square, drawn_straight, far)
+    ends, left = _ends_of_runs(last, -1, new, square, drawn_straight, far)
+    if not cuts:
+        on = (new.whole >= 0.35) & ~path.reverse & (turn < np.radians(10))
+        halts = _only_halts(begins, ends, path)
+        stays = ~inmost[begins] | np.concatenate([[False], halts])[: len(begins)]
+        begins = np.where(seen | ~stays, begins, _to_standstill(begins, -1, path, on))
+        stays = ~inmost[ends] | np.concatenate([halts, [False]])[: len(ends)]
+        ends = np.where(left | ~stays, ends, _to_standstill(ends, 1, path, on))
     inner = ends[inmost[np.minimum(ends + 1, len(inmost) - 1)]]
     bend = np.abs(np.diff(path.heading))
     told = zip(
@@ -85,6 +97,36 @@ def trim(
             out[min(a, begin) : max(b, end) + 1] = False
             out[begin : end + 1] = True
     return np.asarray(out, dtype=bool)
+
+
+def _only_halts(begins: Rows, ends: Rows, path: Path) -> Flags:
+    """Whether after each run but the last the machine goes on in line, having halted in a bout."""
+    a, b = ends[:-1], begins[1:]
+    if not len(a):
+        return np.zeros(0, dtype=bool)
+    turned = np.abs(path.heading[b] - path.heading[a]) < HALT_TURNED
+    back = np.cumsum(path.reverse)
+    near = np.hypot(path.x[b] - path.x[a], path.y[b] - path.y[a]) < HALT_M
+    return np.asarray(turned & near & (back[b] == back[a]) & (path.piece[a] == path.piece[b]))
+
+
+def _to_standstill(at: Rows, outward: int, path: Path, on: Flags) -> Rows:
+    """Where runs end that come to a stand, or set off from one, still on ground of their own.
+
+    There an implement is lowered before the machine sets off, and lifted once it stands: nobody
+    leaves the last metres to a headland that is none. on: (m,) straight on and on new ground.
+    """
+    away = outward * np.arange(STAND_S + 1)
+    rows = at[:, None] + away
+    there = (rows >= 0) & (rows < len(path))
+    rows = np.clip(rows, 0, len(path) - 1)
+    goes = on[rows] & (path.speed[rows] > STANDS_M_S) & there
+    goes[:, 0] = True
+    lasts = np.cumprod(goes, axis=1).sum(axis=1)
+    beyond = np.clip(at + outward * lasts, 0, len(path) - 1)
+    stands = (path.speed[beyond] <= STANDS_M_S) | path.reverse[beyond]
+    stands &= (lasts <= STAND_S) & (path.piece[beyond] == path.piece[at])
+    return np.where(stands, at + outward * (lasts - 1), at)
 
 
 def _turned_back(path: Path, first: Rows, last: Rows) -> list[bool]:
