@@ -195,6 +195,17 @@ def test_bouts_lie_beside_others_and_a_way_across_does_not() -> None:
     assert not beside[0]
 
 
+def test_a_bout_along_an_edge_is_no_side_of_the_lap_that_comes_next() -> None:
+    p = driven(*leg([(30, 280), (30, 20), (40, 5), (295, 5), (295, 295), (20, 295)]))
+    run = running(p)
+    lap = runs_of(p, working_line(p, PLAIN), run, box(0, 0, 300, 300), WIDTH_M).lap
+    bout, side, last = (
+        lap[run[np.argmin(np.hypot(p.x - x, p.y - y))]]
+        for x, y in [(30, 150), (150, 5), (150, 295)]
+    )
+    assert side == last != bout
+
+
 def bent(by_rad: float, over_m: float) -> Path:
     """200 m straight on, a bend as long as that, and 200 m straight on; at 3 m/s."""
     angle = np.linspace(0.0, by_rad, 20)

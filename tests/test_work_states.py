@@ -196,6 +196,24 @@ def test_of_two_runs_over_the_same_ground_the_faster_was_the_way_in() -> None:
     assert work[along & ~first].mean() > 0.95
 
 
+def test_the_way_to_a_trailer_along_a_headland_that_is_worked_later_is_none() -> None:
+    bouts = [(x, y + 10.0) for x, y in up_and_down(9, length_m=180.0)]
+    to_x, to_y = leg([*bouts, (95.0, 198.0), (95.0, 3.0)])
+    on_x, on_y = leg(
+        [(95.0, 3.0), (95.0, 198.0), (95.0, 3.0), (5.0, 5.0), (5.0, 195.0), (95.0, 195.0)]
+    )
+    p = driven(
+        np.concatenate([to_x, np.full(90, to_x[-1]), on_x]),
+        np.concatenate([to_y, np.full(90, to_y[-1]), on_y]),
+    )
+    work = labelled(p, box(0, 0, 100, 200))
+    side = (p.x > 94) & (p.y > 20) & (p.y < 180)
+    up, row = np.sin(p.heading) > 0, np.arange(len(p))
+    first = row < len(to_x)
+    assert work[side & ~up & ~first].all()
+    assert not work[side & (up | first)].any()
+
+
 def test_the_way_home_over_a_side_of_the_lap_itself_is_no_work() -> None:
     p = last_lap(5.0, [(95.0, 188.0), (95.0, -30.0)])
     work = labelled(p, box(0, 0, 100, 200))

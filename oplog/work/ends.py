@@ -22,8 +22,7 @@ FIRST_S = 6
 """How far from where it is seen to cross its first corner may have come over the edge, or its
 last may."""
 STAND_S, STANDS_M_S = 10, 0.15
-"""How long a machine takes to come to a stand, or to get going from one; and how slowly it goes that
-stands."""
+"""How long a machine takes to come to a stand, or to get going; how slowly it goes that stands."""
 HALT_M, HALT_TURNED = 15.0, np.radians(15)
 """How far on and how much turned a bout goes on at most after a halt."""
 TURN_LEFT_S = 4

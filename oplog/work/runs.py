@@ -51,6 +51,8 @@ KINK_S, KINK = (6, 16), np.radians(15)
 """A kink bends within so long either side, and not from there to further off; by how much."""
 TREMBLES_M = 0.2
 """Where positions tremble by more no kink is seen."""
+LAP_WIDTHS, LAP_M = 0.75, 3.0
+"""By how much the sides of a lap differ in distance from the edge, as it is drawn."""
 CORNER_S = 45
 """No longer between two sides of a lap: a machine may have to come about at its corner."""
 
@@ -226,7 +228,7 @@ def runs_of(
     angle = np.arctan2(2 * mean(dx * dy), mean(dx * dx) - mean(dy * dy)) / 2
     length = np.asarray(np.bincount(run, weights=path.speed), dtype=np.float64)
     edge_m, hand = _along_edge(line, run, ground, width_m, path.drift_m)
-    lap = _laps(path, run, np.isfinite(edge_m), hand)
+    lap = _laps(path, run, edge_m, hand, width_m)
     around = _around(lap, length, edge_m, ground)
     speed = length / np.maximum(count, 1)
     return Runs(x, y, np.asarray(angle), length, speed, edge_m, lap, around)
@@ -446,18 +448,22 @@ def _hand(line: Line, rows: NDArray[np.intp], ground: Any) -> Floats:
     return np.asarray(np.sign(left) * np.where(contains_xy(ground, x, y), 1.0, -1.0))
 
 
-def _laps(path: Path, run: NDArray[np.intp], along: Flags, hand: Floats) -> NDArray[np.intp]:
+def _laps(
+    path: Path, run: NDArray[np.intp], edge_m: Floats, hand: Floats, width_m: float
+) -> NDArray[np.intp]:
     """Runs along the field's edge that follow on one another, by the number of the first: (k,)
 
     The sides of a lap of the headland are one piece of work, whatever its corners are like; and
-    all the way round it the edge lies to the same hand, which it does not there and back. All
-    other runs stand by themselves.
+    all the way round it the edge lies to the same hand, which it does not there and back, and about
+    as far off, which it does not from a bout along one edge to the lap. All other runs stand by
+    themselves.
     """
-    lap, first = np.arange(len(along)), firsts(run)
+    lap, first = np.arange(len(edge_m)), firsts(run)
     last = first + np.bincount(run) - 1
-    for before, after in pairwise(np.flatnonzero(along).tolist()):
+    most_m = LAP_WIDTHS * width_m + LAP_M
+    for before, after in pairwise(np.flatnonzero(np.isfinite(edge_m)).tolist()):
         same = path.piece[first[after]] == path.piece[last[before]]
-        same &= hand[after] == hand[before]
+        same &= hand[after] == hand[before] and abs(edge_m[after] - edge_m[before]) < most_m
         if same and first[after] - last[before] <= CORNER_S:
             lap[after] = lap[before]
     return lap

@@ -60,7 +60,7 @@ from oplog.work.runs import (
 )
 from oplog.work.turns import backed_about, looped, turned_over
 from oplog.work.ways import apart as apart_from_work
-from oplog.work.ways import fitting, sides_done_before
+from oplog.work.ways import fitting, leading, sides_done_before
 
 Flags = NDArray[np.bool_]
 HURRIED = 1.2
@@ -233,7 +233,7 @@ def _score(known: _Known, work: Flags, covers: _Covers, gates: Sequence[int]) ->
     """Evidence for work in each second, given what else is work: (m,) [nats]"""
     path, run, runs, lays, weights = known.path, known.run, known.runs, known.lays, known.weights
     usual, covered = covers.usual, covers.all
-    rank = _rank(known, work, covers)
+    rank = _rank(known, work, covers, gates)
     new = novelty(lays.inside, lays.wide, work, rank, covers.parts)
     some = weights.part_width if known.cuts else weights.some_new
     gain = weights.new_ground * (1 - np.exp(-new / some)) - weights.old_ground
@@ -307,12 +307,13 @@ def _lone(known: _Known, fits: Flags) -> Flags:
     return np.asarray(known.lone[known.run] & (fit < LONE))
 
 
-def _rank(known: _Known, work: Flags, covers: _Covers) -> NDArray[np.int8]:
-    """How good a claim each second of work has on its ground: (m,) 0, 1 or 2.
+def _rank(known: _Known, work: Flags, covers: _Covers, gates: Sequence[int]) -> NDArray[np.int8]:
+    """How good a claim each second of work has on its ground: (m,) 0 to 3.
 
     Steady straight running counts, and so does a run most of whose ground nobody else covers, or
     beside which others lie: a bout has its ground to itself, or its like on both sides; a way
-    across the field, driven before or after, has neither. Two ways there and back lie side by
+    across the field, driven before or after, has neither; nor has one that leads to a stop or from
+    it, where another run covers the same ground. Two ways there and back lie side by
     side as bouts do, but others are worked across them. Of two runs over the same ground, one that
     is faster than the work ever is was a way; with a header nobody can say.
     """
@@ -323,10 +324,12 @@ def _rank(known: _Known, work: Flags, covers: _Covers) -> NDArray[np.int8]:
     shared = peers & ~alone_run & ~known.runs.around[run]
     over = worked_across(known.path, run, shared, inside, known.line.heading, work)
     best = alone_run | peers & ~over[run]
-    if not known.cuts:
-        _, above = slack(known.path, known.paced(work), covers.usual)
-        best &= (known.runs.speed < covers.usual * np.exp(above))[run]
-    return np.asarray(covers.steady * (1 + best), dtype=np.int8)
+    if known.cuts:
+        return np.asarray(covers.steady * (1 + best), dtype=np.int8)
+    _, above = slack(known.path, known.paced(work), covers.usual)
+    best &= (known.runs.speed < covers.usual * np.exp(above))[run]
+    led = leading(known.path, run, known.runs, gates, known.width_m)[run]
+    return np.asarray(covers.steady * (1 + best + (best & (alone_run | ~led))), dtype=np.int8)
 
 
 @dataclass(frozen=True, eq=False)

@@ -25,6 +25,10 @@ STEADY = 0.12
 """By how much the speed of a run that keeps to that of the work may differ, as a log ratio."""
 SLOWER, FASTER = 0.75, 1.13
 """How slow and how fast the side of a lap may be, of the speed of the work; ways are faster."""
+LEADS, LEADS_S = 2.0, 60.0
+"""Length, in widths, of a run that may lead to a stop or from one, and how soon it does."""
+IN_LINE, HALT_M = np.cos(np.radians(15)), 30.0
+"""How straight on and how near a bout goes on after a halt."""
 LAP_NEW = 0.4
 """Share of a lap that is on new ground, from which on a side that has less is work too."""
 
@@ -114,9 +118,7 @@ def _ways(
     runs.sort(key=lambda r: r[1])
     if not runs:
         return []
-    stops = list(gates) + [
-        (a + b) // 2 for a, b in true_runs(path.speed < 0.1, path.piece) if b - a >= 15
-    ]
+    stops = [(a + b) // 2 for a, b in _stops(path, gates)]
     loose = {n for n, f in runs if fit[f] < 0.45}
     order = [n for n, _ in runs]
     length = np.bincount(run)
@@ -131,3 +133,35 @@ def _ways(
                 if n in loose:
                     ways.add(n)
     return [np.flatnonzero(run == n) for n in ways]
+
+
+def leading(
+    path: Path, run: NDArray[np.intp], runs: Runs, gates: Sequence[int], width_m: float
+) -> Flags:
+    """Runs that lead to a stop or a gate, or from one: (k,) mask, the next longer ones."""
+    begin = firsts(run)
+    end = begin + np.bincount(run, minlength=len(begin)) - 1
+    long = np.flatnonzero(runs.length_m > LEADS * width_m)
+    long = long[long > 0]
+    found = np.zeros(len(begin), dtype=bool)
+    for first, last in _stops(path, gates):
+        before = long[end[long] <= first][-1:]
+        after = long[begin[long] >= last][:1]
+        if len(before) and len(after) and _in_line(path, int(end[before[0]]), int(begin[after[0]])):
+            continue  # a halt in a bout
+        found[before[first - end[before] < LEADS_S]] = True
+        found[after[begin[after] - last < LEADS_S]] = True
+    return found
+
+
+def _in_line(path: Path, left: int, begun: int) -> bool:
+    """Whether a machine goes on in the line, and about where, it stopped. Rows of the path."""
+    turned = np.cos(path.heading[begun] - path.heading[left])
+    away = np.hypot(path.x[begun] - path.x[left], path.y[begun] - path.y[left])
+    return bool(turned > IN_LINE and away < HALT_M)
+
+
+def _stops(path: Path, gates: Sequence[int]) -> list[tuple[int, int]]:
+    """First and last row of the longer stops, and where the machine came in or went out."""
+    stood = true_runs(path.speed < 0.1, path.piece)
+    return [*((g, g) for g in gates), *((a, b) for a, b in stood if b - a >= 15)]
