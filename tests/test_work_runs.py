@@ -10,7 +10,7 @@ from oplog.work import claims, states
 from oplog.work.evidence import Evidence
 from oplog.work.line import working_line
 from oplog.work.motion import Path
-from oplog.work.runs import abreast, comb, likeness, lone, running, runs_of, whole_runs
+from oplog.work.runs import abreast, comb, likeness, lone, repeated, running, runs_of, whole_runs
 from tests.work_days import PLAIN, driven, leg, up_and_down
 
 WIDTH_M = 10.0
@@ -193,6 +193,16 @@ def test_bouts_lie_beside_others_and_a_way_across_does_not() -> None:
     assert beside[run[(np.abs(np.sin(p.heading)) > 0.999) & (run > 0)]].mean() > 0.9
     assert not beside[run[-20]]
     assert not beside[0]
+
+
+def test_a_line_driven_again_and_again_is_told_by_how_often() -> None:
+    there_and_back = [(0.0, 0.0), (0.0, 300.0), (30.0, 320.0), (30.0, -20.0)]
+    p = driven(*leg([*there_and_back, *there_and_back, *there_and_back]))
+    run = running(p)
+    found = runs_of(p, working_line(p, PLAIN), run, None, WIDTH_M)
+    times = repeated(found, WIDTH_M, 0.02)
+    along = run[(np.abs(p.x) < 1) & (np.abs(p.y - 150) < 2)]
+    assert times[np.unique(along)].tolist() == [0, 1, 2]
 
 
 def test_a_bout_along_an_edge_is_no_side_of_the_lap_that_comes_next() -> None:

@@ -489,13 +489,28 @@ def over_the_same_lap(runs: Runs, width_m: float, drift_m: float) -> Flags:
     """
     found = np.zeros(len(runs.x), dtype=bool)
     k = np.flatnonzero(runs.around)
+    same = runs.lap[k][:, None] == runs.lap[k]
+    found[k] = (same & _over_earlier(runs, k, width_m, drift_m)).any(axis=1)
+    return found
+
+
+def repeated(runs: Runs, width_m: float, drift_m: float) -> NDArray[np.intp]:
+    """How many earlier runs each longer one lies over: (k,)"""
+    found = np.zeros(len(runs.x), dtype=np.intp)
+    k = np.flatnonzero(runs.length_m > 2 * width_m)
+    k = k[k > 0]
+    found[k] = _over_earlier(runs, k, width_m, drift_m).sum(axis=1)
+    return found
+
+
+def _over_earlier(runs: Runs, k: NDArray[np.intp], width_m: float, drift_m: float) -> Flags:
+    """Which of some runs lie on the same line as which earlier ones: (n, n) mask, these in
+    columns."""
     turned, along, aside = _laid(runs, k[:, None], k)
-    same = (runs.lap[k][:, None] == runs.lap[k]) & (k < k[:, None])
     strays_m = max(STRAYS_M, STRAYS * width_m) + 2 * drift_m
     over = (turned < np.radians(8)) & (aside < min(strays_m, width_m / 2))
     over &= along < (runs.length_m[k][:, None] + runs.length_m[k]) / 2
-    found[k] = (same & over).any(axis=1)
-    return found
+    return np.asarray(over & (k < k[:, None]))
 
 
 def firsts(run: NDArray[np.intp]) -> NDArray[np.intp]:

@@ -16,6 +16,7 @@ from oplog.work.runs import (
     firsts,
     likeness,
     over_the_same_lap,
+    repeated,
     run_mean,
     true_runs,
 )
@@ -25,6 +26,8 @@ STEADY = 0.12
 """By how much the speed of a run that keeps to that of the work may differ, as a log ratio."""
 SLOWER, FASTER = 0.75, 1.13
 """How slow and how fast the side of a lap may be, of the speed of the work; ways are faster."""
+OFTEN, HARDLY = 2, 0.1
+"""A run over so many earlier ones, with hardly more new ground, is a way and no last strip."""
 LEADS, LEADS_S = 2.0, 60.0
 """Length, in widths, of a run that may lead to a stop or from one, and how soon it does."""
 IN_LINE, HALT_M = np.cos(np.radians(15)), 30.0
@@ -49,7 +52,8 @@ def fitting(
     alike, askew = likeness(runs, np.where(alone, 1.0, fit), usual, width_m, drift)
     some = run_mean(run, np.minimum(new, 0.75)) > 0.02
     shut = run_mean(run, enclosed.astype(np.float64)) > 0.5
-    last = alike[run] & some & ((fit[run] < 0.5) & shut | blurred)
+    once = (repeated(runs, width_m, drift) < OFTEN) | (own > HARDLY)
+    last = (alike & once)[run] & some & ((fit[run] < 0.5) & shut | blurred)
     steady = np.abs(np.log(np.maximum(runs.speed, 0.05) / usual)) < STEADY
     elsewhere = runs.length_m[1:][fit[1:] >= 0.5].sum() > 3 * runs.length_m
     side = np.isfinite(runs.edge_m) & alone & steady & elsewhere
