@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from shapely.geometry import LineString, box
 
 from oplog.work import idle
-from oplog.work.certainty import area_range, hours_range
+from oplog.work.certainty import area_range, hours_range, lost_s
 from oplog.work.coverage import bout_lines, cover
 from oplog.work.timeline import Clock, break_seconds, seconds_by_state, timeline
 from tests.work_days import driven, leg, up_and_down
@@ -220,3 +220,21 @@ def test_a_header_is_less_sure() -> None:
     low = [area_range(covered, 10, 10.0, None, 0.02, cuts=cuts).low for cuts in (False, True)]
     assert low[1] < low[0]
     assert hours_range(3600, 40, 1.0, 0.05, True).low < hours_range(3600, 40, 1.0, 0.05).low
+
+
+def test_what_a_gap_in_the_record_may_hide_widens_the_range_upwards_only() -> None:
+    seconds = np.concatenate([np.arange(100.0), np.arange(160.0, 300.0), np.arange(900.0, 1000.0)])
+    piece = np.repeat([0, 1, 2], [100, 140, 100]).astype(np.int32)
+    work = np.zeros(len(seconds), dtype=bool)
+    assert lost_s(seconds, piece, work) == 0.0
+    work[40:90] = True
+    assert lost_s(seconds, piece, work) == 61.0
+    work[:] = True
+    assert lost_s(seconds, piece, work) == 61.0  # a longer gap is a break
+    whole, lost = (hours_range(3600.0, 40, 1.0, 0.05, lost_s=s) for s in (0.0, 61.0))
+    assert lost.low == whole.low
+    assert lost.high == whole.high + 61.0
+    covered = cover([LineString([(0, 0), (0, 500)])], 10.0, None, 0.1)
+    whole, lost = (area_range(covered, 1, 10.0, None, 0.02, lost_m2=m2) for m2 in (0.0, 1220.0))
+    assert lost.low == whole.low
+    assert lost.high == whole.high + 1220.0

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from oplog.records import dataclass
+from oplog.track import Floats
 from oplog.work.coverage import Covered
 
 A_RUN_M2 = 105.0
@@ -15,6 +17,9 @@ CUTS_AREA, CUTS_HOURS = 0.014, 0.025
 """What a header adds, as shares: it takes part-widths, and goes down and up by the driver's hand.
 Set on ten recorded harvests, where the range that the simulator asks for held 3 areas and 6 hours
 of ten."""
+
+LOST_S, LOST_NEAR = 300.0, 20
+"""The longest gap in which work may have gone on, and how near the work must be, in seconds."""
 
 
 @dataclass(frozen=True)
@@ -33,6 +38,7 @@ def area_range(
     drift_m: float,
     spread_m: float = 0.0,
     cuts: bool = False,
+    lost_m2: float = 0.0,
 ) -> Range:
     """90 % range of the worked area. [m2]
 
@@ -42,7 +48,7 @@ def area_range(
     and then a run is taken for work that is none. Factors set on the scenarios of two simulators
     so that nine truths in ten lie inside on the first (benchmarks/inference).
     spread_m: of the distances between bouts, of a receiver that is not steady; else 0.
-    cuts: the work was done with a header.
+    cuts: the work was done with a header. lost_m2: what may have been worked in gaps of the record.
     """
     area = float(covered.worked.area)
     open_edge_m = _open_edge(covered)
@@ -51,7 +57,7 @@ def area_range(
     share = (CUTS_AREA if cuts else 0.004) * area
     closed = 0.05 * spread_m / width_m * area
     half = 1.64 * float(np.sqrt(edge**2 + ends**2 + share**2 + closed**2 + A_RUN_M2**2))
-    high = area + half
+    high = area + half + lost_m2
     if boundary_m2 is not None:
         high = min(high, max(boundary_m2, area))
     return Range(max(area - half, 0.0), high)
@@ -63,19 +69,32 @@ def _open_edge(covered: Covered) -> float:
 
 
 def hours_range(
-    working_s: float, bouts: int, interval_s: float, noise_m: float, cuts: bool = False
-) -> Range:
+    working_s: float, bouts: int, interval_s: float, noise_m: float, cuts: bool = False,
+    lost_s: float = 0.0,
+) -> Range:  # fmt: skip
     """90 % range of the working time. [s]
 
     Each end of a bout is told to some seconds; who lowers or lifts early does so at every bout, and
     nothing in the track shows it; and a run now and then is misread. The first and the last are
     worse with noise. Set on three simulators by three hands (the third is not in the repository),
     so that it holds nearly all hours of the first, whose drivers have no such habits, and 80 to 85
-    in a hundred of the others'.
+    in a hundred of the others'. lost_s: gaps of the record in which it may have gone on.
     """
     each = 1.4 + interval_s / 3 + 2.3 * noise_m
     ends = each * np.sqrt(2 * max(bouts, 1))
     habit = HABIT_S * bouts
     share = (CUTS_HOURS if cuts else 0.0098) + 0.022 * noise_m
     half = 1.64 * float(np.linalg.norm([ends, habit, share * working_s]))
-    return Range(max(working_s - half, 0.0), working_s + half)
+    return Range(max(working_s - half, 0.0), working_s + half + lost_s)
+
+
+def lost_s(seconds: Floats, piece: NDArray[np.int32], work: NDArray[np.bool_]) -> float:
+    """How long gaps in the record last that begin or end in work, or near it. [s]
+
+    Of (m,) seconds of a path, their pieces, and whether they are work. Longer gaps are breaks.
+    """
+    at = np.flatnonzero(np.diff(piece) != 0)
+    lasts_s = np.diff(seconds)[at]
+    near = np.concatenate([[0], np.cumsum(work)])
+    about = near[np.minimum(at + LOST_NEAR, len(work))] > near[np.maximum(at - LOST_NEAR, 0)]
+    return float(lasts_s[about & (lasts_s < LOST_S)].sum())

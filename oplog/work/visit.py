@@ -18,7 +18,7 @@ from oplog.records import dataclass
 from oplog.track import Floats
 from oplog.work import idle
 from oplog.work.aside import antenna_right_m, right_by_order_m
-from oplog.work.certainty import area_range, hours_range
+from oplog.work.certainty import area_range, hours_range, lost_s
 from oplog.work.claims import Swath, swath, way_of
 from oplog.work.coverage import Covered, bout_lines, cover
 from oplog.work.errands import on_errands
@@ -350,7 +350,11 @@ def _visit(
     bouts = int(bout.max())
     known = rig.width_m is not None or seen is not None
     working_m = float(idle.way_m(part, bout > 0).sum())
-    sure_s = hours_range(seconds["working"], bouts, part.interval_s, part.noise_m, in_front(rig))
+    lost = lost_s(part.seconds, part.piece, bout > 0)
+    sure_s = hours_range(
+        seconds["working"], bouts, part.interval_s, part.noise_m, in_front(rig), lost
+    )
+    lost_m2 = lost * width_m * working_m / max(seconds["working"], 1.0)
     return Visit(
         field=stay.field, rig=rig, started_at=spans[0].started_at, ended_at=spans[-1].ended_at,
         spans=spans, break_s=break_seconds(spans, place.settings.break_s),
@@ -361,7 +365,7 @@ def _visit(
         **_speeds(part.speed[bout > 0], working_m, seconds["working"]),
         width_used_m=width_m if known else None,
         bout_width_m=seen.width_m if seen else None, bout_width_sd_m=seen.sd_m if seen else None,
-        **_areas(covered, stay.field, bouts, width_m, part, seen, known, rig),
+        **_areas(covered, stay.field, bouts, width_m, part, seen, known, rig, lost_m2),
         noise_m=part.noise_m, interval_s=part.interval_s, line_m=rig.line_m, right_m=rig.right_m,
         **_geometries(covered, place.plane),
         doubts=doubts(rig, seen or _wide(part, bout, rig), part, width_m),
@@ -389,13 +393,15 @@ def _areas(
     seen: Spacing | None,
     known: bool,
     rig: Rig,
+    lost_m2: float,
 ) -> dict[str, Any]:
     """The areas of a visit by the names of Visit; None each where no width is known. [m2]"""
     if not known:
         return dict.fromkeys(f"{name}_m2" for name in AREAS)
     spread_m = 0.0 if part.steady or seen is None else seen.spread_m
     cuts = in_front(rig)
-    sure = area_range(covered, bouts, width_m, field.area_m2, part.drift_m, spread_m, cuts)
+    drift_m = part.drift_m
+    sure = area_range(covered, bouts, width_m, field.area_m2, drift_m, spread_m, cuts, lost_m2)
     worked, overlap = float(covered.worked.area), _overlap_m2(covered)
     return {
         "worked_m2": worked,
