@@ -53,6 +53,22 @@ def test_nothing_is_found_in_a_field_on_file() -> None:
     assert [v.field.name for v in day.visits] == ["square"]
 
 
+def test_a_single_fix_in_a_field_is_a_day_in_which_nothing_is_found() -> None:
+    day = measure_day(recorded(np.array([5.0]), np.array([5.0])), [field()], lambda *_: PLAIN)
+    assert day.found == ()
+
+
+@pytest.mark.parametrize("shuttles_m_s", [3.0, 7.5])
+def test_ways_to_and_fro_at_twice_the_speed_of_the_work_are_no_field(shuttles_m_s: float) -> None:
+    """Loads fetched by ways side by side; at the speed of the work they are another field."""
+    shuttles = [(x, y - 500.0) for x, y in up_and_down(6, length_m=300.0)]
+    bouts = leg(up_and_down(), speed=3.0)
+    ways = leg([(95.0, -4.0), (0.0, -180.0), *shuttles[::-1]], speed=shuttles_m_s)
+    x, y = (np.concatenate(both) for both in zip(bouts, ways, strict=True))
+    day = measure_day(recorded(x, y), [field()], lambda *_: PLAIN)
+    assert len(day.found) == (1 if shuttles_m_s < 5 else 0)
+
+
 @pytest.mark.parametrize(("speed", "noise_m"), [(2.0, 0.05), (2.0, 2.0), (6.0, 2.0)])
 def test_a_road_driven_all_day_is_no_field(speed: float, noise_m: float) -> None:
     rng = np.random.default_rng(3)

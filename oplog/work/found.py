@@ -95,7 +95,8 @@ def _fastest(way: Path, known: list[Stay]) -> float:
     there = np.zeros(len(way), dtype=bool)
     for stay in known:
         there |= (way.seconds >= stay.entered_s) & (way.seconds <= stay.left_s)
-    there &= first_guess(way)
+    if there.any():
+        there &= first_guess(way)
     return max(FAST_M_S, FASTER * median(way.speed[there])) if there.any() else np.inf
 
 
