@@ -584,7 +584,7 @@ def test_two_runs_elsewhere_do_not_end_a_second_pass() -> None:
         (Rig(width_m=4.0), -4.0),
         (Rig(width_m=4.0, line_m=0.0), 0.0),
         (Rig(width_m=6.0, operation="combining"), 0.0),
-        (Rig(), 0.0),
+        (Rig(), -4.0),
     ],
 )
 def test_where_nobody_said_a_tractor_works_behind_its_antenna(stated: Rig, ahead_m: float) -> None:

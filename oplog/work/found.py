@@ -125,7 +125,19 @@ def _fitting(rig_for: RigFor, apart_m: float) -> RigFor:
         narrow = rig.width_m is not None and apart_m > TOO_WIDE * rig.width_m
         return replace(rig, width_m=None) if narrow else rig
 
-    return fitting
+    return by_antenna(fitting)
+
+
+def by_antenna(rig_for: RigFor) -> RigFor:
+    """The rigs as stated, the antenna standing for the working line where nothing is known: of
+    ground without a boundary the ends of bouts are all there is, wherever the implement was."""
+
+    def standing(field: str, started_at: datetime, ended_at: datetime) -> Rig:
+        rig = rig_for(field, started_at, ended_at)
+        unknown = rig.width_m is None and rig.line_m is None
+        return replace(rig, line_m=0.0) if unknown else rig
+
+    return standing
 
 
 def _bouts_of(visit: Visit, apart_m: float, place: Place) -> list[Bout]:

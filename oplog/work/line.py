@@ -59,7 +59,7 @@ def _ahead_m(rig: Rig) -> float:
     """How far ahead of the antenna the line is, as stated or as is usual. [m]"""
     if rig.line_m is not None:
         return rig.line_m
-    return 0.0 if in_front(rig) or rig.width_m is None else -BEHIND_M
+    return 0.0 if in_front(rig) else -BEHIND_M
 
 
 def _dragged(hitch_x: Floats, hitch_y: Floats, way: Path, drag_m: float) -> Line:

@@ -13,7 +13,7 @@ from oplog.land import Field
 from oplog.track import Floats, Track, median
 from oplog.work import idle
 from oplog.work.clean import GRID_M, Cleaned, clean, interleaved, noise
-from oplog.work.found import found_fields, with_room
+from oplog.work.found import by_antenna, found_fields, with_room
 from oplog.work.model import DayWork, Settings, Visit
 from oplog.work.motion import Path, path
 from oplog.work.stays import Leave, Stay, stays
@@ -64,10 +64,10 @@ def _visits(way: Path, here: list[Stay], place: Place) -> list[Visit]:
     field = here[0].field
     if field.name:
         return measure_field(way, here, place)
-    room = with_room(field, place.plane)
+    room, by = with_room(field, place.plane), replace(place, rig_for=by_antenna(place.rig_for))
     return [
         replace(v, field=field)
-        for v in measure_field(way, [replace(s, field=room) for s in here], place)
+        for v in measure_field(way, [replace(s, field=room) for s in here], by)
     ]
 
 
