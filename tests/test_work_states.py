@@ -578,6 +578,21 @@ def test_two_runs_elsewhere_do_not_end_a_second_pass() -> None:
     assert again.last == len(p) - 1
 
 
+def test_ways_to_the_gate_for_load_after_load_are_no_second_pass() -> None:
+    """They lie side by side over finished ground, with a short bout between two of them."""
+    done = leg(up_and_down(12, 10.0, 300.0))
+    loads = []
+    for k in range(3):
+        x, there, back = 125.0 + 10.0 * k, 50.0 + 20.0 * k, 60.0 + 20.0 * k
+        loads.append(leg([(0, there), (x, there), (x, there + 30), (x - 8, back), (0, back)]))
+    parts = [done, *loads]
+    away_s = np.repeat(400.0 * np.arange(len(parts)), [len(x) for x, _ in parts])
+    x, y = (np.concatenate(both) for both in zip(*parts, strict=True))
+    p = driven(x, y, np.arange(len(x)) + away_s)
+    assert len(set(p.piece.tolist())) == len(parts)
+    assert done_again(p, working_line(p, PLAIN), laid(p), 10.0) is None
+
+
 @pytest.mark.parametrize(
     ("stated", "ahead_m"),
     [

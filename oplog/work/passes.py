@@ -35,6 +35,9 @@ MOSTLY = 0.7
 FEW = 3
 """Runs in a row of another kind that do not end a second pass."""
 
+STOOD_S, LEADS_S = 45, 60
+"""How long a machine stands that does something else, and how soon a way leads there."""
+
 Flags = NDArray[np.bool_]
 
 
@@ -62,6 +65,7 @@ def done_again(path: Path, line: Line, lay: Swath, width_m: float) -> Again | No
         return None
     old = share(lay, first_claims(lay, bouts).take(lay.cells) < lay.second - 120)
     numbers = np.unique(run[bouts])
+    numbers = numbers[~_leads(path, run, numbers)]
     mean_old = np.bincount(run, weights=old * bouts) / np.maximum(
         np.bincount(run, weights=bouts), 1
     )
@@ -81,6 +85,23 @@ def _long_runs(path: Path, width_m: float) -> tuple[Flags, NDArray[np.intp]]:
     long = way >= max(40.0, 4 * width_m)
     long[0] = False
     return long[run] & (heading_change(path.heading) < np.radians(20)), run
+
+
+def _leads(path: Path, run: NDArray[np.intp], numbers: NDArray[np.intp]) -> Flags:
+    """Which runs lead out of the field and in again, or to a longer stop and from it: (k,) mask.
+
+    They are ways to a yard or a trailer, over whatever ground.
+    """
+    first = np.searchsorted(np.maximum.accumulate(run), numbers)
+    last = first + np.bincount(run)[numbers] - 1
+    stood = [(a, b) for a, b in true_runs(path.speed < 0.1, path.piece) if b - a >= STOOD_S]
+    apart = np.flatnonzero(np.diff(path.piece) != 0)
+    found = np.zeros(len(numbers), dtype=bool)
+    for left, begun in [*((a, a + 1) for a in apart.tolist()), *stood]:
+        before, after = np.flatnonzero(last <= left)[-1:], np.flatnonzero(first >= begun)[:1]
+        found[before[left - last[before] < LEADS_S]] = True
+        found[after[first[after] - begun < LEADS_S]] = True
+    return found
 
 
 def _stretches(flags: Flags) -> list[tuple[int, int]]:
