@@ -237,9 +237,17 @@ def test_a_last_strip_has_worked_ground_at_both_its_sides(enclosed: bool) -> Non
     known = runs.runs_of(p, working_line(p, PLAIN), run, None, 10.0)
     home = (p.x > 59) & (p.y > 20) & (p.y < 180)
     new = np.where(p.x > 59, 0.4, 1.0)
-    _, last = fitting(p, run, known, p.x < 59, (p.x > 59) & enclosed, new, 2.0, 10.0, False)
+    led = np.zeros(len(known.x), dtype=bool)
+    _, last = fitting(p, run, known, p.x < 59, (p.x > 59) & enclosed, new, 2.0, 10.0, False, led)
     assert last[home].all() == enclosed
     assert last[home].any() == enclosed
+    led[run[home]] = True
+    for share, is_last in ((0.4, enclosed), (0.05, False)):
+        new = np.where(p.x > 59, share, 1.0)
+        _, last = fitting(
+            p, run, known, p.x < 59, (p.x > 59) & enclosed, new, 2.0, 10.0, False, led
+        )
+        assert last[home].any() == is_last
 
 
 def test_reversing_is_no_work() -> None:

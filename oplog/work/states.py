@@ -92,7 +92,7 @@ def label(
     machine came in over the boundary or had just gone out. cuts: a header that has to cut its
     way round corners.
     """
-    known = _known(path, line, lay, width_m, gap_m, ground, weights, cuts)
+    known = _known(path, line, lay, width_m, gap_m, ground, gates, weights, cuts)
     work = first_guess(path) & known.inside
     before: Floats | float = 0.0
     for turn in range(10):
@@ -125,7 +125,7 @@ class _Known:
     well outside. inland: (m,) share of the line in the field, a tenth at least. fixed, turning:
     (m,) evidence. [nats] run: (m,) number of each second's run; peers: (k,) runs with others
     beside them; typical: (m,) the middles of these, of all as long as of most; lone: (k,) runs
-    beside which none lies.
+    beside which none lies; led: (k,) runs that lead to a stop or a gate, or from one.
     """
 
     path: Path
@@ -146,6 +146,7 @@ class _Known:
     peers: Flags
     typical: Flags
     lone: Flags
+    led: Flags
 
     @property
     def wander(self) -> float:
@@ -175,7 +176,7 @@ class _Known:
 
 def _known(
     path: Path, line: Line, lay: Swath, width_m: float, gap_m: float, ground: Any | None,
-    weights: Evidence, cuts: bool,
+    gates: Sequence[int], weights: Evidence, cuts: bool,
 ) -> _Known:  # fmt: skip
     inmost = _within(ground, line.x, line.y, -1.5 * width_m)
     run = running(path)
@@ -202,7 +203,7 @@ def _known(
         fixed=fixed,
         turning=turning_evidence(path, line, backed_about(path, run), weights),
         run=run, runs=runs, peers=peers, typical=middles(run, peers),
-        lone=lone(runs, width_m, path.drift_m),
+        lone=lone(runs, width_m, path.drift_m), led=leading(path, run, runs, gates, width_m),
     )  # fmt: skip
 
 
@@ -233,7 +234,7 @@ def _score(known: _Known, work: Flags, covers: _Covers, gates: Sequence[int]) ->
     """Evidence for work in each second, given what else is work: (m,) [nats]"""
     path, run, runs, lays, weights = known.path, known.run, known.runs, known.lays, known.weights
     usual, covered = covers.usual, covers.all
-    rank = _rank(known, work, covers, gates)
+    rank = _rank(known, work, covers)
     new = novelty(lays.inside, lays.wide, work, rank, covers.parts)
     some = weights.part_width if known.cuts else weights.some_new
     gain = weights.new_ground * (1 - np.exp(-new / some)) - weights.old_ground
@@ -241,7 +242,7 @@ def _score(known: _Known, work: Flags, covers: _Covers, gates: Sequence[int]) ->
     blurred = known.wander > 1 / 4
     share_fit, alike = fitting(
         path, run, runs, fits, enclosed | known.cuts, new / known.inland, usual, known.width_m,
-        blurred,
+        blurred, known.led,
     )  # fmt: skip
     apart = 0.0 if blurred else weights.apart * apart_from_work(path, run, share_fit, gates)
     if not known.cuts:
@@ -307,7 +308,7 @@ def _lone(known: _Known, fits: Flags) -> Flags:
     return np.asarray(known.lone[known.run] & (fit < LONE))
 
 
-def _rank(known: _Known, work: Flags, covers: _Covers, gates: Sequence[int]) -> NDArray[np.int8]:
+def _rank(known: _Known, work: Flags, covers: _Covers) -> NDArray[np.int8]:
     """How good a claim each second of work has on its ground: (m,) 0 to 3.
 
     Steady straight running counts, and so does a run most of whose ground nobody else covers, or
@@ -328,8 +329,8 @@ def _rank(known: _Known, work: Flags, covers: _Covers, gates: Sequence[int]) -> 
         return np.asarray(covers.steady * (1 + best), dtype=np.int8)
     _, above = slack(known.path, known.paced(work), covers.usual)
     best &= (known.runs.speed < covers.usual * np.exp(above))[run]
-    led = leading(known.path, run, known.runs, gates, known.width_m)[run]
-    return np.asarray(covers.steady * (1 + best + (best & (alone_run | ~led))), dtype=np.int8)
+    sure = best & (alone_run | ~known.led[run])
+    return np.asarray(covers.steady * (1 + best + sure), dtype=np.int8)
 
 
 @dataclass(frozen=True, eq=False)

@@ -27,7 +27,8 @@ STEADY = 0.12
 SLOWER, FASTER = 0.75, 1.13
 """How slow and how fast the side of a lap may be, of the speed of the work; ways are faster."""
 OFTEN, HARDLY = 2, 0.1
-"""A run over so many earlier ones, with hardly more new ground, is a way and no last strip."""
+"""A run over so many earlier ones, with hardly more new ground, is a way and no last strip; nor is
+one that leads to a stop."""
 LEADS, LEADS_S = 2.0, 60.0
 """Length, in widths, of a run that may lead to a stop or from one, and how soon it does."""
 IN_LINE, HALT_M = np.cos(np.radians(15)), 30.0
@@ -38,13 +39,14 @@ LAP_NEW = 0.4
 
 def fitting(
     path: Path, run: NDArray[np.intp], runs: Runs, fits: Flags, enclosed: Flags, new: Floats,
-    usual: float, width_m: float, blurred: bool,
+    usual: float, width_m: float, blurred: bool, led: Flags,
 ) -> tuple[Floats, Flags]:  # fmt: skip
     """How far each second's run fits where it lies, (m,) 0-1; and (m,) last strips.
 
     A last strip laps over its neighbour and fits badly; but partly new ground, all along, is no
     ground that a way leads over, unless it lies askew. Where nothing fits there is no work to be
-    the last of. blurred: what fits is not seen, and only likeness tells.
+    the last of. blurred: what fits is not seen, and only likeness tells. led: (k,) runs that lead
+    to a stop or from one; nobody drives one over next to nothing new for the sake of the work.
     """
     fit, own = by_run(run, (fits | blurred).astype(np.float64)), by_run(run, new)
     alone = own > 0.8
@@ -52,7 +54,7 @@ def fitting(
     alike, askew = likeness(runs, np.where(alone, 1.0, fit), usual, width_m, drift)
     some = run_mean(run, np.minimum(new, 0.75)) > 0.02
     shut = run_mean(run, enclosed.astype(np.float64)) > 0.5
-    once = (repeated(runs, width_m, drift) < OFTEN) | (own > HARDLY)
+    once = (repeated(runs, width_m, drift) < OFTEN) & ~led | (own > HARDLY)
     last = (alike & once)[run] & some & ((fit[run] < 0.5) & shut | blurred)
     steady = np.abs(np.log(np.maximum(runs.speed, 0.05) / usual)) < STEADY
     elsewhere = runs.length_m[1:][fit[1:] >= 0.5].sum() > 3 * runs.length_m
