@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
@@ -18,7 +19,7 @@ from oplog.work.line import in_front, working_line
 from oplog.work.mend import mended
 from oplog.work.motion import Path
 from oplog.work.passes import done_again
-from oplog.work.ways import fitting
+from oplog.work.ways import fitting, lie_of
 from tests.work_days import PLAIN, driven, leg, up_and_down
 
 SQUARE = box(0, 0, 100, 100)
@@ -237,16 +238,14 @@ def test_a_last_strip_has_worked_ground_at_both_its_sides(enclosed: bool) -> Non
     known = runs.runs_of(p, working_line(p, PLAIN), run, None, 10.0)
     home = (p.x > 59) & (p.y > 20) & (p.y < 180)
     new = np.where(p.x > 59, 0.4, 1.0)
-    led = np.zeros(len(known.x), dtype=bool)
-    _, last = fitting(p, run, known, p.x < 59, (p.x > 59) & enclosed, new, 2.0, 10.0, False, led)
+    lie, shut = lie_of(p, run, known, (), 10.0), (p.x > 59) & enclosed
+    _, last = fitting(p, run, known, lie, p.x < 59, shut, new, 2.0, 10.0, False)
     assert last[home].all() == enclosed
     assert last[home].any() == enclosed
-    led[run[home]] = True
+    leads = replace(lie, led=np.isin(np.arange(len(lie.led)), run[home]))
     for share, is_last in ((0.4, enclosed), (0.05, False)):
         new = np.where(p.x > 59, share, 1.0)
-        _, last = fitting(
-            p, run, known, p.x < 59, (p.x > 59) & enclosed, new, 2.0, 10.0, False, led
-        )
+        _, last = fitting(p, run, known, leads, p.x < 59, shut, new, 2.0, 10.0, False)
         assert last[home].any() == is_last
 
 

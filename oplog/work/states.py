@@ -59,8 +59,8 @@ from oplog.work.runs import (
     runs_of,
 )
 from oplog.work.turns import backed_about, looped, turned_over
+from oplog.work.ways import Lie, fitting, lie_of, sides_done_before
 from oplog.work.ways import apart as apart_from_work
-from oplog.work.ways import fitting, leading, sides_done_before
 
 Flags = NDArray[np.bool_]
 HURRIED = 1.2
@@ -125,7 +125,7 @@ class _Known:
     well outside. inland: (m,) share of the line in the field, a tenth at least. fixed, turning:
     (m,) evidence. [nats] run: (m,) number of each second's run; peers: (k,) runs with others
     beside them; typical: (m,) the middles of these, of all as long as of most; lone: (k,) runs
-    beside which none lies; led: (k,) runs that lead to a stop or a gate, or from one.
+    beside which none lies.
     """
 
     path: Path
@@ -146,7 +146,7 @@ class _Known:
     peers: Flags
     typical: Flags
     lone: Flags
-    led: Flags
+    lie: Lie
 
     @property
     def wander(self) -> float:
@@ -203,7 +203,7 @@ def _known(
         fixed=fixed,
         turning=turning_evidence(path, line, backed_about(path, run), weights),
         run=run, runs=runs, peers=peers, typical=middles(run, peers),
-        lone=lone(runs, width_m, path.drift_m), led=leading(path, run, runs, gates, width_m),
+        lone=lone(runs, width_m, path.drift_m), lie=lie_of(path, run, runs, gates, width_m),
     )  # fmt: skip
 
 
@@ -241,15 +241,15 @@ def _score(known: _Known, work: Flags, covers: _Covers, gates: Sequence[int]) ->
     fits, enclosed = _fits(covered, known.sides, new)
     blurred = known.wander > 1 / 4
     share_fit, alike = fitting(
-        path, run, runs, fits, enclosed | known.cuts, new / known.inland, usual, known.width_m,
-        blurred, known.led,
+        path, run, runs, known.lie, fits, enclosed | known.cuts, new / known.inland, usual,
+        known.width_m, blurred,
     )  # fmt: skip
     apart = 0.0 if blurred else weights.apart * apart_from_work(path, run, share_fit, gates)
     if not known.cuts:
         ways = _lone(known, fits) if blurred else _hurried(known, share_fit, usual)
         apart = np.maximum(apart, weights.apart * ways)
     if not blurred:
-        alike = alike | sides_done_before(run, runs, new, usual, known.width_m, path.drift_m)
+        alike = alike | sides_done_before(run, runs, known.lie, new, usual)
     gain = np.where(alike, np.maximum(gain, weights.alike), gain)
     through = driven_through(path, run, runs, share_fit, new, usual, known.width_m)
     all_round = np.maximum(_all_round(fits & (new >= 0.5)), through)
@@ -329,7 +329,7 @@ def _rank(known: _Known, work: Flags, covers: _Covers) -> NDArray[np.int8]:
         return np.asarray(covers.steady * (1 + best), dtype=np.int8)
     _, above = slack(known.path, known.paced(work), covers.usual)
     best &= (known.runs.speed < covers.usual * np.exp(above))[run]
-    sure = best & (alone_run | ~known.led[run])
+    sure = best & (alone_run | ~known.lie.led[run])
     return np.asarray(covers.steady * (1 + best + sure), dtype=np.int8)
 
 

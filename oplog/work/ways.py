@@ -7,6 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from oplog.records import dataclass
 from oplog.track import Floats
 from oplog.work.motion import Path
 from oplog.work.runs import (
@@ -37,16 +38,42 @@ LAP_NEW = 0.4
 """Share of a lap that is on new ground, from which on a side that has less is work too."""
 
 
+@dataclass(frozen=True, eq=False)
+class Lie:
+    """How runs lie, whatever is worked: (k,) masks of them.
+
+    led: they lead to a stop or a gate, or from one. often: they lie over several earlier ones.
+    again: sides of a lap that lie over an earlier side of it. teeth: of a comb.
+    """
+
+    led: Flags
+    often: Flags
+    again: Flags
+    teeth: Flags
+
+
+def lie_of(
+    path: Path, run: NDArray[np.intp], runs: Runs, gates: Sequence[int], width_m: float
+) -> Lie:
+    """How the runs of a path lie; gates: rows at which it came in or went out."""
+    return Lie(
+        led=_leading(path, run, runs, gates, width_m),
+        often=repeated(runs, width_m, path.drift_m) >= OFTEN,
+        again=over_the_same_lap(runs, width_m, path.drift_m),
+        teeth=comb(runs, width_m),
+    )
+
+
 def fitting(
-    path: Path, run: NDArray[np.intp], runs: Runs, fits: Flags, enclosed: Flags, new: Floats,
-    usual: float, width_m: float, blurred: bool, led: Flags,
+    path: Path, run: NDArray[np.intp], runs: Runs, lie: Lie, fits: Flags, enclosed: Flags,
+    new: Floats, usual: float, width_m: float, blurred: bool,
 ) -> tuple[Floats, Flags]:  # fmt: skip
     """How far each second's run fits where it lies, (m,) 0-1; and (m,) last strips.
 
     A last strip laps over its neighbour and fits badly; but partly new ground, all along, is no
     ground that a way leads over, unless it lies askew. Where nothing fits there is no work to be
-    the last of. blurred: what fits is not seen, and only likeness tells. led: (k,) runs that lead
-    to a stop or from one; nobody drives one over next to nothing new for the sake of the work.
+    the last of; and over next to nothing new nobody drives to a stop, or again and again, for the
+    sake of the work. blurred: what fits is not seen, and only likeness tells.
     """
     fit, own = by_run(run, (fits | blurred).astype(np.float64)), by_run(run, new)
     alone = own > 0.8
@@ -54,22 +81,22 @@ def fitting(
     alike, askew = likeness(runs, np.where(alone, 1.0, fit), usual, width_m, drift)
     some = run_mean(run, np.minimum(new, 0.75)) > 0.02
     shut = run_mean(run, enclosed.astype(np.float64)) > 0.5
-    once = (repeated(runs, width_m, drift) < OFTEN) & ~led | (own > HARDLY)
-    last = (alike & once)[run] & some & ((fit[run] < 0.5) & shut | blurred)
+    strip = ~lie.led & ~lie.often | (own > HARDLY)
+    last = (alike & strip)[run] & some & ((fit[run] < 0.5) & shut | blurred)
     steady = np.abs(np.log(np.maximum(runs.speed, 0.05) / usual)) < STEADY
     elsewhere = runs.length_m[1:][fit[1:] >= 0.5].sum() > 3 * runs.length_m
     side = np.isfinite(runs.edge_m) & alone & steady & elsewhere
-    strip = run_mean(run, ((new > 0.1) & (new < 0.75)).astype(np.float64)) > 0.7
+    partly = run_mean(run, ((new > 0.1) & (new < 0.75)).astype(np.float64)) > 0.7
     share_fit = fit[run]
     running = share_fit[run > 0]
     if len(running) and (running >= 0.5).mean() > 0.25:
-        share_fit = np.where((strip & shut & ~askew[run]) | last | side[run], 1.0, share_fit)
-    share_fit = np.where((comb(runs, width_m) | runs.around)[run], 1.0, share_fit)
+        share_fit = np.where((partly & shut & ~askew[run]) | last | side[run], 1.0, share_fit)
+    share_fit = np.where((lie.teeth | runs.around)[run], 1.0, share_fit)
     return share_fit, last
 
 
 def sides_done_before(
-    run: NDArray[np.intp], runs: Runs, new: Floats, usual: float, width_m: float, drift_m: float
+    run: NDArray[np.intp], runs: Runs, lie: Lie, new: Floats, usual: float
 ) -> Flags:
     """Sides with little new ground, of laps with more, driven at the speed of the work: (m,) mask.
 
@@ -82,7 +109,7 @@ def sides_done_before(
     share = np.bincount(runs.lap, side_m * own, len(own)) / np.maximum(lap_m, 1.0)
     steady = (runs.speed > SLOWER * usual) & (runs.speed < FASTER * usual)
     done = runs.around & steady & (own < LAP_NEW) & (share[runs.lap] > LAP_NEW)
-    return np.asarray((done & ~over_the_same_lap(runs, width_m, drift_m))[run])
+    return np.asarray((done & ~lie.again)[run])
 
 
 def apart(path: Path, run: NDArray[np.intp], share_fit: Floats, gates: Sequence[int]) -> Floats:
@@ -141,7 +168,7 @@ def _ways(
     return [np.flatnonzero(run == n) for n in ways]
 
 
-def leading(
+def _leading(
     path: Path, run: NDArray[np.intp], runs: Runs, gates: Sequence[int], width_m: float
 ) -> Flags:
     """Runs that lead to a stop or a gate, or from one: (k,) mask, the next longer ones."""
