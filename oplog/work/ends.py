@@ -72,11 +72,11 @@ def trim(
     ends, left = _ends_of_runs(last, -1, new, square, drawn_straight, far)
     if not cuts:
         on = (new.whole >= 0.35) & ~path.reverse & (turn < np.radians(10))
-        halts = _only_halts(begins, ends, path)
-        stays = ~inmost[begins] | np.concatenate([[False], halts])[: len(begins)]
-        begins = np.where(seen | ~stays, begins, _to_standstill(begins, -1, path, on))
-        stays = ~inmost[ends] | np.concatenate([halts, [False]])[: len(ends)]
-        ends = np.where(left | ~stays, ends, _to_standstill(ends, 1, path, on))
+        from_halt, to_halt = _halts(begins, ends, path)
+        stands = ~seen & (from_halt | ~inmost[begins])
+        begins = np.where(stands, _to_standstill(begins, -1, path, on), begins)
+        stands = ~left & (to_halt | ~inmost[ends])
+        ends = np.where(stands, _to_standstill(ends, 1, path, on), ends)
     inner = ends[inmost[np.minimum(ends + 1, len(inmost) - 1)]]
     bend = np.abs(np.diff(path.heading))
     told = zip(
@@ -98,15 +98,17 @@ def trim(
     return np.asarray(out, dtype=bool)
 
 
-def _only_halts(begins: Rows, ends: Rows, path: Path) -> Flags:
-    """Whether after each run but the last the machine goes on in line, having halted in a bout."""
+def _halts(begins: Rows, ends: Rows, path: Path) -> tuple[Flags, Flags]:
+    """Which runs begin, and which end, at a halt in a bout: the machine goes on in line after it.
+    (k,) mask each."""
     a, b = ends[:-1], begins[1:]
-    if not len(a):
-        return np.zeros(0, dtype=bool)
     turned = np.abs(path.heading[b] - path.heading[a]) < HALT_TURNED
     back = np.cumsum(path.reverse)
     near = np.hypot(path.x[b] - path.x[a], path.y[b] - path.y[a]) < HALT_M
-    return np.asarray(turned & near & (back[b] == back[a]) & (path.piece[a] == path.piece[b]))
+    halts = turned & near & (back[b] == back[a]) & (path.piece[a] == path.piece[b])
+    after, before = np.zeros(len(begins), dtype=bool), np.zeros(len(ends), dtype=bool)
+    after[1:], before[:-1] = halts, halts
+    return after, before
 
 
 def _to_standstill(at: Rows, outward: int, path: Path, on: Flags) -> Rows:

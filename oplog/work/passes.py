@@ -14,7 +14,7 @@ from oplog.records import dataclass
 from oplog.work.claims import Swath, beside, first_claims, ground_of, never, share
 from oplog.work.line import Line
 from oplog.work.motion import Path
-from oplog.work.runs import heading_change, true_runs, whole_runs
+from oplog.work.runs import beside_stops, heading_change, true_runs, whole_runs
 
 SHARE = 0.5
 """Ground done again is a second pass where it is more than half of the ground done before it.
@@ -35,8 +35,8 @@ MOSTLY = 0.7
 FEW = 3
 """Runs in a row of another kind that do not end a second pass."""
 
-STOOD_S, LEADS_S = 45, 60
-"""How long a machine stands that does something else, and how soon a way leads there."""
+STOOD_S = 45
+"""How long a machine stands that does something else than turn."""
 
 Flags = NDArray[np.bool_]
 
@@ -65,7 +65,8 @@ def done_again(path: Path, line: Line, lay: Swath, width_m: float) -> Again | No
         return None
     old = share(lay, first_claims(lay, bouts).take(lay.cells) < lay.second - 120)
     numbers = np.unique(run[bouts])
-    numbers = numbers[~_leads(path, run, numbers)]
+    # Ways to a yard or a trailer and back lead over whatever ground.
+    numbers = numbers[~beside_stops(path, run, numbers, _breaks(path))]
     mean_old = np.bincount(run, weights=old * bouts) / np.maximum(
         np.bincount(run, weights=bouts), 1
     )
@@ -87,21 +88,10 @@ def _long_runs(path: Path, width_m: float) -> tuple[Flags, NDArray[np.intp]]:
     return long[run] & (heading_change(path.heading) < np.radians(20)), run
 
 
-def _leads(path: Path, run: NDArray[np.intp], numbers: NDArray[np.intp]) -> Flags:
-    """Which runs lead out of the field and in again, or to a longer stop and from it: (k,) mask.
-
-    They are ways to a yard or a trailer, over whatever ground.
-    """
-    first = np.searchsorted(np.maximum.accumulate(run), numbers)
-    last = first + np.bincount(run)[numbers] - 1
+def _breaks(path: Path) -> list[tuple[int, int]]:
+    """Where a machine left the field or stood for long: last row before, first row after it."""
     stood = [(a, b) for a, b in true_runs(path.speed < 0.1, path.piece) if b - a >= STOOD_S]
-    apart = np.flatnonzero(np.diff(path.piece) != 0)
-    found = np.zeros(len(numbers), dtype=bool)
-    for left, begun in [*((a, a + 1) for a in apart.tolist()), *stood]:
-        before, after = np.flatnonzero(last <= left)[-1:], np.flatnonzero(first >= begun)[:1]
-        found[before[left - last[before] < LEADS_S]] = True
-        found[after[first[after] - begun < LEADS_S]] = True
-    return found
+    return [*((a, a + 1) for a in np.flatnonzero(np.diff(path.piece) != 0).tolist()), *stood]
 
 
 def _stretches(flags: Flags) -> list[tuple[int, int]]:

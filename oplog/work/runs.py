@@ -7,6 +7,7 @@ and is driven at the same speed. A way to the gate is nearly never all three.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import fields, replace
 from itertools import pairwise
 from typing import Any
@@ -47,6 +48,10 @@ SIDE_S, SIDE_WIDTHS = 6, 5
 """A shorter run is none between two corners: nor is one across a turn, if it is not this long."""
 STRAYS_M, STRAYS = 1.5, 0.1
 """How far off his own tracks a driver strays who goes over them again, or in widths, if more."""
+LEADS_S = 60.0
+"""How soon a run leads to a stop, or comes from one."""
+IN_LINE, HALT_M = np.cos(np.radians(15)), 30.0
+"""How straight on and how near a bout goes on after a halt."""
 KINK_S, KINK = (6, 16), np.radians(15)
 """A kink bends within so long either side, and not from there to further off; by how much."""
 TREMBLES_M = 0.2
@@ -511,6 +516,33 @@ def _over_earlier(runs: Runs, k: NDArray[np.intp], width_m: float, drift_m: floa
     over = (turned < np.radians(8)) & (aside < min(strays_m, width_m / 2))
     over &= along < (runs.length_m[k][:, None] + runs.length_m[k]) / 2
     return np.asarray(over & (k < k[:, None]))
+
+
+def beside_stops(
+    path: Path, run: NDArray[np.intp], k: NDArray[np.intp], stops: Sequence[tuple[int, int]]
+) -> Flags:
+    """Which of some runs are the last before a stop or the first after it: (n,) mask.
+
+    Not where the machine goes on in line: it halted in a bout. k: (n,) numbers of runs. stops:
+    last row before each and first row after it.
+    """
+    begin = firsts(run)[k]
+    end = begin + np.bincount(run)[k] - 1
+    found = np.zeros(len(k), dtype=bool)
+    for left, begun in stops:
+        before, after = np.flatnonzero(end <= left)[-1:], np.flatnonzero(begin >= begun)[:1]
+        if len(before) and len(after) and _in_line(path, int(end[before[0]]), int(begin[after[0]])):
+            continue
+        found[before[left - end[before] < LEADS_S]] = True
+        found[after[begin[after] - begun < LEADS_S]] = True
+    return found
+
+
+def _in_line(path: Path, left: int, begun: int) -> bool:
+    """Whether a machine goes on in the line, and about where, it stopped. Rows of the path."""
+    turned = np.cos(path.heading[begun] - path.heading[left])
+    away = np.hypot(path.x[begun] - path.x[left], path.y[begun] - path.y[left])
+    return bool(turned > IN_LINE and away < HALT_M)
 
 
 def firsts(run: NDArray[np.intp]) -> NDArray[np.intp]:

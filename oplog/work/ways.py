@@ -12,6 +12,7 @@ from oplog.track import Floats
 from oplog.work.motion import Path
 from oplog.work.runs import (
     Runs,
+    beside_stops,
     by_run,
     comb,
     firsts,
@@ -30,10 +31,8 @@ SLOWER, FASTER = 0.75, 1.13
 OFTEN, HARDLY = 2, 0.1
 """A run over so many earlier ones, with hardly more new ground, is a way and no last strip; nor is
 one that leads to a stop."""
-LEADS, LEADS_S = 2.0, 60.0
-"""Length, in widths, of a run that may lead to a stop or from one, and how soon it does."""
-IN_LINE, HALT_M = np.cos(np.radians(15)), 30.0
-"""How straight on and how near a bout goes on after a halt."""
+LEADS = 2.0
+"""Length, in widths, of a run that may lead to a stop or from one."""
 LAP_NEW = 0.4
 """Share of a lap that is on new ground, from which on a side that has less is work too."""
 
@@ -56,8 +55,12 @@ def lie_of(
     path: Path, run: NDArray[np.intp], runs: Runs, gates: Sequence[int], width_m: float
 ) -> Lie:
     """How the runs of a path lie; gates: rows at which it came in or went out."""
+    long = np.flatnonzero(runs.length_m > LEADS * width_m)
+    long = long[long > 0]
+    led = np.zeros(len(runs.x), dtype=bool)
+    led[long] = beside_stops(path, run, long, _stops(path, gates))
     return Lie(
-        led=_leading(path, run, runs, gates, width_m),
+        led=led,
         often=repeated(runs, width_m, path.drift_m) >= OFTEN,
         again=over_the_same_lap(runs, width_m, path.drift_m),
         teeth=comb(runs, width_m),
@@ -166,32 +169,6 @@ def _ways(
                 if n in loose:
                     ways.add(n)
     return [np.flatnonzero(run == n) for n in ways]
-
-
-def _leading(
-    path: Path, run: NDArray[np.intp], runs: Runs, gates: Sequence[int], width_m: float
-) -> Flags:
-    """Runs that lead to a stop or a gate, or from one: (k,) mask, the next longer ones."""
-    begin = firsts(run)
-    end = begin + np.bincount(run, minlength=len(begin)) - 1
-    long = np.flatnonzero(runs.length_m > LEADS * width_m)
-    long = long[long > 0]
-    found = np.zeros(len(begin), dtype=bool)
-    for first, last in _stops(path, gates):
-        before = long[end[long] <= first][-1:]
-        after = long[begin[long] >= last][:1]
-        if len(before) and len(after) and _in_line(path, int(end[before[0]]), int(begin[after[0]])):
-            continue  # a halt in a bout
-        found[before[first - end[before] < LEADS_S]] = True
-        found[after[begin[after] - last < LEADS_S]] = True
-    return found
-
-
-def _in_line(path: Path, left: int, begun: int) -> bool:
-    """Whether a machine goes on in the line, and about where, it stopped. Rows of the path."""
-    turned = np.cos(path.heading[begun] - path.heading[left])
-    away = np.hypot(path.x[begun] - path.x[left], path.y[begun] - path.y[left])
-    return bool(turned > IN_LINE and away < HALT_M)
 
 
 def _stops(path: Path, gates: Sequence[int]) -> list[tuple[int, int]]:
