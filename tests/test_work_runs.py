@@ -240,3 +240,13 @@ def test_a_bout_along_a_curve_and_one_round_a_pole_are_whole() -> None:
     aside = [(180.0, 0.0), (195.0, 5.0), (210.0, 5.0), (225.0, 0.0)]
     for p in (bent(0.9, over_m=300.0), driven(*leg([(0, 0), *aside, (400, 0)], speed=3.0))):
         assert len(set(running(p).tolist()) - {0}) == 1
+
+
+def test_a_gap_in_the_record_between_two_straight_ways_is_no_kink() -> None:
+    """Each side of it is a run of its own, and nothing is parted from either."""
+    ways = leg([(0, 0), (300, 0)]), leg([(400, 0), (700, 140)])
+    x, y = (np.concatenate(both) for both in zip(*ways, strict=True))
+    seconds = np.arange(len(x)) + 400.0 * (np.arange(len(x)) >= len(ways[0][0]))
+    p = driven(x, y, seconds)
+    assert len(set(p.piece.tolist())) == 2
+    assert len(set(running(p).tolist()) - {0}) == 2

@@ -152,16 +152,15 @@ def _kinks(path: Path) -> Flags:
     A way along the field swings onto the first bout so. Curved bouts bend all along.
     """
     near, far = KINK_S
-    held = np.concatenate(
-        [path.heading[:1].repeat(far), path.heading, path.heading[-1:].repeat(far)]
+    row = np.arange(len(path))
+    first, last = (np.searchsorted(path.piece, path.piece, side=side) for side in ("left", "right"))
+    earlier, before, after, beyond = (
+        path.heading[np.clip(row + by, first, last - 1)] for by in (-far, -near, near, far)
     )
-    m = len(path)
-    after, beyond = held[far + near : far + near + m], held[2 * far :]
-    before, earlier = held[far - near : far - near + m], held[:m]
     bend = np.abs(after - before)
     beside = np.maximum(np.abs(beyond - after), np.abs(before - earlier))
     bent = (bend > KINK) & (beside < bend / 4)
-    found = np.zeros(m, dtype=bool)
+    found = np.zeros(len(path), dtype=bool)
     for a, b in true_runs(bent, path.piece):
         found[(a + b + 1) // 2] = True
     return found
