@@ -30,7 +30,7 @@ TURN_LEFT_S = 4
 ABOUT = np.radians(135)
 TURNED_S, TURNED = 8, np.radians(20)
 """How long before its end a run may have gone into the turn that ends it, and by how much."""
-LATE_S = 0.3
+LOWERED_S, LIFTED_S = 0.4, 0.3
 """An implement takes its time to go down and to come up (common practice)."""
 
 
@@ -232,9 +232,9 @@ def _first_corner(new: Crossings, k: Rows, inward: int) -> Rows:
     last = len(new.whole) - 1
     middle, slant = (left + right) / 2, np.minimum(2 * np.abs(left - right), SLANT_S)
     if inward > 0:
-        at = np.floor(middle - slant / 2 + LATE_S + 0.5)
+        at = np.floor(middle - slant / 2 + LOWERED_S + 0.5)
         return np.asarray(np.clip(at, np.maximum(k - FIRST_S, 0), k + 1), dtype=np.intp)
-    at = np.floor(middle + slant / 2 + LATE_S + 0.5) - 1
+    at = np.floor(middle + slant / 2 + LIFTED_S + 0.5) - 1
     return np.asarray(np.clip(at, k - 1, np.minimum(k + FIRST_S, last)), dtype=np.intp)
 
 
