@@ -19,6 +19,7 @@ from oplog.work.line import in_front, working_line
 from oplog.work.mend import mended
 from oplog.work.motion import Path
 from oplog.work.passes import done_again
+from oplog.work.sidestep import sidesteps
 from oplog.work.ways import fitting, lie_of
 from tests.work_days import PLAIN, driven, leg, up_and_down
 
@@ -169,6 +170,57 @@ def test_the_lap_inside_the_first_one_is_no_second_look() -> None:
     work = labelled(p, box(0, 0, 200, 200))
     straight = runs.heading_change(p.heading) < 0.1
     assert work[(p.seconds > 20) & (p.seconds < 690) & straight].mean() > 0.95
+
+
+def stepped_over(over_m: float, speed: float) -> Path:
+    """Round a square of 200 m, over to the next lap 20 m on, at a speed of its own, and round
+    again."""
+    begin = leg([(60, 5), (195, 5), (195, 195), (5, 195), (5, 5), (60, 5)])
+    share = np.linspace(0, 1, round(float(np.hypot(25, over_m)) / speed) + 1)[1:-1]
+    over = 60 + 25 * share, 5 + over_m * share
+    b = 5 + over_m
+    end = leg([(85, b), (200 - b, b), (200 - b, 200 - b), (b, 200 - b), (b, b), (60, b)])
+    parts = (begin, over, end)
+    return driven(*(np.concatenate([part[k] for part in parts]) for k in (0, 1)))
+
+
+@pytest.mark.parametrize("speed", [1.4, 2.7])
+def test_a_step_over_from_a_lap_that_has_closed_is_no_work(speed: float) -> None:
+    p = stepped_over(10.0, speed)
+    work = labelled(p, box(0, 0, 200, 200))
+    over = (p.y > 7) & (p.y < 13) & (p.x > 60) & (p.x < 85) & (p.seconds > 300)
+    assert over.sum() > 3
+    assert not work[over].any()
+    assert work[(p.y < 6) & (p.x > 70) & (p.x < 180)].all()
+    assert work[(p.y > 14) & (p.y < 16) & (p.x > 90) & (p.x < 170)].all()
+
+
+def stepped(p: Path) -> bool:
+    """Whether a step over is seen in what was all work."""
+    work = np.ones(len(p), dtype=bool)
+    ground = box(0, 0, 200, 200)
+    return bool(sidesteps(p, working_line(p, PLAIN), laid(p), work, ground, 2.0, 10.0).any())
+
+
+@pytest.mark.parametrize(("speed", "lifted"), [(1.4, True), (2.7, True), (2.0, False)])
+def test_who_keeps_his_pace_slides_over_as_he_works(speed: float, lifted: bool) -> None:
+    assert stepped(stepped_over(10.0, speed)) == lifted
+
+
+def test_a_bout_that_swings_aside_for_a_pole_steps_over_to_no_lap() -> None:
+    assert not stepped(
+        driven(*leg([(5, 5), (60, 5), (85, 15), (120, 15), (145, 5), (195, 5)], 1.5))
+    )
+
+
+@pytest.mark.parametrize(("laps", "lifted"), [(3, True), (7, False)])
+def test_who_works_round_and_round_slides_over_as_he_goes(laps: int, lifted: bool) -> None:
+    corners: list[tuple[float, float]] = []
+    for k in range(laps):
+        a, b = 5 + 10.0 * k, 195 - 10.0 * k
+        start = (60 + 10.0 * k, a)
+        corners += [start, (b, a), (b, b), (a, b), (a, a), start]
+    assert stepped(driven(*leg(corners, 1.5))) == lifted
 
 
 def last_lap(shift_m: float, on: Sequence[tuple[float, float]]) -> Path:
@@ -432,13 +484,35 @@ def test_to_and_fro_in_a_corner_are_strokes_and_one_reversing_is_not() -> None:
     assert not header.strokes(driven(*leg([(0, 0), (40, 0), (30, 0), (80, 20)], 1.0))).any()
 
 
-def test_a_header_is_down_two_seconds_before_the_crop_and_one_after_it() -> None:
+def cut(p: Path, work: Flags, stated: bool, new: float = 0.0) -> Flags:
+    """When the header is down, of work that its line was over the crop; new: share at the ends."""
+    return header.ahead(p, working_line(p, PLAIN), work, np.full(len(p), new), stated)
+
+
+def test_a_header_is_down_a_second_before_the_crop_and_a_second_after_it() -> None:
     p = driven(*leg([(0, 0), (200, 0)]))
     work = (p.seconds >= 20) & (p.seconds < 60)
-    longer = header.ahead(p, working_line(p, PLAIN), work, stated=True)
-    assert np.flatnonzero(longer).tolist() == list(range(18, 61))
-    unsaid = header.ahead(p, working_line(p, PLAIN), work, stated=False)
-    assert np.flatnonzero(unsaid).tolist() == list(range(18, 60))
+    assert np.flatnonzero(cut(p, work, stated=True)).tolist() == list(range(19, 61))
+
+
+@pytest.mark.parametrize(("speed", "sooner_s", "ends_s"), [(3.0, 2, 0), (1.0, 4, 2)])
+def test_a_header_of_which_nothing_is_said_is_some_metres_ahead_of_the_antenna(
+    speed: float, sooner_s: int, ends_s: int
+) -> None:
+    p = driven(*leg([(0, 0), (200, 0)], speed))
+    work = (p.seconds >= 20) & (p.seconds < 60)
+    unsaid = np.flatnonzero(cut(p, work, stated=False))
+    assert unsaid.tolist() == list(range(20 - sooner_s, 60 - ends_s))
+
+
+@pytest.mark.parametrize("stated", [True, False])
+def test_a_header_that_comes_to_a_stand_in_the_crop_is_down_until_then(stated: bool) -> None:
+    x, y = leg([(0, 0), (100, 0)])
+    p = driven(np.append(x, np.full(20, 100.0)), np.append(y, np.zeros(20)))
+    stands = int(np.flatnonzero(p.speed < header.GOES_M_S)[0])
+    work = (p.seconds >= 20) & (np.arange(len(p)) < stands - 2)
+    assert np.flatnonzero(cut(p, work, stated, new=1.0))[-1] == stands - 1
+    assert np.flatnonzero(cut(p, work, stated, new=0.1))[-1] < stands - 1
 
 
 @pytest.mark.parametrize(("way_m", "found"), [(8.0, True), (60.0, False)])
@@ -448,7 +522,7 @@ def test_a_header_that_backed_to_line_up_goes_down_as_it_sets_off(
     p = driven(*leg([(0, 0), (40, 0), (30, 0), (200, 2)], 1.0))
     off = int(np.flatnonzero(p.reverse)[-1]) + 1
     work = (p.seconds > p.seconds[off]) & (p.x > p.x[off] + way_m)
-    longer = header.ahead(p, working_line(p, PLAIN), work, stated=True)
+    longer = cut(p, work, stated=True)
     assert bool(longer[off]) == found
     assert not longer[p.reverse].any()
 

@@ -7,12 +7,22 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
+from oplog.track import Floats
 from oplog.work.line import Line
 from oplog.work.motion import Path
 from oplog.work.runs import heading_change, true_runs
 
 Flags = NDArray[np.bool_]
-HALTED_M_S = 0.2
+HALTED_M_S, GOES_M_S = 0.2, 0.4
+"""Slower, and a machine stands; and slower, and its header is neither lowered nor raised."""
+SLOWEST_M_S = 0.8
+CLEAR_S = 1.0
+"""How long before the crop a header is lowered, and how long after it raised."""
+AHEAD_M = 3.0
+"""How far in front of the antenna a header is, where it is not stated (common practice)."""
+UNCUT, HALTS_S, SHORT_S = 0.3, 4, 8
+"""Share of the line on standing crop at an end that comes to a stand within so long; and the
+shortest run that is cut short."""
 LINED_UP = np.radians(20)
 SET_OFF_S = 12
 """How long before the crop a header goes down at most, when the machine has backed to line up."""
@@ -33,23 +43,60 @@ def strokes(path: Path) -> Flags:
     return found & ~path.reverse & (path.speed > 0.1)
 
 
-def ahead(path: Path, line: Line, work: Flags, stated: bool) -> Flags:
-    """Runs of a line carried in front, begun two seconds sooner and ended a second later.
+def ahead(path: Path, line: Line, work: Flags, new: Floats, stated: bool) -> Flags:
+    """Runs of a line carried in front, begun a second before its line is over the crop and ended a
+    second after it is clear of it: (m,) mask.
 
     A header is lowered before the crop and raised when it is clear of it, so that nothing is
-    left standing. Common practice; recorded harvests show some two seconds and one. Where it is
-    not stated how far in front it is, the antenna stands for it, which is late enough. Where the
-    machine has backed or stood to line up, it is lowered as it sets off.
+    left standing (common practice). Where it is not stated how far in front it is, the antenna
+    stands for it, which is late; it is taken to be so far ahead as headers are. Where the machine
+    has backed or stood to line up, it is lowered as it sets off; and one that comes to a stand in
+    the crop is lowered until then. new: (m,) share of the line on ground of its own, 0-1, as far as
+    it is known near the ends of runs.
     """
-    able = ~path.reverse & (path.speed > 0.4) & (heading_change(line.heading) < np.radians(45))
+    able = ~path.reverse & (path.speed > GOES_M_S)
+    able &= heading_change(line.heading) < np.radians(45)
     out = work.copy()
-    for _ in range(2):
-        out |= able & np.concatenate([out[1:], [False]])
-    if stated:
-        out |= able & np.concatenate([[False], work[:-1]])
-    for a, _ in true_runs(out, path.piece):
-        out[_set_off(path, a) : a] = True
+    for a, b in true_runs(work, path.piece):
+        far_m = 0.0 if stated else AHEAD_M
+        first = _as_far(able, path.piece, a, -round(CLEAR_S + _lasts_s(far_m, path, a, b + 1)))
+        out[_set_off(path, first) : a] = True
+        halt = _halt(path, b) if new[b : b + 2].mean() > UNCUT else 0
+        if halt:
+            out[b : b + halt] = True
+            continue
+        last = b + round(CLEAR_S - _lasts_s(far_m, path, b - 2, b + 1))
+        if last > b:
+            out[b : _as_far(able, path.piece, b, last - b) + 1] = True
+        elif b - a > SHORT_S:
+            out[last + 1 : b + 1] = False
     return out
+
+
+def _lasts_s(way_m: float, path: Path, begin: int, end: int) -> float:
+    """How long a machine takes for a short way as fast as in some seconds. [s]"""
+    return way_m / max(float(path.speed[begin:end].mean()), SLOWEST_M_S)
+
+
+def _as_far(able: Flags, piece: NDArray[np.int32], row: int, by: int) -> int:
+    """The row up to which a machine goes on able to work from one, `by` seconds on or back."""
+    to = row
+    for k in range(1, abs(by) + 1):
+        at = row + k * (1 if by > 0 else -1)
+        if not (0 <= at < len(able)) or not able[at] or piece[at] != piece[row]:
+            break
+        to = at
+    return to
+
+
+def _halt(path: Path, end: int) -> int:
+    """How many seconds after the end of a run the machine comes to a stand or backs; 0 where it
+    goes on."""
+    after = slice(end + 1, end + 1 + HALTS_S)
+    stands = (path.speed[after] < GOES_M_S) | path.reverse[after]
+    stands &= path.piece[after] == path.piece[end]
+    at = np.flatnonzero(stands)
+    return int(at[0]) + 1 if len(at) else 0
 
 
 def _set_off(path: Path, start: int) -> int:

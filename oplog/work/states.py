@@ -43,6 +43,7 @@ from oplog.work.evidence import (
     speed_evidence,
     turning_evidence,
 )
+from oplog.work.header import ahead
 from oplog.work.line import Line
 from oplog.work.looking import looked_round
 from oplog.work.mend import mended
@@ -58,6 +59,7 @@ from oplog.work.runs import (
     running,
     runs_of,
 )
+from oplog.work.sidestep import sidesteps
 from oplog.work.turns import backed_about, looped, turned_over
 from oplog.work.ways import Lie, fitting, lie_of, sides_done_before
 from oplog.work.ways import apart as apart_from_work
@@ -84,13 +86,14 @@ def label(
     gates: Sequence[int],
     weights: Evidence,
     cuts: bool = False,
+    stated: bool = True,
 ) -> Flags:
     """Working or not, for each second of the path: (m,) mask.
 
     lay: of the line on a raster. gap_m: what neighbouring bouts leave between them. [m]
     ground: the field in the plane, None for no field. gates: rows of the path at which the
     machine came in over the boundary or had just gone out. cuts: a header that has to cut its
-    way round corners.
+    way round corners; stated: whether it is stated how far ahead of the antenna it is.
     """
     known = _known(path, line, lay, width_m, gap_m, ground, gates, weights, cuts)
     work = first_guess(path) & known.inside
@@ -107,14 +110,19 @@ def label(
     else:
         covers = _covers(known, work)
     usual = working_speed(path.speed, known.paced(work))
+    over = np.zeros(len(work), dtype=bool)
     if not cuts:
         work = mended(path, line, known.lays.wide, covers.all, work, usual)
+    if ground is not None and not cuts:
+        over = sidesteps(path, line, known.lays.narrow, work, ground, usual, width_m)
+        work &= ~over
     # The ends lie where the ground itself was worked, not where it was worked but for a gap; and
     # at the boundary, but for a header, which is clear of the crop only beyond it.
     bare = crossings(known.lays.narrow, work, path.piece)
     if ground is not None and not cuts:
         bare = in_field(bare, line, width_m, ground, known.sure | ~near_ends(work, path.piece))
-    return trim(path, line, work, bare, known.inland, usual, known.inmost, width_m, cuts)
+    work = trim(path, line, work, bare, known.inland, usual, known.inmost, width_m, cuts)
+    return ahead(path, line, work, bare.whole, stated) if cuts else work & ~over
 
 
 @dataclass(frozen=True, eq=False)

@@ -23,7 +23,6 @@ from oplog.work.claims import Swath, swath, way_of
 from oplog.work.coverage import Covered, bout_lines, cover
 from oplog.work.errands import on_errands
 from oplog.work.evidence import Evidence
-from oplog.work.header import ahead
 from oplog.work.line import Line, in_front, working_line
 from oplog.work.model import Settings, Visit
 from oplog.work.motion import Path, joined, part_of
@@ -173,15 +172,12 @@ def _worked(parts: list[_Part], place: Place) -> list[NDArray[np.bool_]]:
     ends = np.cumsum([0] + [len(p.path) for p in parts]).tolist()
     gates = [a for a, p in zip(ends, parts, strict=False) if p.stay.came_in]
     gates += [b for b, p in zip(ends[1:], parts, strict=True) if p.stay.went_out]
-    cuts = in_front(rig)
     ground = place.plane.project(parts[0].stay.field.boundary)
     alone = len(parts) == 1
     lay = parts[0].lay if alone else _laid(path, line, width_m)
     again = parts[0].again if alone else done_again(path, line, lay, width_m)
     gap = gap_m(parts[0].found, width_m)
-    work = _labels(path, line, lay, width_m, gap, ground, gates, cuts, again)
-    if cuts:
-        work = ahead(path, line, work, rig.line_m is not None)
+    work = _labels(path, line, lay, width_m, gap, ground, gates, rig, again)
     split = np.split(work, ends[1:-1])
     share = width_m * float(idle.way_m(path, work).sum()) / float(ground.area)
     through = share < THROUGH and all(
@@ -263,12 +259,13 @@ def _labels(
     gap: float,
     ground: Any,
     gates: list[int],
-    cuts: bool,
+    rig: Rig,
     again: Again | None,
 ) -> NDArray[np.bool_]:
     """Working or not, ground done over again judged by itself: (m,) mask."""
+    header = in_front(rig), rig.line_m is not None
     if again is None:
-        return label(path, line, lay, width_m, gap, ground, gates, Evidence(), cuts)
+        return label(path, line, lay, width_m, gap, ground, gates, Evidence(), *header)
     rows = np.arange(len(path))
     over = (rows >= again.first) & (rows <= again.last)
     work = np.zeros(len(path), dtype=bool)
@@ -277,7 +274,7 @@ def _labels(
             some, there = part_of(path, chosen), line.part_of(chosen)
             at = np.searchsorted(np.flatnonzero(chosen), gates).tolist()
             by = _laid(some, there, width_m)
-            work[chosen] = label(some, there, by, width_m, gap, ground, at, Evidence(), cuts)
+            work[chosen] = label(some, there, by, width_m, gap, ground, at, Evidence(), *header)
     return work
 
 
