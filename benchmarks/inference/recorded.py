@@ -6,6 +6,7 @@ import csv
 import json
 import os
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -16,19 +17,23 @@ from shapely.geometry import shape
 from benchmarks.inference import naive
 from benchmarks.inference.simulated import f1, net_m2, seconds_of, working_at
 from oplog.flow.mixed import two_machines
-from oplog.geodesy import area_m2
+from oplog.geodesy import area_m2, plane_of
 from oplog.kit import Rig
 from oplog.land import Field
 from oplog.readers import read
 from oplog.track import Track
+from oplog.work.coverage import bout_lines, cover
 from oplog.work.measure import measure_day, plane_for
 from oplog.work.model import DayWork, Visit
+from oplog.work.visit import number_bouts
 
 CORPUS = Path(
     os.environ.get("OPLOG_CORPUS")
     or Path(__file__).resolve().parents[2].parent / "shared" / "corpus"
 )
 
+UNBROKEN_S = 10.0
+"""Fixes no further apart than this belong to one way."""
 NIGHT_S = 4 * 3600.0
 """A longer gap ends a working day, in recordings that run over several."""
 
@@ -37,8 +42,9 @@ NIGHT_S = 4 * 3600.0
 class Task:
     """A recording against what its machine counted. Errors as shares; None: nothing to compare.
 
-    said, true: "working" at each fix, for pooling. floor_gross, floor_hours: the same errors for
-    the true labels themselves.
+    said, true: "working" at each fix, for pooling. floor_gross, floor_hours, floor_net: the same
+    errors for the true labels themselves. net_alike: ground under the fixes said to be work,
+    against ground under those truly at work, both covered in one way.
     """
 
     name: str
@@ -50,6 +56,8 @@ class Task:
     f1: float | None = None
     floor_gross: float | None = None
     floor_hours: float | None = None
+    floor_net: float | None = None
+    net_alike: float | None = None
     said: NDArray[np.bool_] | None = None
     true: NDArray[np.bool_] | None = None
     naive: dict[str, naive.Score] | None = None
@@ -70,12 +78,15 @@ def load(folder: str, name: str) -> tuple[Track, dict[str, Any]]:
     return track, expected
 
 
-def labels(folder: str, name: str) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
-    """Seconds since 1970 and whether the machine said "working", record by record."""
+def labels(
+    folder: str, name: str
+) -> tuple[NDArray[np.float64], NDArray[np.bool_], NDArray[np.float64]]:
+    """Seconds since 1970, whether the machine said "working", and where, record by record."""
     with (CORPUS / folder / f"{name}.labels.csv").open(newline="", encoding="utf-8") as lines:
         rows = list(csv.DictReader(lines))
     time = np.array([r["time"].rstrip("Z") for r in rows], dtype="datetime64[us]")
-    return seconds_of(time), np.array([r["state"] == "working" for r in rows])
+    working = np.array([r["state"] == "working" for r in rows])
+    return seconds_of(time), working, np.array([(r["lon"], r["lat"]) for r in rows], dtype=float)
 
 
 def boundary(folder: str, name: str) -> Field:
@@ -94,8 +105,10 @@ def forage(name: str, ahead_m: float | None, with_naive: bool = False) -> Task:
     rig = Rig("header", "chopping", width_m=9.0, line_m=ahead_m)
     day = measure_day(track, [field], lambda *_: rig)
     visits, counted, true = list(day.visits), expected["controller"], expected["from_labels"]
-    at, label = labels(folder, name)
+    at, label, lonlat = labels(folder, name)
     said = working_at(visits, at + 0.01)
+    covered = partial(_covered_m2, at, lonlat, field)
+    by_label = covered(label)
     worked_s = sum(v.working_s for v in visits)
     speed = counted["effective_distance_m"] / counted["effective_time_s"]
     net_true = true["net_ha_union_inside_boundary"] * 1e4
@@ -108,9 +121,22 @@ def forage(name: str, ahead_m: float | None, with_naive: bool = False) -> Task:
         f1=f1(said, label), said=said, true=label,
         floor_gross=true["gross_ha_work_dist_x_9m"] / counted["area_ha"] - 1,
         floor_hours=true["working_h"] * 3600 / counted["effective_time_s"] - 1,
+        floor_net=by_label / net_true - 1, net_alike=covered(said) / by_label - 1,
         naive=_naive(track, field, label, net_true, counted["effective_time_s"])
         if with_naive else None,
     )  # fmt: skip
+
+
+def _covered_m2(
+    at: NDArray[np.float64], lonlat: NDArray[np.float64], field: Field,
+    working: NDArray[np.bool_],
+) -> float:  # fmt: skip
+    """Ground of a field under 9 m along the fixes at work, once; nothing is bridged or closed."""
+    plane = plane_of(field.boundary)
+    x, y = plane.xy(*lonlat.T)
+    piece = np.cumsum(np.concatenate([[0], np.diff(at) > UNBROKEN_S])).astype(np.int32)
+    lines = bout_lines(x, y, number_bouts(working, piece), piece)
+    return float(cover(lines, 9.0, plane.project(field.boundary), 0.0).worked.area)
 
 
 def _gross(visits: list[Visit]) -> float:

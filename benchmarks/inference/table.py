@@ -94,6 +94,8 @@ def forage_figures(tasks: Sequence[Task]) -> Lines:
         ("forage tasks: working hours [%]", "2 / 8", "hours"),
         ("forage tasks: gross ha [%]", "2.5 / 8", "gross"),
         ("forage tasks: net ha in the boundary [%]", "1.5 / 6", "net"),
+        ("- the true labels themselves, covered as here [%]", "", "floor_net"),
+        ("- against the true labels, both covered alike [%]", "1.5 / 6", "net_alike"),
     ):
         found = [100 * abs(getattr(t, key)) for t in tasks]
         out.append(_line(name, aim, _spread(found, "{:.2f}"), len(found)))
