@@ -543,6 +543,17 @@ def test_a_bout_on_untouched_ground_begins_level_with_where_its_neighbours_ended
     assert begin(ended, 1.0) == turned, "ten widths aside is no neighbour"
 
 
+def test_who_comes_from_elsewhere_lowers_once_he_is_in_line_with_his_bout() -> None:
+    p = driven(*leg([(0, 0), (20, 0), (38, 5), (200, 5)]))
+    bend, bent = np.abs(np.diff(p.heading)), np.radians(5)
+    aslant, straight = (int(np.flatnonzero(p.x > x)[0]) for x in (31, 60))
+    end = len(p) - 2
+    begin = ends._when_in_line(aslant, end, p.heading, bend, bent)
+    assert 36 < p.x[begin] < 42
+    assert ends._when_in_line(straight, end, p.heading, bend, bent) == straight
+    assert ends._when_in_line(aslant, aslant + 12, p.heading, bend, bent) == aslant
+
+
 def test_a_headland_worked_last_is_spared_by_the_bouts_that_run_up_to_it() -> None:
     p = driven(*leg([*up_and_down(6, 10.0, 82.0), (55, -25), (80, -25), (80, 85), (-15, 85)]))
     work = labelled(p, box(0, -20, 60, 90))

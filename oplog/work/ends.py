@@ -12,7 +12,7 @@ from oplog.records import dataclass
 from oplog.track import Floats, median
 from oplog.work.line import Line
 from oplog.work.motion import Path
-from oplog.work.runs import heading_change, true_runs
+from oplog.work.runs import TREMBLES_M, heading_change, true_runs
 
 Flags = NDArray[np.bool_]
 Rows = NDArray[np.intp]
@@ -27,6 +27,9 @@ HALT_M, HALT_TURNED = 15.0, np.radians(15)
 """How far on and how much turned a bout goes on at most after a halt."""
 TURN_LEFT_S = 4
 """How long a turn may last into what looks like a run, at most."""
+IN_LINE_S, COMES_S = 5, 25
+"""How soon a machine is in line with its bout, and for how long it did not work before, if it comes
+from elsewhere."""
 ABOUT = np.radians(135)
 TURNED_S, TURNED = 8, np.radians(20)
 """How long before its end a run may have gone into the turn that ends it, and by how much."""
@@ -79,12 +82,15 @@ def trim(
         ends = np.where(stands, _to_standstill(ends, 1, path, on), ends)
     inner = ends[inmost[np.minimum(ends + 1, len(inmost) - 1)]]
     bend = np.abs(np.diff(path.heading))
+    steers = not cuts and path.noise_m <= TREMBLES_M
     told = zip(
         runs, begins.tolist(), seen.tolist(), ends.tolist(), _turned_back(path, first, last),
         strict=True,
     )  # fmt: skip
     for (a, b), crossing, crossed, end, back in told:
         begin = crossing if cuts else _when_straight(crossing, end, bend, bent)
+        if steers and not out[max(begin - COMES_S, 0) : max(begin - TURN_LEFT_S, 0)].any():
+            begin = _when_in_line(begin, end, path.heading, bend, bent)
         # What is crossed in a turn is no edge of the work; and who comes in over the boundary may
         # leave a headland for another day.
         came_in = inland[max(crossing - 3, 0) : crossing].min(initial=1.0) < 0.5
@@ -149,6 +155,19 @@ def _when_straight(begin: int, end: int, bend: Floats, bent: float) -> int:
         return begin
     usual = median(turn[TURN_LEFT_S:-TURN_LEFT_S])
     askew = np.flatnonzero(turn[:TURN_LEFT_S] > bent + 3 * usual)
+    return begin + int(askew[-1]) + 1 if len(askew) else begin
+
+
+def _when_in_line(begin: int, end: int, heading: Floats, bend: Floats, bent: float) -> int:
+    """The row at which a machine heads where its bout leads: who comes from elsewhere may cross the
+    edge of the ground aslant, straight on, and lowers once he is in line. As _when_straight."""
+    if end - begin < 3 * IN_LINE_S:
+        return begin
+    usual = median(bend[begin + IN_LINE_S : end])
+    lined_up = median(heading[begin + IN_LINE_S : begin + IN_LINE_S + TURN_LEFT_S])
+    left_s = np.arange(IN_LINE_S, 0, -1) + TURN_LEFT_S / 2
+    off = np.abs(heading[begin : begin + IN_LINE_S] - lined_up)
+    askew = np.flatnonzero(off > bent + usual * left_s)
     return begin + int(askew[-1]) + 1 if len(askew) else begin
 
 
