@@ -267,6 +267,19 @@ def test_the_way_to_a_trailer_along_a_headland_that_is_worked_later_is_none() ->
     assert not work[side & (up | first)].any()
 
 
+@pytest.mark.parametrize(("speed", "works"), [(2.6, False), (2.0, True)])
+def test_a_way_in_along_the_ends_of_bouts_is_none_if_it_is_faster_than_they_are(
+    speed: float, works: bool
+) -> None:
+    way = leg([(110, -9), (12, -9)], speed)
+    bouts = leg([(10, -9), (6, -8), *up_and_down(10, length_m=100.0)])
+    p = driven(*(np.concatenate([way[k], bouts[k]]) for k in (0, 1)))
+    work = labelled(p, box(0, -14, 100, 104))
+    along = (p.seconds < 98 / speed - 4) & (p.x < 90)
+    assert work[along].mean() == pytest.approx(float(works), abs=0.15)
+    assert work[(p.y > 5) & (p.y < 95)].mean() > 0.98
+
+
 def test_the_way_home_over_a_side_of_the_lap_itself_is_no_work() -> None:
     p = last_lap(5.0, [(95.0, 188.0), (95.0, -30.0)])
     work = labelled(p, box(0, 0, 100, 200))
@@ -290,7 +303,10 @@ def test_a_last_strip_has_worked_ground_at_both_its_sides(enclosed: bool) -> Non
     known = runs.runs_of(p, working_line(p, PLAIN), run, None, 10.0)
     home = (p.x > 59) & (p.y > 20) & (p.y < 180)
     new = np.where(p.x > 59, 0.4, 1.0)
-    lie, shut = lie_of(p, run, known, (), 10.0), (p.x > 59) & enclosed
+    lie, shut = (
+        lie_of(p, run, known, np.zeros(len(known.x), dtype=bool), (), 10.0),
+        (p.x > 59) & enclosed,
+    )
     _, last = fitting(p, run, known, lie, p.x < 59, shut, new, 2.0, 10.0, False)
     assert last[home].all() == enclosed
     assert last[home].any() == enclosed

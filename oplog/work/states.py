@@ -67,6 +67,8 @@ from oplog.work.ways import apart as apart_from_work
 Flags = NDArray[np.bool_]
 HURRIED = 1.2
 """How much faster than the bouts one is on the way from patch to patch, at least."""
+SHORTEST = 3.0
+"""Length of a way that is told by its speed, in widths, at the least."""
 PACED = 0.25
 """Share of the work that bouts beside others must have for their speed to be the usual one."""
 LONE = 0.4
@@ -211,7 +213,7 @@ def _known(
         fixed=fixed,
         turning=turning_evidence(path, line, backed_about(path, run), weights),
         run=run, runs=runs, peers=peers, typical=middles(run, peers),
-        lone=lone(runs, width_m, path.drift_m), lie=lie_of(path, run, runs, gates, width_m),
+        lone=lone(runs, width_m, path.drift_m), lie=lie_of(path, run, runs, peers, gates, width_m),
     )  # fmt: skip
 
 
@@ -254,7 +256,7 @@ def _score(known: _Known, work: Flags, covers: _Covers, gates: Sequence[int]) ->
     )  # fmt: skip
     apart = 0.0 if blurred else weights.apart * apart_from_work(path, run, share_fit, gates)
     if not known.cuts:
-        ways = _lone(known, fits) if blurred else _hurried(known, share_fit, usual)
+        ways = _lone(known, fits) if blurred else _hurried(known, share_fit, work, usual)
         apart = np.maximum(apart, weights.apart * ways)
     if not blurred:
         alike = alike | sides_done_before(run, runs, known.lie, new, usual)
@@ -300,13 +302,17 @@ def _lays(
     return _Lays(narrow, wide, within(narrow, ground, sure))
 
 
-def _hurried(known: _Known, share_fit: Floats, usual: float) -> Flags:
-    """Seconds of runs that fit nowhere, lie beside no others and are faster than bouts: ways from
-    patch to patch. (m,) mask. Not asked of a header, which is as fast as the crop lets it be."""
+def _hurried(known: _Known, share_fit: Floats, work: Flags, usual: float) -> Flags:
+    """Seconds of runs that lie beside no others and are faster than bouts: ways from patch to patch
+    that fit nowhere, and ways to the work or from it that are faster than the work ever is. (m,)
+    mask. Not asked of a header, which is as fast as the crop lets it be."""
     run, runs = known.run, known.runs
-    alone = ~known.peers & (runs.speed > HURRIED * usual) & (runs.length_m > 5 * known.width_m)
-    alone[0] = False
-    return np.asarray(alone[run] & (share_fit < 0.45))
+    lonely = ~known.peers & (runs.length_m > SHORTEST * known.width_m)
+    lonely[0] = False
+    hurries = lonely & (runs.speed > HURRIED * usual) & (runs.length_m > 5 * known.width_m)
+    _, above = slack(known.path, known.paced(work), usual)
+    leads = lonely & known.lie.leads & (runs.speed > usual * np.exp(above))
+    return np.asarray(hurries[run] & (share_fit < 0.45) | leads[run])
 
 
 def _lone(known: _Known, fits: Flags) -> Flags:

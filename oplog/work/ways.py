@@ -41,30 +41,50 @@ LAP_NEW = 0.4
 class Lie:
     """How runs lie, whatever is worked: (k,) masks of them.
 
-    led: they lead to a stop or a gate, or from one. often: they lie over several earlier ones.
+    led: they lead to a stop or a gate, or from one. leads: they or others that lie beside none lead
+    from there to runs beside which others lie, or back. often: they lie over several earlier ones.
     again: sides of a lap that lie over an earlier side of it. teeth: of a comb.
     """
 
     led: Flags
+    leads: Flags
     often: Flags
     again: Flags
     teeth: Flags
 
 
 def lie_of(
-    path: Path, run: NDArray[np.intp], runs: Runs, gates: Sequence[int], width_m: float
-) -> Lie:
-    """How the runs of a path lie; gates: rows at which it came in or went out."""
+    path: Path, run: NDArray[np.intp], runs: Runs, peers: Flags, gates: Sequence[int],
+    width_m: float,
+) -> Lie:  # fmt: skip
+    """How the runs of a path lie; peers: (k,) runs beside which others lie; gates: rows at which
+    the machine came in or went out."""
     long = np.flatnonzero(runs.length_m > LEADS * width_m)
     long = long[long > 0]
     led = np.zeros(len(runs.x), dtype=bool)
-    led[long] = beside_stops(path, run, long, _stops(path, gates))
+    stops = _stops(path, gates)
+    led[long] = beside_stops(path, run, long, stops)
     return Lie(
         led=led,
+        leads=_leading(run, peers, stops),
         often=repeated(runs, width_m, path.drift_m) >= OFTEN,
         again=over_the_same_lap(runs, width_m, path.drift_m),
         teeth=comb(runs, width_m),
     )
+
+
+def _leading(run: NDArray[np.intp], peers: Flags, stops: Sequence[tuple[int, int]]) -> Flags:
+    """Runs between a stop and the next run beside which others lie, or the last one: (k,) mask."""
+    begin, count = firsts(run), len(peers)
+    found = np.zeros(count, dtype=bool)
+    for a, b in stops:
+        after = int(np.searchsorted(begin[1:], (a + b) // 2)) + 1
+        for outward in (range(after, count), range(after - 1, 0, -1)):
+            for k in outward:
+                if peers[k]:
+                    break
+                found[k] = True
+    return found
 
 
 def fitting(
