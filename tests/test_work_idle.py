@@ -110,6 +110,23 @@ def test_a_stop_in_mid_bout_is_filling_if_very_long_or_of_a_header(
     assert named(codes)[50 + seconds // 2] == state
 
 
+@pytest.mark.parametrize(
+    ("goes_on", "state"),
+    [
+        ([(100, 0), (86, 0), (200, 0)], "standing"),
+        ([(100, 0), (60, 0), (60, 4), (0, 4)], "filling"),
+    ],
+)
+def test_a_look_at_the_coulters_is_no_filling_though_he_backs_off_to_go_on(
+    goes_on: list[tuple[float, float]], state: str
+) -> None:
+    p = driven(*stopping([(0, 0), (100, 0)], 150, goes_on))
+    again = (p.x > 99) & (p.seconds > 205) | (p.y > 3)
+    work = (p.seconds < 50) | again
+    codes = idle.classify(p, work, True, 3.0, BREAK_S)
+    assert named(codes)[50 + 75] == state
+
+
 def test_a_stop_longer_than_a_break_is_no_filling() -> None:
     p = driven(*stopping([(0, 0), (100, 0)], 1500, [(100, 0), (200, 0)]))
     codes = idle.classify(p, p.x < 90, True, 3.0, BREAK_S)

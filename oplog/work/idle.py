@@ -23,6 +23,8 @@ HALT_S = 10
 """A shorter stop between two bouts is part of the turn: a change of gear, a look behind."""
 IN_LINE_S = 10
 """How long before and after a stop the way is looked at, to see whether they are in line."""
+CLOSE_S, BACKED_M = 20, 15.0
+"""How close to a stop a bout was broken off and goes on, if it lies within one."""
 ELSEWHERE_M = 30.0
 """A stop further than this from both ends of a turn was gone to for its own sake."""
 
@@ -138,14 +140,19 @@ def _mark_filling(codes: Codes, path: Path, work: Flags, break_s: float, in_bout
 
 
 def _mid_bout(path: Path, work: Flags, first: int, last: int) -> bool:
-    """Whether a stop lies within a bout: work close before and after, in one direction."""
-    before, after = max(first - 6, 0), min(last + 6, len(path) - 1)
-    if not (work[before:first].any() and work[last + 1 : after + 1].any()):
+    """Whether a stop lies within a bout: work close before and after, in one direction, though the
+    machine may have backed off to look."""
+    before = np.flatnonzero(work[max(first - CLOSE_S, 0) : first])
+    after = np.flatnonzero(work[last + 1 : last + 1 + CLOSE_S])
+    if not (len(before) and len(after)):
+        return False
+    left, begun = max(first - CLOSE_S, 0) + int(before[-1]), last + 1 + int(after[0])
+    if abs(_way(path, left, begun)) > BACKED_M:
         return False
     # By the way made good: a receiver that stands has no heading, only noise that adds up.
     way = max(IN_LINE_S, int(8 * path.noise_m))
-    came = _way(path, max(first - way, 0), first)
-    went = _way(path, last, min(last + way, len(path) - 1))
+    came = _way(path, max(left - way, 0), left)
+    went = _way(path, begun, min(begun + way, len(path) - 1))
     turned = np.angle(went * np.conj(came))
     return bool(abs(turned) < np.radians(20))
 
