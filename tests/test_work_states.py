@@ -199,7 +199,9 @@ def stepped(p: Path) -> bool:
     """Whether a step over is seen in what was all work."""
     work = np.ones(len(p), dtype=bool)
     ground = box(0, 0, 200, 200)
-    return bool(sidesteps(p, working_line(p, PLAIN), laid(p), work, ground, 2.0, 10.0).any())
+    line, lay = working_line(p, PLAIN), laid(p)
+    covered = claims.ground_of(lay, work)
+    return bool(sidesteps(p, line, lay, covered, work, ground, 2.0, 10.0).any())
 
 
 @pytest.mark.parametrize(("speed", "lifted"), [(1.4, True), (2.7, True), (2.0, False)])

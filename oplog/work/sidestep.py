@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from oplog.work.claims import Seconds, Swath, first_claims
+from oplog.work.claims import Ground, Seconds, Swath
 from oplog.work.line import Line
 from oplog.work.motion import Path
 
@@ -43,20 +43,22 @@ SEEN = 1 / 8
 
 
 def sidesteps(
-    path: Path, line: Line, lay: Swath, work: Flags, ground: Any, usual: float, width_m: float
-) -> Flags:
+    path: Path, line: Line, lay: Swath, covered: Ground, work: Flags, field: Any, usual: float,
+    width_m: float,
+) -> Flags:  # fmt: skip
     """Seconds in which a machine moves over from a lap that has closed to the next: (m,) mask.
 
-    lay: of the line on a raster; ground: the field; usual: working speed [m/s].
+    lay: of the line on a raster; covered: by the work, on it; field: its ground; usual: working
+    speed [m/s].
     """
     found = np.zeros(len(path), dtype=bool)
     if path.drift_m > SEEN * width_m or _rounds(line, work, path.piece) > ROUNDS:
         return found
-    edge, covered = ground.boundary, first_claims(lay, work)
+    edge = field.boundary
     for lasts_s in LASTS_S:
         begins = _led_over(path, line, work, width_m, lasts_s)
         begins = begins[_to_the_next_lap(line, edge, width_m, begins, begins + lasts_s)]
-        begins = begins[_closed(line, lay, covered, width_m, begins)]
+        begins = begins[_closed(line, lay, covered.first, width_m, begins)]
         for begin in begins.tolist():
             first, last = _askew(line, begin, begin + lasts_s)
             pace = path.speed[begin : begin + lasts_s + 1] / usual
@@ -107,13 +109,13 @@ def _to_the_next_lap(line: Line, edge: Any, width_m: float, a: Rows, b: Rows) ->
     return np.asarray(even & (np.minimum(before, after) < LAPS))
 
 
-def _closed(line: Line, lay: Swath, covered: Seconds, width_m: float, at: Rows) -> Flags:
-    """Whether the ground straight ahead was worked well before: (k,). covered: when, first."""
+def _closed(line: Line, lay: Swath, first: Seconds, width_m: float, at: Rows) -> Flags:
+    """Whether the ground straight ahead was worked well before: (k,). first: when, of each cell."""
     closed = np.ones(len(at), dtype=bool)
     for by in BEYOND:
         x = line.x[at] + by * width_m * np.cos(line.heading[at])
         y = line.y[at] + by * width_m * np.sin(line.heading[at])
-        closed &= covered[lay.raster.cell(x, y)] < at - CLOSED_S
+        closed &= first[lay.raster.cell(x, y)] < at - CLOSED_S
     return closed
 
 

@@ -116,7 +116,7 @@ def label(
     if not cuts:
         work = mended(path, line, known.lays.wide, covers.all, work, usual)
     if ground is not None and not cuts:
-        over = sidesteps(path, line, known.lays.narrow, work, ground, usual, width_m)
+        over = sidesteps(path, line, lay, covers.all, work, ground, usual, width_m)
         work &= ~over
     # The ends lie where the ground itself was worked, not where it was worked but for a gap; and
     # at the boundary, but for a header, which is clear of the crop only beyond it.
@@ -221,23 +221,27 @@ def _known(
 class _Covers:
     """The ground that the work covers, and what of it by steady straight running and otherwise.
 
-    usual: the speed of that work [m/s]; steady: (m,) seconds that keep to it, straight on.
+    usual: the speed of that work [m/s]; slack: how far it falls below and rises above that, as log
+    ratios; steady: (m,) seconds that keep to it, straight on.
     """
 
     usual: float
+    slack: tuple[float, float]
     steady: Flags
     parts: list[Part]
     all: Ground
 
 
 def _covers(known: _Known, work: Flags) -> _Covers:
-    path, usual = known.path, working_speed(known.path.speed, known.paced(work))
+    path, paced = known.path, known.paced(work)
+    usual = working_speed(path.speed, paced)
     steady = (np.abs(np.log(np.maximum(path.speed, 0.05) / usual)) < 0.2) & (
         heading_change(path.heading, 8 if known.cuts else 3) < np.radians(30)
     )
     seconds = [work & steady, work & ~steady]
     parts = [(some, ground_of(known.lays.wide, some)) for some in seconds]
-    return _Covers(usual, steady, parts, together([ground for _, ground in parts]))
+    spread = slack(path, paced, usual)
+    return _Covers(usual, spread, steady, parts, together([ground for _, ground in parts]))
 
 
 def _score(known: _Known, work: Flags, covers: _Covers, gates: Sequence[int]) -> Floats:
@@ -256,7 +260,7 @@ def _score(known: _Known, work: Flags, covers: _Covers, gates: Sequence[int]) ->
     )  # fmt: skip
     apart = 0.0 if blurred else weights.apart * apart_from_work(path, run, share_fit, gates)
     if not known.cuts:
-        ways = _lone(known, fits) if blurred else _hurried(known, share_fit, work, usual)
+        ways = _lone(known, fits) if blurred else _hurried(known, share_fit, covers)
         apart = np.maximum(apart, weights.apart * ways)
     if not blurred:
         alike = alike | sides_done_before(run, runs, known.lie, new, usual)
@@ -265,7 +269,7 @@ def _score(known: _Known, work: Flags, covers: _Covers, gates: Sequence[int]) ->
     all_round = np.maximum(_all_round(fits & (new >= 0.5)), through)
     if not known.cuts:
         all_round = np.maximum(all_round, _kept_on(path.speed, usual, fits & (new >= 0.3)))
-    speed = speed_evidence(path.speed, usual, *slack(path, known.paced(work), usual), weights)
+    speed = speed_evidence(path.speed, usual, *covers.slack, weights)
     if known.cuts:
         # A header cannot creep over standing crop without cutting it.
         creeps = (new > UNCUT) & (path.speed > CREEPS_M_S) & (path.speed < usual)
@@ -302,16 +306,15 @@ def _lays(
     return _Lays(narrow, wide, within(narrow, ground, sure))
 
 
-def _hurried(known: _Known, share_fit: Floats, work: Flags, usual: float) -> Flags:
+def _hurried(known: _Known, share_fit: Floats, covers: _Covers) -> Flags:
     """Seconds of runs that lie beside no others and are faster than bouts: ways from patch to patch
     that fit nowhere, and ways to the work or from it that are faster than the work ever is. (m,)
     mask. Not asked of a header, which is as fast as the crop lets it be."""
-    run, runs = known.run, known.runs
+    run, runs, usual = known.run, known.runs, covers.usual
     lonely = ~known.peers & (runs.length_m > SHORTEST * known.width_m)
     lonely[0] = False
     hurries = lonely & (runs.speed > HURRIED * usual) & (runs.length_m > 5 * known.width_m)
-    _, above = slack(known.path, known.paced(work), usual)
-    leads = lonely & known.lie.leads & (runs.speed > usual * np.exp(above))
+    leads = lonely & known.lie.leads & (runs.speed > usual * np.exp(covers.slack[1]))
     return np.asarray(hurries[run] & (share_fit < 0.45) | leads[run])
 
 
@@ -341,8 +344,7 @@ def _rank(known: _Known, work: Flags, covers: _Covers) -> NDArray[np.int8]:
     best = alone_run | peers & ~over[run]
     if known.cuts:
         return np.asarray(covers.steady * (1 + best), dtype=np.int8)
-    _, above = slack(known.path, known.paced(work), covers.usual)
-    best &= (known.runs.speed < covers.usual * np.exp(above))[run]
+    best &= (known.runs.speed < covers.usual * np.exp(covers.slack[1]))[run]
     sure = best & (alone_run | ~known.lie.led[run])
     return np.asarray(covers.steady * (1 + best + sure), dtype=np.int8)
 
