@@ -523,6 +523,13 @@ def test_a_header_of_which_nothing_is_said_is_some_metres_ahead_of_the_antenna(
     assert unsaid.tolist() == list(range(20 - sooner_s, 60 - ends_s))
 
 
+def test_a_header_is_down_to_the_end_of_a_record_that_ends_with_the_work() -> None:
+    p = driven(*leg([(0, 0), (100, 0)], 1.0))
+    p = replace(p, piece=(p.seconds >= 60).astype(np.int32))
+    work = (p.seconds >= 20) & (p.seconds < 60)
+    assert np.flatnonzero(cut(p, work, stated=False))[-1] == 59
+
+
 @pytest.mark.parametrize("stated", [True, False])
 def test_a_header_that_comes_to_a_stand_in_the_crop_is_down_until_then(stated: bool) -> None:
     x, y = leg([(0, 0), (100, 0)])

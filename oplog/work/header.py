@@ -68,7 +68,8 @@ def ahead(path: Path, line: Line, work: Flags, new: Floats, stated: bool) -> Fla
         last = b + round(CLEAR_S - _lasts_s(far_m, path, b - 2, b + 1))
         if last > b:
             out[b : _as_far(able, path.piece, b, last - b) + 1] = True
-        elif b - a > SHORT_S:
+        elif b - a > SHORT_S and path.piece[min(b + 1, len(out) - 1)] == path.piece[b]:
+            # Not where the record ends with the work: there it may be written only while it cuts.
             out[last + 1 : b + 1] = False
     return out
 
