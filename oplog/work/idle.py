@@ -23,8 +23,8 @@ HALT_S = 10
 """A shorter stop between two bouts is part of the turn: a change of gear, a look behind."""
 IN_LINE_S = 10
 """How long before and after a stop the way is looked at, to see whether they are in line."""
-CLOSE_S, BACKED_M = 20, 15.0
-"""How close to a stop a bout was broken off and goes on, if it lies within one."""
+CLOSE_S, AT_ONCE_S, BACKED_M = 20, 6, 15.0
+"""How close to a stop a bout was broken off and goes on, if it lies within one; with a header."""
 ELSEWHERE_M = 30.0
 """A stop further than this from both ends of a turn was gone to for its own sake."""
 
@@ -45,7 +45,7 @@ def classify(
     codes[_joined_stops(path, standing(path), ~work)] = STANDING
     _mark_turns(codes, path, work, width_m)
     if holds:
-        _mark_filling(codes, path, work, break_s, LONG_FILL_S if cuts else IN_BOUT_FILL_S)
+        _mark_filling(codes, path, work, break_s, cuts)
     return codes
 
 
@@ -121,32 +121,34 @@ def _elsewhere(path: Path, first: int, last: int, at: int) -> bool:
     return bool(min(aside) > ELSEWHERE_M)
 
 
-def _mark_filling(codes: Codes, path: Path, work: Flags, break_s: float, in_bout_s: float) -> None:
+def _mark_filling(codes: Codes, path: Path, work: Flags, break_s: float, cuts: bool) -> None:
     """Stops that are not breaks, at places used more than once or long enough: filling.
 
     A stop in mid-bout (work before and after, on the same line) is something else unless it is
-    `in_bout_s` long: a blockage, a look at the job.
+    very long: a blockage, a look at the job. A header is emptied where it stands, and may back off
+    from the crop for that.
     """
+    in_bout_s, close_s = (LONG_FILL_S, AT_ONCE_S) if cuts else (IN_BOUT_FILL_S, CLOSE_S)
     stops = [
         (a, b) for a, b in true_runs(codes == STANDING, path.piece) if FILL_S <= b - a + 1 < break_s
     ]
     places = np.array([[path.x[a : b + 1].mean(), path.y[a : b + 1].mean()] for a, b in stops])
     reach_m = 40.0 + 3 * path.drift_m
     for k, (a, b) in enumerate(stops):
-        size, in_bout = b - a + 1, _mid_bout(path, work, a, b)
+        size, in_bout = b - a + 1, _mid_bout(path, work, a, b, close_s)
         used_again = (np.hypot(*(places - places[k]).T) < reach_m).sum() >= 2
         if size >= in_bout_s or (not in_bout and (used_again or size >= LONG_FILL_S)):
             codes[a : b + 1] = FILLING
 
 
-def _mid_bout(path: Path, work: Flags, first: int, last: int) -> bool:
+def _mid_bout(path: Path, work: Flags, first: int, last: int, close_s: int) -> bool:
     """Whether a stop lies within a bout: work close before and after, in one direction, though the
     machine may have backed off to look."""
-    before = np.flatnonzero(work[max(first - CLOSE_S, 0) : first])
-    after = np.flatnonzero(work[last + 1 : last + 1 + CLOSE_S])
+    before = np.flatnonzero(work[max(first - close_s, 0) : first])
+    after = np.flatnonzero(work[last + 1 : last + 1 + close_s])
     if not (len(before) and len(after)):
         return False
-    left, begun = max(first - CLOSE_S, 0) + int(before[-1]), last + 1 + int(after[0])
+    left, begun = max(first - close_s, 0) + int(before[-1]), last + 1 + int(after[0])
     if abs(_way(path, left, begun)) > BACKED_M:
         return False
     # By the way made good: a receiver that stands has no heading, only noise that adds up.
