@@ -530,6 +530,11 @@ def test_a_header_is_down_to_the_end_of_a_record_that_ends_with_the_work() -> No
     assert np.flatnonzero(cut(p, work, stated=False))[-1] == 59
 
 
+def test_a_header_that_was_down_for_the_first_second_alone_is_down_still() -> None:
+    p = driven(*leg([(0, 0), (100, 0)]))
+    assert cut(p, np.arange(len(p)) < 1, stated=False)[0]
+
+
 @pytest.mark.parametrize("stated", [True, False])
 def test_a_header_that_comes_to_a_stand_in_the_crop_is_down_until_then(stated: bool) -> None:
     x, y = leg([(0, 0), (100, 0)])

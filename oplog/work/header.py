@@ -65,7 +65,7 @@ def ahead(path: Path, line: Line, work: Flags, new: Floats, stated: bool) -> Fla
         if halt:
             out[b : b + halt] = True
             continue
-        last = b + round(CLEAR_S - _lasts_s(far_m, path, b - 2, b + 1))
+        last = b + round(CLEAR_S - _lasts_s(far_m, path, max(b - 2, a), b + 1))
         if last > b:
             out[b : _as_far(able, path.piece, b, last - b) + 1] = True
         elif b - a > SHORT_S and path.piece[min(b + 1, len(out) - 1)] == path.piece[b]:
