@@ -24,7 +24,8 @@ HALT_S = 10
 IN_LINE_S = 10
 """How long before and after a stop the way is looked at, to see whether they are in line."""
 CLOSE_S, AT_ONCE_S, BACKED_M = 20, 6, 15.0
-"""How close to a stop a bout was broken off and goes on, if it lies within one; with a header."""
+"""How soon before and after a stop there was work, if it lies within a bout, and with a header; and
+how far back at most the bout goes on."""
 ELSEWHERE_M = 30.0
 """A stop further than this from both ends of a turn was gone to for its own sake."""
 
