@@ -14,7 +14,7 @@ from oplog.work.runs import heading_change, true_runs
 
 Flags = NDArray[np.bool_]
 HALTED_M_S, GOES_M_S = 0.2, 0.4
-"""Slower than the first, and a machine stood to line up; than the second, and it comes to a stand."""
+"""Slower than the first, and a machine stood to line up; than the second, and it is at a stand."""
 SLOWEST_M_S = 0.8
 """No slower is it taken to go over the way to the crop."""
 CLEAR_S = 1.0
