@@ -13,8 +13,9 @@ from oplog.work.motion import Path
 from oplog.work.runs import TREMBLES_M, heading_change
 
 Flags = NDArray[np.bool_]
-OFTEN_S = 3.0
-"""Where fixes lie further apart, or tremble as much as a phone's, speed is not told so well."""
+OFTEN_S, RISES, RISES_UNTOLD = 3.0, 0.1, 0.15
+"""How far work rises above its usual speed at the least, as log ratios; the second where fixes lie
+further apart than so, or tremble as much as a phone's, and speed is not told so well."""
 
 
 @dataclass(frozen=True)
@@ -63,8 +64,9 @@ def slack(path: Path, work: Flags, usual: float) -> tuple[float, float]:
         return 0.6, 0.3
     low, high = np.percentile(path.speed[deep], [15, 90])
     told = path.interval_s < OFTEN_S and path.noise_m < TREMBLES_M
+    least = RISES if told else RISES_UNTOLD
     below = float(np.clip(1.5 * np.log(usual / max(low, 0.05)), 0.3, 0.8))
-    return below, float(np.clip(1.5 * np.log(high / usual), 0.1 if told else 0.15, 0.4))
+    return below, float(np.clip(1.5 * np.log(high / usual), least, 0.4))
 
 
 def speed_evidence(
