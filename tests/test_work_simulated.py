@@ -62,16 +62,27 @@ def test_ground_and_hours_of(name: str, area: float, hours: float, simulated: Si
         assert visits[0].speed_m_s == pytest.approx(truth.working_speed_m_s, rel=0.03)
 
 
-@pytest.mark.parametrize("seed", [SEED, 101])
+@pytest.mark.parametrize("seed", [SEED, 101, 3000])
 def test_a_field_driven_through_is_not_worked_and_the_others_are(
     seed: int, simulated: Simulated
 ) -> None:
-    """With 101 the way out half covers the way in, as a last strip does its neighbour."""
+    """With 101 the way out half covers the way in, as a last strip does its neighbour; with 3000 a
+    bit of the turn between them looks like a third bout."""
     scenario = simulated("driven_through", seed)
     day = done(scenario)
     for truth in scenario.visits_truth:
         found = sum(v.worked_m2 or 0.0 for v in visits_in(day, truth.field))
         assert found == pytest.approx(truth.in_boundary_m2, rel=0.03, abs=200)
+
+
+def test_a_header_is_up_in_the_turn_on_a_headland_that_another_cut(simulated: Simulated) -> None:
+    """Nothing in its own record shows where that headland is but where it begins to turn."""
+    (second,) = simulated("two_machines", 3004).also
+    day = done(second)
+    (truth,) = second.visits_truth
+    assert sum(v.worked_m2 or 0.0 for v in day.visits) == pytest.approx(
+        truth.in_boundary_m2, rel=0.016
+    )
 
 
 def test_on_the_road_nothing_is_worked(simulated: Simulated) -> None:

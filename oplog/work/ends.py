@@ -96,7 +96,7 @@ def trim(
         came_in = inland[max(crossing - 3, 0) : crossing].min(initial=1.0) < 0.5
         if not crossed or begin > crossing or came_in:
             begin = _at_neighbours_end(begin, line, inner, width_m, far)
-        if back and not cuts:
+        if back:
             end = _while_straight(begin, end, path.heading, bend, bent)
         if end > begin:
             out[min(a, begin) : max(b, end) + 1] = False

@@ -184,7 +184,7 @@ def _worked(parts: list[_Part], place: Place) -> list[NDArray[np.bool_]]:
         _only_through(p, w) for p, w in zip(parts, split, strict=True)
     )
     through |= rig.width_m is None and all(on_errands(p.path) for p in parts)
-    through |= share < IN_AND_OUT and len(gates) > 1 and len(true_runs(work, path.piece)) < 3
+    through |= share < IN_AND_OUT and len(gates) > 1 and _long_runs(path, work, width_m) < 3
     through |= not _enough(path, work, width_m)
     through |= share < LOOSE and not _like_work(path, line, work, ground, width_m)
     return [np.zeros_like(w) for w in split] if through else split
@@ -302,6 +302,11 @@ def _enough(path: Path, work: NDArray[np.bool_], width_m: float) -> bool:
     """Whether anything like bouts was driven, in all the stays that are read together: the last
     two of a field may be short ones, after a tank was filled in the yard."""
     return sum(_run_lengths_m(path, work)) >= 3 * _least_m(width_m)
+
+
+def _long_runs(path: Path, work: NDArray[np.bool_], width_m: float) -> int:
+    """How many runs are as long as the longest of a stay must be."""
+    return sum(length_m >= _least_m(width_m) for length_m in _run_lengths_m(path, work))
 
 
 def _run_lengths_m(path: Path, work: NDArray[np.bool_]) -> list[float]:
