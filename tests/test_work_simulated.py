@@ -85,6 +85,17 @@ def test_a_header_is_up_in_the_turn_on_a_headland_that_another_cut(simulated: Si
     )
 
 
+def test_a_lap_round_a_pond_is_work_though_the_way_to_it_and_back_look_like_bouts(
+    simulated: Simulated,
+) -> None:
+    """With seed 3000 they run side by side, and with 3004 one goes half round the pond first."""
+    for seed in (3000, 3004):
+        scenario = simulated("contract_day", seed)
+        day, truth = done(scenario), scenario.visits_truth[3]
+        found = sum(v.worked_m2 or 0.0 for v in visits_in(day, truth.field))
+        assert found == pytest.approx(truth.in_boundary_m2, rel=0.01)
+
+
 def test_on_the_road_nothing_is_worked(simulated: Simulated) -> None:
     day = done(simulated("road_only"))
     assert sum(v.worked_m2 or 0.0 for v in day.visits) == 0.0

@@ -48,6 +48,7 @@ from oplog.work.line import Line
 from oplog.work.looking import looked_round
 from oplog.work.mend import mended
 from oplog.work.motion import Path
+from oplog.work.rings import round_holes
 from oplog.work.runs import (
     Runs,
     abreast,
@@ -132,10 +133,10 @@ class _Known:
     """What does not hang on any label.
 
     inmost, sure, inside: (m,) with room for a headland, that or going round the field, and not
-    well outside. inland: (m,) share of the line in the field, a tenth at least. fixed, turning:
-    (m,) evidence. [nats] run: (m,) number of each second's run; peers: (k,) runs with others
-    beside them; typical: (m,) the middles of these, of all as long as of most; lone: (k,) runs
-    beside which none lies.
+    well outside. inland: (m,) share of the line in the field, a tenth at least. ring: (m,) laps
+    round holes of the field. fixed, turning: (m,) evidence. [nats] run: (m,) number of each
+    second's run; peers: (k,) runs with others beside them; typical: (m,) the middles of these, of
+    all as long as of most; lone: (k,) runs beside which none lies.
     """
 
     path: Path
@@ -149,6 +150,7 @@ class _Known:
     lays: _Lays
     sides: list[_Side]
     inland: Floats
+    ring: Flags
     fixed: Floats
     turning: Floats
     run: NDArray[np.intp]
@@ -200,6 +202,8 @@ def _known(
     turns = looped(path)
     if not cuts:
         turns |= turned_over(path, run, runs, lay, width_m)
+    ring = round_holes(path, line, ground, width_m)
+    turns &= ~ring
     fixed = fixed - weights.turning_back * turns
     if ground is not None:
         usual = working_speed(path.speed, first_guess(path) & inside)
@@ -210,8 +214,8 @@ def _known(
         path, line, width_m, weights, cuts, inmost, sure, inside, lays,
         sides=_sides(line, width_m, ground, lay.raster, inmost),
         inland=np.maximum(share(lays.inside, lays.inside.field), 0.1),
-        fixed=fixed,
-        turning=turning_evidence(path, line, backed_about(path, run), weights),
+        ring=ring, fixed=fixed,
+        turning=turning_evidence(path, line, backed_about(path, run), weights) * ~ring,
         run=run, runs=runs, peers=peers, typical=middles(run, peers),
         lone=lone(runs, width_m, path.drift_m), lie=lie_of(path, run, runs, peers, gates, width_m),
     )  # fmt: skip
@@ -236,7 +240,7 @@ def _covers(known: _Known, work: Flags) -> _Covers:
     path, paced = known.path, known.paced(work)
     usual = working_speed(path.speed, paced)
     steady = (np.abs(np.log(np.maximum(path.speed, 0.05) / usual)) < 0.2) & (
-        heading_change(path.heading, 8 if known.cuts else 3) < np.radians(30)
+        (heading_change(path.heading, 8 if known.cuts else 3) < np.radians(30)) | known.ring
     )
     seconds = [work & steady, work & ~steady]
     parts = [(some, ground_of(known.lays.wide, some)) for some in seconds]
@@ -258,10 +262,12 @@ def _score(known: _Known, work: Flags, covers: _Covers, gates: Sequence[int]) ->
         path, run, runs, known.lie, fits, enclosed | known.cuts, new / known.inland, usual,
         known.width_m, blurred,
     )  # fmt: skip
+    share_fit = np.where(known.ring, 1.0, share_fit)
     apart = 0.0 if blurred else weights.apart * apart_from_work(path, run, share_fit, gates)
     if not known.cuts:
         ways = _lone(known, fits) if blurred else _hurried(known, share_fit, covers)
         apart = np.maximum(apart, weights.apart * ways)
+    apart = np.where(known.ring, 0.0, apart)
     if not blurred:
         alike = alike | sides_done_before(run, runs, known.lie, new, usual)
     gain = np.where(alike, np.maximum(gain, weights.alike), gain)
@@ -341,11 +347,11 @@ def _rank(known: _Known, work: Flags, covers: _Covers) -> NDArray[np.int8]:
     peers = known.peers[run]
     shared = peers & ~alone_run & ~known.runs.around[run]
     over = worked_across(known.path, run, shared, inside, known.line.heading, work)
-    best = alone_run | peers & ~over[run]
+    best = alone_run | peers & ~over[run] | known.ring
     if known.cuts:
         return np.asarray(covers.steady * (1 + best), dtype=np.int8)
     best &= (known.runs.speed < covers.usual * np.exp(covers.slack[1]))[run]
-    sure = best & (alone_run | ~known.lie.led[run])
+    sure = best & (alone_run | known.ring | ~known.lie.led[run])
     return np.asarray(covers.steady * (1 + best + sure), dtype=np.int8)
 
 

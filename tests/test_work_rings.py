@@ -1,0 +1,59 @@
+"""Laps round a hole of the field."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from shapely.geometry import MultiPolygon, Point, box
+
+from oplog.work.line import working_line
+from oplog.work.motion import Path
+from oplog.work.rings import round_holes
+from tests.test_work_turns import bend
+from tests.work_days import PLAIN, driven, leg
+
+WIDTH_M, POND_M, LAP_M = 10.0, 25.0, 31.0
+FIELD = box(-200, -200, 200, 200).difference(Point(0, 0).buffer(POND_M))
+
+
+def round_pond(begin: float, swing: float, back_deg: float = 0.0) -> Path:
+    """From the south to a pond, round it by so many degrees, back on that by others, and off."""
+    way = [(0.0, -200.0), *bend((0, 0), LAP_M, begin, swing)]
+    if back_deg:
+        way += [(-10.0, 75.0), (20.0, 75.0), *bend((0, 0), LAP_M, begin + swing, -back_deg)]
+    off = np.radians(begin + swing - back_deg)
+    return driven(*leg([*way, (float(180 * np.cos(off)), float(180 * np.sin(off)))]))
+
+
+def degrees_round(p: Path) -> float:
+    ring = round_holes(p, working_line(p, PLAIN), FIELD, WIDTH_M)
+    return float(np.degrees(np.abs(np.diff(np.unwrap(np.arctan2(p.y, p.x))))[ring[1:]].sum()))
+
+
+def test_a_lap_is_found_and_ends_where_it_has_come_round() -> None:
+    assert degrees_round(round_pond(-90, 360)) == pytest.approx(360, abs=25)
+    assert degrees_round(round_pond(-90, 500)) == pytest.approx(360, abs=25)
+    assert degrees_round(round_pond(-90, -360)) == pytest.approx(360, abs=25)
+
+
+def test_to_pass_a_pond_on_one_side_is_no_lap() -> None:
+    assert degrees_round(round_pond(-90, 200)) == 0
+
+
+def test_half_round_and_back_is_no_part_of_the_lap_that_follows() -> None:
+    p = round_pond(-90, 170, 360)
+    ring = round_holes(p, working_line(p, PLAIN), FIELD, WIDTH_M)
+    turned = int(np.argmax(np.unwrap(np.arctan2(p.y, p.x))[: len(p) - 60]))
+    assert not ring[: turned - 5].any()
+    assert ring[turned + 40 : turned + 130].all()
+
+
+def test_a_field_of_two_parts_and_none_at_all() -> None:
+    p = round_pond(-90, 360)
+    line = working_line(p, PLAIN)
+    parts = MultiPolygon([FIELD, box(300, 0, 400, 100)])
+    assert np.array_equal(
+        round_holes(p, line, parts, WIDTH_M), round_holes(p, line, FIELD, WIDTH_M)
+    )
+    assert not round_holes(p, line, None, WIDTH_M).any()
+    assert not round_holes(p, line, box(-200, -200, 200, 200), WIDTH_M).any()
