@@ -96,6 +96,14 @@ def test_a_lap_round_a_pond_is_work_though_the_way_to_it_and_back_look_like_bout
         assert found == pytest.approx(truth.in_boundary_m2, rel=0.01)
 
 
+def test_a_way_home_over_a_bout_is_no_last_strip_for_the_new_ground_at_its_ends(
+    simulated: Simulated,
+) -> None:
+    scenario = simulated("skip_sbas", 3005)
+    (truth,), (visit,) = scenario.visits_truth, done(scenario).visits
+    assert visit.working_s == pytest.approx(truth.seconds["working"], rel=0.01)
+
+
 def test_on_the_road_nothing_is_worked(simulated: Simulated) -> None:
     day = done(simulated("road_only"))
     assert sum(v.worked_m2 or 0.0 for v in day.visits) == 0.0

@@ -122,6 +122,13 @@ def middles(run: NDArray[np.intp], chosen: Flags) -> Flags:
     return np.asarray(chosen[run] & (off <= most / 2))
 
 
+def middle_halves(run: NDArray[np.intp]) -> NDArray[np.intp]:
+    """The numbers of runs in their middle halves, 0 elsewhere: (m,)"""
+    place, size = np.arange(len(run)) - firsts(run)[run], np.bincount(run)[run]
+    middle = (run > 0) & (place >= size // 4) & (place < size - size // 4)
+    return np.where(middle, run, 0)
+
+
 def whole_runs(path: Path) -> NDArray[np.intp]:
     """Number of each run, driven forward and nearly straight without a stop, 0 outside: (m,)
 
@@ -219,9 +226,7 @@ def runs_of(
 ) -> Runs:
     """Measure the runs of a path; run: (m,) number of each second's run."""
     count = np.bincount(run)
-    place, size = np.arange(len(run)) - firsts(run)[run], count[run]
-    middle = (run > 0) & (place >= size // 4) & (place < size - size // 4)
-    number = np.where(middle, run, 0)
+    number = middle_halves(run)
 
     def mean(values: Floats) -> Floats:
         kept = np.bincount(number, weights=values, minlength=len(count))

@@ -17,6 +17,7 @@ from oplog.work.runs import (
     comb,
     firsts,
     likeness,
+    middle_halves,
     over_the_same_lap,
     repeated,
     run_mean,
@@ -104,7 +105,9 @@ def fitting(
     alike, askew = likeness(runs, np.where(alone, 1.0, fit), usual, width_m, drift)
     some = run_mean(run, np.minimum(new, 0.75)) > 0.02
     shut = run_mean(run, enclosed.astype(np.float64)) > 0.5
-    strip = ~lie.led & ~lie.often | (own > HARDLY)
+    # A way home comes over new ground at its ends, where it leaves the field.
+    inmost = by_run(middle_halves(run), new)
+    strip = ~lie.led & ~lie.often | (inmost > HARDLY)
     last = (alike & strip)[run] & some & ((fit[run] < 0.5) & shut | blurred)
     steady = np.abs(np.log(np.maximum(runs.speed, 0.05) / usual)) < STEADY
     elsewhere = runs.length_m[1:][fit[1:] >= 0.5].sum() > 3 * runs.length_m
