@@ -12,7 +12,7 @@ from shapely.geometry import box
 
 from oplog.kit import Rig
 from oplog.track import Floats
-from oplog.work import claims, ends, header, runs, states
+from oplog.work import claims, ends, evidence, header, runs, states
 from oplog.work.crossing import crossings as crossings_of
 from oplog.work.evidence import Evidence
 from oplog.work.line import in_front, working_line
@@ -500,6 +500,36 @@ def test_to_and_fro_in_a_corner_are_strokes_and_one_reversing_is_not() -> None:
     assert header.strokes(p).sum() > 20
     assert not (header.strokes(p) & p.reverse).any()
     assert not header.strokes(driven(*leg([(0, 0), (40, 0), (30, 0), (80, 20)], 1.0))).any()
+
+
+def test_a_stroke_is_no_faster_than_the_work_and_a_way_back_between_two_is() -> None:
+    shunt = [(0, 0), (40, 0), (30, 0), (43, 1), (33, 0), (46, 2), (36, 0), (80, 20)]
+    p = driven(*leg(shunt, speed=1.0))
+    inside = np.ones(len(p), dtype=bool)
+    for usual, told in ((1.0, True), (0.8, False)):
+        fixed = evidence.fixed_evidence(p, inside, usual, Evidence(), cuts=True)
+        assert (fixed[header.strokes(p) & (p.speed > 0.97)] > 0).all() == told
+
+
+@pytest.mark.parametrize(
+    ("breaks_s", "speed", "stays_down"),
+    [(20, 1.0, True), (20, 1.4, True), (20, 2.0, False), (45, 1.0, False)],
+)
+def test_a_header_stays_down_where_it_runs_straight_on_and_finds_nothing_to_cut(
+    breaks_s: int, speed: float, stays_down: bool
+) -> None:
+    begin, end = leg([(0, 0), (60, 0)], 1.0), leg([(0, 0), (60, 0)], 1.0)
+    between = leg([(0, 0), (breaks_s * speed, 0)], speed)
+    x = np.concatenate([begin[0], 60 + between[0][1:], 60 + breaks_s * speed + end[0][1:]])
+    p = driven(x, 0 * x)
+    work = (p.seconds < 60) | (p.seconds > 60 + breaks_s)
+    assert header.down_all_along(p, work)[~work].all() == stays_down
+
+
+def test_a_header_is_up_where_it_stops_or_turns_between_two_cuts() -> None:
+    p = driven(*leg([(0, 0), (60, 0), (60, 20), (120, 20)], 1.0))
+    work = (p.seconds < 60) | (p.seconds > 80)
+    assert (header.down_all_along(p, work) == work).all()
 
 
 def cut(p: Path, work: Flags, stated: bool, new: float = 0.0) -> Flags:

@@ -13,6 +13,8 @@ from oplog.work.motion import Path
 from oplog.work.runs import TREMBLES_M, heading_change
 
 Flags = NDArray[np.bool_]
+STROKE = 1.2
+"""How fast a stroke in a corner is at most, of the working speed: what is faster is a way."""
 OFTEN_S, RISES, RISES_UNTOLD = 3.0, 0.1, 0.15
 """How far work rises above its usual speed at the least, as log ratios; the second where fixes lie
 further apart than so, or tremble as much as a phone's, and speed is not told so well."""
@@ -83,10 +85,15 @@ def speed_evidence(
     return np.asarray(weights.steady - np.where(r < 0, slower, faster) - still)
 
 
-def fixed_evidence(path: Path, inside: Flags, weights: Evidence, cuts: bool) -> Floats:
-    """What does not hang on any label: (m,) [nats]"""
+def fixed_evidence(
+    path: Path, inside: Flags, usual: float, weights: Evidence, cuts: bool
+) -> Floats:
+    """What does not hang on any label: (m,) [nats] usual: a first guess of the working speed, which
+    a stroke does not exceed by much. [m/s]"""
     fixed = -weights.reverse * path.reverse - weights.outside * ~inside
-    return np.asarray(fixed + weights.stroke * strokes(path) if cuts else fixed)
+    if not cuts:
+        return np.asarray(fixed)
+    return np.asarray(fixed + weights.stroke * (strokes(path) & (path.speed < STROKE * usual)))
 
 
 def turning_evidence(path: Path, line: Line, about: Flags, weights: Evidence) -> Floats:

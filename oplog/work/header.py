@@ -7,10 +7,10 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from oplog.track import Floats
+from oplog.track import Floats, median
 from oplog.work.line import Line
 from oplog.work.motion import Path
-from oplog.work.runs import heading_change, true_runs
+from oplog.work.runs import heading_change, true_runs, whole_runs
 
 Flags = NDArray[np.bool_]
 HALTED_M_S, GOES_M_S = 0.2, 0.4
@@ -24,6 +24,9 @@ AHEAD_M = 3.0
 UNCUT, HALTS_S, SHORT_S = 0.3, 4, 8
 """Share of the line on standing crop at an end that comes to a stand within so long; and the
 shortest run that is cut short."""
+PAUSE_S, HASTE, SHORTER = 40, 1.6, 2.0
+"""For how long a header that runs straight on may find nothing to cut, how much faster it goes then
+at most, and how much longer that is, at most, than the work in the same run."""
 LINED_UP = np.radians(20)
 SET_OFF_S = 12
 """How long before the crop a header goes down at most, when the machine has backed to line up."""
@@ -42,6 +45,24 @@ def strokes(path: Path) -> Flags:
         if near and c - b <= 40 and path.piece[a] == path.piece[d]:
             found[max(a - 12, 0) : d + 13] = True
     return found & ~path.reverse & (path.speed > 0.1)
+
+
+def down_all_along(path: Path, work: Flags) -> Flags:
+    """Work with breaks closed in which the machine ran straight on, hardly faster: (m,) mask.
+
+    Where strips on both sides left next to nothing for a while a header stays down.
+    """
+    out = work.copy()
+    run = whole_runs(path)
+    for a, b in true_runs(~work, path.piece):
+        between = a > 0 and b < len(work) - 1 and 0 < run[a] == run[a - 1] == run[b + 1]
+        if not between or b - a >= PAUSE_S:
+            continue
+        cut = (run == run[a]) & work
+        fastest = float(path.speed[a : b + 1].max())
+        if b - a < SHORTER * cut.sum() and fastest < HASTE * median(path.speed[cut]):
+            out[a : b + 1] = True
+    return out
 
 
 def ahead(path: Path, line: Line, work: Flags, new: Floats, stated: bool) -> Flags:

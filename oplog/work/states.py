@@ -43,7 +43,7 @@ from oplog.work.evidence import (
     speed_evidence,
     turning_evidence,
 )
-from oplog.work.header import ahead
+from oplog.work.header import ahead, down_all_along
 from oplog.work.line import Line
 from oplog.work.looking import looked_round
 from oplog.work.mend import mended
@@ -114,7 +114,9 @@ def label(
         covers = _covers(known, work)
     usual = working_speed(path.speed, known.paced(work))
     over = np.zeros(len(work), dtype=bool)
-    if not cuts:
+    if cuts:
+        work = down_all_along(path, work)
+    else:
         work = mended(path, line, known.lays.wide, covers.all, work, usual)
     if ground is not None and not cuts:
         over = sidesteps(path, line, lay, covers.all, work, ground, usual, width_m)
@@ -198,7 +200,8 @@ def _known(
     lays = _lays(line, lay, width_m, gap_m, ground, sure)
     margin_m = max(2.0, 0.4 * width_m, 2.5 * path.drift_m)
     inside = _within(ground, line.x, line.y, margin_m, sure)
-    fixed = fixed_evidence(path, inside, weights, cuts)
+    usual = working_speed(path.speed, first_guess(path) & inside)
+    fixed = fixed_evidence(path, inside, usual, weights, cuts)
     turns = looped(path)
     if not cuts:
         turns |= turned_over(path, run, runs, lay, width_m)
@@ -206,7 +209,6 @@ def _known(
     turns &= ~ring
     fixed = fixed - weights.turning_back * turns
     if ground is not None:
-        usual = working_speed(path.speed, first_guess(path) & inside)
         looked = looked_round(path, run, runs, lay, ground, usual, width_m)
         fixed = fixed - weights.looked * looked
     peers = abreast(runs, width_m, path.drift_m) | runs.around
