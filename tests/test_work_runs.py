@@ -250,3 +250,26 @@ def test_a_gap_in_the_record_between_two_straight_ways_is_no_kink() -> None:
     p = driven(x, y, seconds)
     assert len(set(p.piece.tolist())) == 2
     assert len(set(running(p).tolist()) - {0}) == 2
+
+
+def at_paces(*paces: tuple[float, int]) -> Path:
+    """Straight on, at so many metres a second for so many seconds each time."""
+    speed = np.concatenate([np.full(lasts_s, m_s) for m_s, lasts_s in paces])
+    x = np.concatenate([[0.0], np.cumsum(speed)])
+    return driven(x, 0 * x)
+
+
+def test_a_run_is_parted_where_one_pace_gives_way_to_another() -> None:
+    p = at_paces((2.4, 60), (3.5, 60))
+    run = running(p)
+    assert int(run.max()) == 2
+    assert int(np.argmax(run == 2)) == pytest.approx(60, abs=2)
+    assert int(running(p, keeps_pace=False).max()) == 1
+    assert int(whole_runs(p).max()) == 1
+
+
+def test_a_run_is_not_parted_where_it_gets_slowly_faster_or_slows_for_a_moment() -> None:
+    uphill = at_paces(*((2.4 + 0.01 * k, 1) for k in range(110)))
+    halting = at_paces((2.4, 60), (1.2, 6), (2.4, 60))
+    for p in (uphill, halting, at_paces((2.4, 60), (2.8, 60))):
+        assert int(running(p).max()) == 1

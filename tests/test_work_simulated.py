@@ -104,6 +104,15 @@ def test_a_way_home_over_a_bout_is_no_last_strip_for_the_new_ground_at_its_ends(
     assert visit.working_s == pytest.approx(truth.seconds["working"], rel=0.01)
 
 
+def test_a_bout_of_a_boom_does_not_go_down_with_the_way_that_goes_on_from_it(
+    simulated: Simulated,
+) -> None:
+    scenario = simulated("sprayer_30", 3004)
+    (truth,), (visit,) = scenario.visits_truth, done(scenario).visits
+    assert visit.working_s == pytest.approx(truth.seconds["working"], rel=0.01)
+    assert visit.worked_m2 == pytest.approx(truth.in_boundary_m2, rel=0.005)
+
+
 def test_on_the_road_nothing_is_worked(simulated: Simulated) -> None:
     day = done(simulated("road_only"))
     assert sum(v.worked_m2 or 0.0 for v in day.visits) == 0.0

@@ -54,6 +54,9 @@ IN_LINE, HALT_M = np.cos(np.radians(15)), 30.0
 """How straight on and how near a bout goes on after a halt."""
 KINK_S, KINK = (6, 16), np.radians(15)
 """A kink bends within so long either side, and not from there to further off; by how much."""
+PACE_S, PACE, EVEN = (3, 12), 0.3, 1 / 3
+"""A run is parted where its speed changes between so long before and after, by how much, as a log
+ratio; and how far it varies on either side at most, as a share of that."""
 TREMBLES_M = 0.2
 """Where positions tremble by more no kink is seen."""
 LAP_WIDTHS, LAP_M = 0.75, 3.0
@@ -139,11 +142,14 @@ def whole_runs(path: Path) -> NDArray[np.intp]:
     return np.where(chosen, np.cumsum(start), 0)
 
 
-def running(path: Path) -> NDArray[np.intp]:
-    """Number of each straight run, as whole_runs, but parted where it has a kink: (m,)"""
+def running(path: Path, keeps_pace: bool = True) -> NDArray[np.intp]:
+    """Number of each straight run, as whole_runs, but parted where it has a kink, and where one
+    pace gives way to another if the work keeps its own: (m,)"""
     chosen, start = _straight(path)
     if path.noise_m <= TREMBLES_M:
         start |= chosen & _kinks(path)
+        if keeps_pace:
+            start |= chosen & _paces(path)
     return np.where(chosen, np.cumsum(start), 0)
 
 
@@ -173,6 +179,36 @@ def _kinks(path: Path) -> Flags:
     return found
 
 
+def _paces(path: Path) -> Flags:
+    """Seconds at which one steady pace gives way to another: (m,) mask.
+
+    A lap that is broken off, say, and gone on along as a way.
+    """
+    before, uneven_before = _pace(path, -PACE_S[1], -PACE_S[0])
+    after, uneven_after = _pace(path, PACE_S[0], PACE_S[1])
+    step = np.abs(after - before)
+    steps = (step > PACE) & (np.maximum(uneven_before, uneven_after) < EVEN * step)
+    found = np.zeros(len(path), dtype=bool)
+    for a, b in true_runs(steps, path.piece):
+        found[(a + b + 1) // 2] = True
+    return found
+
+
+def _pace(path: Path, begin_s: int, end_s: int) -> tuple[Floats, Floats]:
+    """Mean and spread of the logarithm of speed from so many seconds after each to so many, (m,)
+    each; the spread is infinite where the record does not reach so far."""
+    log = np.log(np.maximum(path.speed, 0.1))
+    sums = np.vstack([np.zeros(2), np.cumsum(np.column_stack([log, log * log]), axis=0)])
+    row = np.arange(len(path))
+    a, b = row + begin_s, row + end_s
+    first, last = (np.searchsorted(path.piece, path.piece, side=side) for side in ("left", "right"))
+    there = (a >= first) & (b <= last)
+    a, b = np.where(there, a, 0), np.where(there, b, 1)
+    mean, square = ((sums[b] - sums[a]) / (end_s - begin_s)).T
+    spread = np.sqrt(np.maximum(square - mean * mean, 0.0))
+    return mean, np.where(there, spread, np.inf)
+
+
 def driven_through(
     path: Path, run: NDArray[np.intp], runs: Runs, fit: Floats, new: Floats, usual: float,
     width_m: float,
@@ -195,6 +231,8 @@ def driven_through(
     hand, ends = 0.0, 0
     for before, after in pairwise(long[long > 0].tolist()):
         a, b = last[before], first[after]
+        if b - a <= 1:  # one run, parted
+            continue
         bend = float(path.heading[min(b + 3, len(run) - 1)] - path.heading[max(a - 3, 0)])
         ends = ends + 1 if np.sign(bend) == hand else 0
         hand = np.sign(bend)

@@ -193,7 +193,7 @@ def _known(
     gates: Sequence[int], weights: Evidence, cuts: bool,
 ) -> _Known:  # fmt: skip
     inmost = _within(ground, line.x, line.y, -1.5 * width_m)
-    run = running(path)
+    run = running(path, not cuts)
     runs = runs_of(path, line, run, ground, width_m)
     # A boundary may be drawn within the first lap; who goes all round the field is in it.
     sure = inmost | runs.around[run]
