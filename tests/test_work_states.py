@@ -511,6 +511,30 @@ def test_a_stroke_is_no_faster_than_the_work_and_a_way_back_between_two_is() -> 
         assert (fixed[header.strokes(p) & (p.speed > 0.97)] > 0).all() == told
 
 
+def test_what_a_harvester_does_slowly_straight_on_and_evenly_is_cutting() -> None:
+    """Between two bouts at 2 m/s: at 0.9 m/s evenly, in fits and starts, and for a few seconds; and
+    as a gap looks that is bridged from one bout to the next."""
+    fits = np.tile([0.3, 0.3, 0.3, 1.6, 1.6], 5)
+    bridged = np.full(25, 0.35)
+    for slow, told in (
+        (np.full(25, 0.9), True),
+        (fits, False),
+        (np.full(6, 0.9), False),
+        (bridged, False),
+    ):
+        bout = np.full(30, 2.0)
+        ahead_m = np.concatenate([[0.0], np.cumsum(np.concatenate([bout, slow, bout]))])
+        corner = np.concatenate([0 * bout, 0 * slow + 90, 0 * bout + 180])
+        turned = np.radians(np.concatenate([[0.0], corner]))
+        step = np.diff(ahead_m, prepend=0.0)
+        p = driven(np.cumsum(step * np.cos(turned)), np.cumsum(step * np.sin(turned)))
+        run = runs.running(p, keeps_pace=False)
+        known = runs.runs_of(p, working_line(p, PLAIN), run, None, 10.0)
+        found = header.slow_cuts(p, run, known, usual=2.0, width_m=10.0)
+        assert bool(found[36:48].all()) is told
+        assert not found[:25].any()
+
+
 @pytest.mark.parametrize(
     ("breaks_s", "speed", "stays_down"),
     [(20, 1.0, True), (20, 1.4, True), (20, 2.0, False), (45, 1.0, False)],

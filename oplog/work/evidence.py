@@ -45,7 +45,7 @@ class Evidence:
     outside: float = 6.0
     still: float = 4.0
     alike: float = 1.0
-    """For new ground, at least, on a run that is like the bouts beside it."""
+    """For new ground, at least, on a run like the bouts beside it, or in a header's stroke."""
     apart: float = 5.0
     """Against a run that has neither worked ground nor the field's edge beside it."""
     looked: float = 8.0

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from oplog.track import Floats, median
 from oplog.work.line import Line
 from oplog.work.motion import Path
-from oplog.work.runs import heading_change, true_runs, whole_runs
+from oplog.work.runs import Runs, by_run, heading_change, true_runs, whole_runs
 
 Flags = NDArray[np.bool_]
 HALTED_M_S, GOES_M_S = 0.2, 0.4
@@ -27,6 +27,10 @@ shortest run that is cut short."""
 PAUSE_S, HASTE, SHORTER = 40, 1.6, 2.0
 """For how long a header that runs straight on may find nothing to cut, how much faster it goes then
 at most, and how much longer that is, at most, than the work in the same run."""
+CREEPS, EVENLY, CREEPS_S, CREEPS_WIDTHS = (0.15, 0.65), 0.35, 10, 1.2
+"""How slow a stroke is that opens a corner, of the working speed, from and to; how much its pace
+varies at most, as a log ratio; how long it takes at least, and how long it is, in widths: a gap in
+the record that is bridged from one bout to the next is shorter."""
 LINED_UP = np.radians(20)
 SET_OFF_S = 12
 """How long before the crop a header goes down at most, when the machine has backed to line up."""
@@ -45,6 +49,22 @@ def strokes(path: Path) -> Flags:
         if near and c - b <= 40 and path.piece[a] == path.piece[d]:
             found[max(a - 12, 0) : d + 13] = True
     return found & ~path.reverse & (path.speed > 0.1)
+
+
+def slow_cuts(path: Path, run: NDArray[np.intp], runs: Runs, usual: float, width_m: float) -> Flags:
+    """Seconds of runs that are driven straight on, slowly and at an even pace: (m,) mask.
+
+    A header cuts the corners of an opening lap so, with loops between in place of reversing.
+    Nothing else that it does is slower than its work for as long: it turns and travels faster, and
+    lines up in fits and starts. run: (m,) number of each second's run; usual: working speed. [m/s]
+    """
+    log = np.log(np.maximum(path.speed, 0.05))
+    spread = np.sqrt(np.maximum(by_run(run, log * log) - by_run(run, log) ** 2, 0.0))
+    slow = (runs.speed > CREEPS[0] * usual) & (runs.speed < CREEPS[1] * usual)
+    slow &= (spread < EVENLY) & (np.bincount(run) >= CREEPS_S)
+    slow &= runs.length_m > CREEPS_WIDTHS * width_m
+    slow[0] = False
+    return np.asarray(slow[run])
 
 
 def down_all_along(path: Path, work: Flags) -> Flags:

@@ -43,7 +43,7 @@ from oplog.work.evidence import (
     speed_evidence,
     turning_evidence,
 )
-from oplog.work.header import ahead, down_all_along
+from oplog.work.header import ahead, down_all_along, slow_cuts
 from oplog.work.line import Line
 from oplog.work.looking import looked_round
 from oplog.work.mend import mended
@@ -282,6 +282,11 @@ def _score(known: _Known, work: Flags, covers: _Covers, gates: Sequence[int]) ->
         # A header cannot creep over standing crop without cutting it.
         creeps = (new > UNCUT) & (path.speed > CREEPS_M_S) & (path.speed < usual)
         speed = np.where(creeps, np.maximum(speed, SLOW), speed)
+        slow = slow_cuts(path, run, runs, usual, known.width_m)
+        speed, gain = (
+            np.where(slow, 0.0, speed),
+            np.where(slow, np.maximum(gain, weights.alike), gain),
+        )
     bends = known.turning * (1 - weights.round_work * all_round)
     return np.asarray(known.fixed - bends + speed + known.sight * gain - apart)
 
