@@ -535,6 +535,21 @@ def test_what_a_harvester_does_slowly_straight_on_and_evenly_is_cutting() -> Non
         assert not found[:25].any()
 
 
+def test_a_slow_stroke_is_seen_through_the_trembling_of_a_phone() -> None:
+    rng = np.random.default_rng(5)
+    bout, slow = leg([(0, 0), (60, 0)], 2.0), leg([(60, 0), (60, 20)], 0.8)
+    x = np.concatenate([bout[0], slow[0][1:], 60 - bout[0][1:]])
+    y = np.concatenate([bout[1], slow[1][1:], 20 + 0 * bout[0][1:]])
+    p = driven(x + rng.normal(0, 0.4, len(x)), y + rng.normal(0, 0.4, len(x)))
+    found = header.creeping(p, usual=2.0)
+    assert found[38:48].all()
+    assert not found[:25].any()
+    assert not found[-25:].any()
+    stands = driven(rng.normal(0, 0.4, 60), rng.normal(0, 0.4, 60))
+    assert not header.creeping(stands, usual=2.0).any()
+    assert not header.creeping(driven(x[:10], y[:10]), usual=2.0).any()
+
+
 @pytest.mark.parametrize(
     ("breaks_s", "speed", "stays_down"),
     [(20, 1.0, True), (20, 1.4, True), (20, 2.0, False), (45, 1.0, False)],

@@ -31,6 +31,10 @@ CREEPS, EVENLY, CREEPS_S, CREEPS_WIDTHS = (0.15, 0.65), 0.35, 10, 1.2
 """How slow a stroke is that opens a corner, of the working speed, from and to; how much its pace
 varies at most, as a log ratio; how long it takes at least, and how long it is, in widths: a gap in
 the record that is bridged from one bout to the next is shorter."""
+AWAY_S, STRAIGHT_ON, LASTS_S, BEYOND_S = 8, np.radians(35), 6, 2
+"""The same where positions tremble: the way so long before a second and after it, how far these are
+turned at most, for how long that holds at least, and how much longer the stroke is at either end.
+"""
 LINED_UP = np.radians(20)
 SET_OFF_S = 12
 """How long before the crop a header goes down at most, when the machine has backed to line up."""
@@ -65,6 +69,23 @@ def slow_cuts(path: Path, run: NDArray[np.intp], runs: Runs, usual: float, width
     slow &= runs.length_m > CREEPS_WIDTHS * width_m
     slow[0] = False
     return np.asarray(slow[run])
+
+
+def creeping(path: Path, usual: float) -> Flags:
+    """As slow_cuts, where positions tremble so that a slow way looks like nothing but bends: what
+    tells is how far the machine gets in some seconds, and where. (m,) mask."""
+    found = np.zeros(len(path), dtype=bool)
+    for a, b in true_runs(~path.reverse, path.piece):
+        at = path.x[a : b + 1] + 1j * path.y[a : b + 1]
+        way = (at[AWAY_S:] - at[:-AWAY_S]) / AWAY_S
+        before, after = way[:-AWAY_S], way[AWAY_S:]
+        slow = np.minimum(np.abs(before), np.abs(after)) > CREEPS[0] * usual
+        slow &= np.maximum(np.abs(before), np.abs(after)) < CREEPS[1] * usual
+        slow &= np.abs(np.angle(after * np.conj(before))) < STRAIGHT_ON
+        for c, d in true_runs(slow, np.zeros(len(slow), dtype=np.int32)):
+            if d - c >= LASTS_S:
+                found[a + c + AWAY_S - BEYOND_S : a + d + AWAY_S + BEYOND_S + 1] = True
+    return found
 
 
 def down_all_along(path: Path, work: Flags) -> Flags:

@@ -43,13 +43,14 @@ from oplog.work.evidence import (
     speed_evidence,
     turning_evidence,
 )
-from oplog.work.header import ahead, down_all_along, slow_cuts
+from oplog.work.header import ahead, creeping, down_all_along, slow_cuts
 from oplog.work.line import Line
 from oplog.work.looking import looked_round
 from oplog.work.mend import mended
 from oplog.work.motion import Path
 from oplog.work.rings import round_holes
 from oplog.work.runs import (
+    TREMBLES_M,
     Runs,
     abreast,
     driven_through,
@@ -283,12 +284,14 @@ def _score(known: _Known, work: Flags, covers: _Covers, gates: Sequence[int]) ->
         creeps = (new > UNCUT) & (path.speed > CREEPS_M_S) & (path.speed < usual)
         speed = np.where(creeps, np.maximum(speed, SLOW), speed)
         slow = slow_cuts(path, run, runs, usual, known.width_m)
-        speed, gain = (
-            np.where(slow, 0.0, speed),
-            np.where(slow, np.maximum(gain, weights.alike), gain),
-        )
+        speed = np.where(slow, 0.0, speed)
+        gain = np.where(slow, np.maximum(gain, weights.alike), gain)
     bends = known.turning * (1 - weights.round_work * all_round)
-    return np.asarray(known.fixed - bends + speed + known.sight * gain - apart)
+    score = known.fixed - bends + speed + known.sight * gain - apart
+    if known.cuts and path.noise_m > TREMBLES_M:
+        stroke = known.fixed + weights.alike
+        score = np.where(creeping(path, usual), np.maximum(score, stroke), score)
+    return np.asarray(score)
 
 
 def first_guess(path: Path) -> Flags:
