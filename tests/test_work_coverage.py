@@ -10,8 +10,16 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from shapely.geometry import LineString, Polygon, box
 
-from oplog.work.coverage import Covered, bout_lines, close, common, cover, join, swept
-from oplog.work.visit import _covered
+from oplog.work.coverage import (
+    Covered,
+    bout_lines,
+    close,
+    common,
+    cover,
+    cover_as_driven,
+    join,
+    swept,
+)
 
 SQUARE = box(0, 0, 100, 100)
 
@@ -200,6 +208,23 @@ def test_no_more_ground_is_closed_than_was_driven_over() -> None:
     """Two bouts 8 m apart with 2.5 m, by a receiver whose drift would close what is between."""
     two = lines([50.0, 58.0])
     assert cover(two, 2.5, SQUARE, 5.0).worked.area > 2 * 500
-    covered = _covered(two, 2.5, SQUARE, 5.0)
+    covered = cover_as_driven(two, 2.5, SQUARE, 5.0, drift_m=3.0)
     assert covered.worked.area == pytest.approx(500, rel=0.01)
     assert covered.worked.area <= covered.gross_m2
+
+
+def test_gaps_that_wandering_leaves_are_closed_as_far_as_bouts_shared_ground_elsewhere() -> None:
+    """Bouts of 2.9 m laid 2.6 m apart, thrown aside by a phone, over a square of a hectare."""
+    rng = np.random.default_rng(3)
+    along = np.arange(0.0, 101.0, 20.0)
+    thrown = [
+        LineString(np.column_stack([x + rng.normal(0, 1.2, len(along)), along]))
+        for x in np.arange(1.3, 100, 2.6)
+    ]
+    plain = cover(thrown, 2.9, SQUARE, 0.5)
+    by_drift = cover_as_driven(thrown, 2.9, SQUARE, 0.5, drift_m=1.2)
+    assert plain.worked.area < 9_300
+    assert by_drift.worked.area == pytest.approx(10_000, rel=0.03)
+    assert by_drift.worked.area <= by_drift.gross_m2
+    steady = cover_as_driven(thrown, 2.9, SQUARE, 0.5, drift_m=0.2)
+    assert steady.worked.area == plain.worked.area

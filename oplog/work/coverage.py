@@ -31,6 +31,11 @@ ASLANT = np.radians(3.0)
 """How bouts are turned off an axis where many shapes meet: GEOS takes an outline apart wherever it
 turns back along or across, which bouts along an axis do wherever they wander; and of bouts far off
 the axes all boxes meet. A quarter off for bouts along an axis, over a half for those between."""
+BLURRED, UNSHARED = 1 / 4, 0.88
+"""Where positions wander by more of the width, bouts seem to share what they do not: of what was
+driven over that is less than the rest. On phones of both simulators they share 7 to 13 %."""
+WIDEST_GAP = 3.0
+"""How wide half a gap is at most that is closed for that, in drifts."""
 _SQUARE: dict[str, Any] = {"join_style": "mitre", "mitre_limit": 2}
 
 
@@ -137,6 +142,28 @@ def _swaths(thin: NDArray[Any], width_m: float) -> NDArray[Any]:
     plain, wide = strips(thin, width_m / 2)
     wide[~plain] = buffer(thin[~plain], width_m / 2, cap_style="flat", **_SQUARE)
     return np.asarray(wide[~is_empty(wide)])
+
+
+def cover_as_driven(
+    lines: list[Any], width_m: float, boundary: Any | None, close_m: float, drift_m: float
+) -> Covered:
+    """Cover ground as far as it stands to what was driven over.
+
+    Nobody covers more than he drives over: where gaps as wide as the drift explains would come to
+    more, the work was part of the field, and less is closed. Nor does anybody drive over an eighth
+    of it twice, bout after bout: where positions wander so much that it looks so, more is.
+    drift_m: of the positions, zero to leave that out.
+    """
+    covered = cover(lines, width_m, boundary, close_m)
+    while close_m > 0.4 * width_m and covered.worked.area > covered.gross_m2:
+        close_m *= 0.7
+        covered = cover(lines, width_m, boundary, close_m)
+    while drift_m > BLURRED * width_m and close_m < WIDEST_GAP * drift_m:
+        if covered.worked.area >= UNSHARED * covered.gross_m2:
+            break
+        close_m *= 1.2
+        covered = cover(lines, width_m, boundary, close_m)
+    return covered
 
 
 def _longer(lines: NDArray[Any], by_m: float) -> NDArray[Any]:

@@ -20,7 +20,7 @@ from oplog.work import idle
 from oplog.work.aside import antenna_right_m, right_by_order_m
 from oplog.work.certainty import area_range, hours_range, lost_s
 from oplog.work.claims import Swath, swath, way_of
-from oplog.work.coverage import Covered, bout_lines, cover
+from oplog.work.coverage import Covered, bout_lines, cover_as_driven
 from oplog.work.errands import on_errands
 from oplog.work.evidence import Evidence
 from oplog.work.line import Line, in_front, working_line
@@ -288,7 +288,10 @@ def _visit_of(part: _Part, work: NDArray[np.bool_], place: Place) -> Visit | Non
     ground = place.plane.project(part.stay.field.boundary)
     lines = bout_lines(line.x, line.y, bout, path.piece)
     seen = spacing(path.x, path.y, path.heading, bout, 2.5 * width_m)
-    covered = _covered(lines, width_m, ground, _closing_m(path, rig, width_m, seen))
+    close_m = _closing_m(path, rig, width_m, seen)
+    # A header's part-widths share more ground than an implement's bouts.
+    least = 0.0 if in_front(rig) else path.drift_m
+    covered = cover_as_driven(lines, width_m, ground, close_m, least)
     return _visit(path, part.stay, place, rig, bout, covered, width_m, seen)
 
 
@@ -317,16 +320,6 @@ def _run_lengths_m(path: Path, work: NDArray[np.bool_]) -> list[float]:
 def _least_m(width_m: float) -> float:
     """How long the longest bout of a stay is at the least. [m]"""
     return max(20.0, 3 * width_m)
-
-
-def _covered(lines: list[Any], width_m: float, ground: Any, close_m: float) -> Covered:
-    """The ground covered. Nobody covers more than he drives over: where gaps as wide as the drift
-    explains would come to more, the work was part of the field, and less is closed."""
-    covered = cover(lines, width_m, ground, close_m)
-    while close_m > 0.4 * width_m and covered.worked.area > covered.gross_m2:
-        close_m *= 0.7
-        covered = cover(lines, width_m, ground, close_m)
-    return covered
 
 
 def _closing_m(part: Path, rig: Rig, width_m: float, seen: Spacing | None) -> float:
