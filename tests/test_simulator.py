@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import inspect
 import math
+from itertools import combinations
 
 import numpy as np
 import pyproj
 import pytest
 from shapely.geometry import Polygon, box
 
+from oplog.geodesy import plane_of
 from tests.simulated import SEED, Simulated
 from tests.simulator import curves, motion, receiver, truth
 from tests.simulator.curves import Pose
@@ -227,6 +229,17 @@ def test_time_with_the_logger_off_is_unrecorded(simulated: Simulated) -> None:
     gap = np.diff(s.fixes["time"]).astype(np.int64).max() / 1e6
     assert s.visits_truth[0].seconds["unrecorded"] == pytest.approx(gap, abs=3 * s.interval_s)
     assert s.visits_truth[0].seconds["unrecorded"] > 1400
+
+
+@pytest.mark.parametrize("seed", [3000, 3004])
+def test_no_bout_is_done_both_before_lunch_and_after_it(seed: int, simulated: Simulated) -> None:
+    """With an odd number of them the halves shared the middle one."""
+    s = simulated("lunch_logger_on", seed)
+    plane = plane_of(s.fields[0]["boundary"])
+    bouts = [plane.project(b) for b in s.visits_truth[0].bouts]
+    long = [b for b in bouts if b.length > 50.0]
+    closest = min(a.hausdorff_distance(b) for a, b in combinations(long, 2))
+    assert closest > 2.0
 
 
 def test_a_field_driven_through_is_a_visit_without_work(simulated: Simulated) -> None:

@@ -121,7 +121,7 @@ def body(d: Drive, ground: Polygon, s: Style) -> None:
     for block in blocks if s.fixed_order else _nearest_first(blocks, d):
         todo += ordered(block, s.pattern)
     n = len(todo)
-    run(d, todo[math.floor(n * s.start_share) : math.ceil(n * s.share)], s)
+    run(d, todo[math.ceil(n * s.start_share) : math.ceil(n * s.share)], s)
 
 
 def _nearest_first(blocks: list[list[Bout]], d: Drive) -> list[list[Bout]]:
