@@ -7,7 +7,7 @@ import pytest
 from shapely.geometry import Polygon, box
 
 from oplog.work import claims, states
-from oplog.work.evidence import Evidence
+from oplog.work.evidence import Evidence, keeps_pace
 from oplog.work.line import working_line
 from oplog.work.motion import Path
 from oplog.work.runs import abreast, comb, likeness, lone, repeated, running, runs_of, whole_runs
@@ -266,6 +266,14 @@ def test_a_run_is_parted_where_one_pace_gives_way_to_another() -> None:
     assert int(np.argmax(run == 2)) == pytest.approx(60, abs=2)
     assert int(running(p, keeps_pace=False).max()) == 1
     assert int(whole_runs(p).max()) == 1
+
+
+def test_a_drill_keeps_its_pace_and_what_follows_the_crop_does_not() -> None:
+    straight = np.ones(241, dtype=bool)
+    drill = at_paces((2.4, 180), (3.5, 60))
+    crop = at_paces(*((m_s, 20) for m_s in (2.0, 1.2, 2.4, 1.0, 1.8, 2.6) * 2))
+    assert keeps_pace(drill, straight)
+    assert not keeps_pace(crop, straight)
 
 
 def test_a_run_is_not_parted_where_it_gets_slowly_faster_or_slows_for_a_moment() -> None:

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from oplog.records import dataclass
-from oplog.track import Floats
+from oplog.track import Floats, median
 from oplog.work.header import strokes
 from oplog.work.line import Line
 from oplog.work.motion import Path
@@ -15,6 +15,8 @@ from oplog.work.runs import TREMBLES_M, heading_change
 Flags = NDArray[np.bool_]
 STROKE = 1.2
 """How fast a stroke in a corner is at most, of the working speed: what is faster is a way."""
+KEEPS = 0.4
+"""How little of its usual speed a machine falls below it that keeps it, as slack tells it."""
 OFTEN_S, RISES, RISES_UNTOLD = 3.0, 0.1, 0.15
 """How far work rises above its usual speed at the least, as log ratios; the second where fixes lie
 further apart than so, or tremble as much as a phone's, and speed is not told so well."""
@@ -69,6 +71,13 @@ def slack(path: Path, work: Flags, usual: float) -> tuple[float, float]:
     least = RISES if told else RISES_UNTOLD
     below = float(np.clip(1.5 * np.log(usual / max(low, 0.05)), 0.3, 0.8))
     return below, float(np.clip(1.5 * np.log(high / usual), least, 0.4))
+
+
+def keeps_pace(path: Path, straight: Flags) -> bool:
+    """Whether a machine keeps its speed where it runs straight in the field, (m,), as drills and
+    sprayers do; a harvester, stated as one or not, goes as fast as the crop lets it."""
+    usual = median(path.speed[straight]) if straight.any() else 1.0
+    return slack(path, straight, usual)[0] < KEEPS
 
 
 def speed_evidence(

@@ -39,6 +39,7 @@ from oplog.work.ends import trim
 from oplog.work.evidence import (
     Evidence,
     fixed_evidence,
+    keeps_pace,
     slack,
     speed_evidence,
     turning_evidence,
@@ -194,7 +195,8 @@ def _known(
     gates: Sequence[int], weights: Evidence, cuts: bool,
 ) -> _Known:  # fmt: skip
     inmost = _within(ground, line.x, line.y, -1.5 * width_m)
-    run = running(path, not cuts)
+    straight = first_guess(path) & _within(ground, line.x, line.y, 0.0)
+    run = running(path, not cuts and keeps_pace(path, straight))
     runs = runs_of(path, line, run, ground, width_m)
     # A boundary may be drawn within the first lap; who goes all round the field is in it.
     sure = inmost | runs.around[run]
