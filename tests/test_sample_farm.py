@@ -18,6 +18,7 @@ from tests.simulator import make_sample
 from tests.simulator import sample_farm as sf
 from tests.simulator.make_sample import DAYS, FOLDER
 from tests.simulator.scene import Scenario
+from tests.test_work_simulated import done, visits_in
 
 LIMIT_BYTES = 4_000_000
 
@@ -139,3 +140,12 @@ def test_fields_half_done_at_nightfall_are_finished_the_next_day() -> None:
         "Long Dole": 1, "Nine Lands": 2, "Barn Close": 2,
     }  # fmt: skip
     assert sum(worked["Nine Lands"]) == pytest.approx(7.8, rel=0.03)
+
+
+def test_ways_between_laps_round_the_pond_and_laps_of_the_headland_are_no_work() -> None:
+    """Three of them side by side, over ground left for another day, as bouts lie."""
+    scenario = made("2026-04-11-blue.gpx.gz")
+    truth = next(t for t in scenario.visits_truth if t.field == "Barn Close")
+    (visit,) = visits_in(done(scenario), "Barn Close")
+    assert visit.worked_m2 == pytest.approx(truth.in_boundary_m2, rel=0.006)
+    assert visit.working_s == pytest.approx(truth.seconds["working"], rel=0.006)

@@ -42,6 +42,11 @@ def round_holes(path: Path, line: Line, ground: Any | None, width_m: float) -> F
     return found
 
 
+def round_ends(ring: Flags, path: Path) -> list[int]:
+    """Rows at which laps round holes begin and end: ways lead there as they do to a gate."""
+    return [row for lap in true_runs(ring, path.piece) for row in lap]
+
+
 def _holes(ground: Any | None) -> list[Any]:
     from shapely import get_parts, polygons
 

@@ -153,6 +153,12 @@ def running(path: Path, keeps_pace: bool = True) -> NDArray[np.intp]:
     return np.where(chosen, np.cumsum(start), 0)
 
 
+def apart_from(chosen: Flags, run: NDArray[np.intp]) -> NDArray[np.intp]:
+    """The numbers of runs, (m,), parted where they come to some seconds and leave them."""
+    start = (np.diff(run, prepend=0) != 0) | (np.diff(chosen, prepend=chosen[:1]) != 0)
+    return np.where(run > 0, np.cumsum(start & (run > 0)), 0)
+
+
 def _straight(path: Path) -> tuple[Flags, Flags]:
     """Seconds of straight forward running, and of these the first each time: (m,) masks."""
     chosen = (path.speed > 0.3) & ~path.reverse & (heading_change(path.heading) < np.radians(40))

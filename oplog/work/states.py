@@ -49,11 +49,12 @@ from oplog.work.line import Line
 from oplog.work.looking import looked_round
 from oplog.work.mend import mended
 from oplog.work.motion import Path
-from oplog.work.rings import round_holes
+from oplog.work.rings import round_ends, round_holes
 from oplog.work.runs import (
     TREMBLES_M,
     Runs,
     abreast,
+    apart_from,
     driven_through,
     heading_change,
     lone,
@@ -138,9 +139,10 @@ class _Known:
 
     inmost, sure, inside: (m,) with room for a headland, that or going round the field, and not
     well outside. inland: (m,) share of the line in the field, a tenth at least. ring: (m,) laps
-    round holes of the field. fixed, turning: (m,) evidence. [nats] run: (m,) number of each
-    second's run; peers: (k,) runs with others beside them; typical: (m,) the middles of these, of
-    all as long as of most; lone: (k,) runs beside which none lies.
+    round holes of the field; rounds: rows at which they begin and end. fixed, turning: (m,)
+    evidence. [nats] run: (m,) number of each second's run; peers: (k,) runs with others beside
+    them; typical: (m,) the middles of these, of all as long as of most; lone: (k,) runs beside
+    which none lies.
     """
 
     path: Path
@@ -155,6 +157,7 @@ class _Known:
     sides: list[_Side]
     inland: Floats
     ring: Flags
+    rounds: list[int]
     fixed: Floats
     turning: Floats
     run: NDArray[np.intp]
@@ -196,7 +199,9 @@ def _known(
 ) -> _Known:  # fmt: skip
     inmost = _within(ground, line.x, line.y, -1.5 * width_m)
     straight = first_guess(path) & _within(ground, line.x, line.y, 0.0)
-    run = running(path, not cuts and keeps_pace(path, straight))
+    ring = round_holes(path, line, ground, width_m)
+    rounds = round_ends(ring, path)
+    run = apart_from(ring, running(path, not cuts and keeps_pace(path, straight)))
     runs = runs_of(path, line, run, ground, width_m)
     # A boundary may be drawn within the first lap; who goes all round the field is in it.
     sure = inmost | runs.around[run]
@@ -208,7 +213,6 @@ def _known(
     turns = looped(path)
     if not cuts:
         turns |= turned_over(path, run, runs, lay, width_m)
-    ring = round_holes(path, line, ground, width_m)
     turns &= ~ring
     fixed = fixed - weights.turning_back * turns
     if ground is not None:
@@ -219,10 +223,11 @@ def _known(
         path, line, width_m, weights, cuts, inmost, sure, inside, lays,
         sides=_sides(line, width_m, ground, lay.raster, inmost),
         inland=np.maximum(share(lays.inside, lays.inside.field), 0.1),
-        ring=ring, fixed=fixed,
+        ring=ring, rounds=rounds, fixed=fixed,
         turning=turning_evidence(path, line, backed_about(path, run), weights) * ~ring,
         run=run, runs=runs, peers=peers, typical=middles(run, peers),
-        lone=lone(runs, width_m, path.drift_m), lie=lie_of(path, run, runs, peers, gates, width_m),
+        lone=lone(runs, width_m, path.drift_m),
+        lie=lie_of(path, run, runs, peers, gates, width_m, rounds),
     )  # fmt: skip
 
 
@@ -268,7 +273,8 @@ def _score(known: _Known, work: Flags, covers: _Covers, gates: Sequence[int]) ->
         known.width_m, blurred,
     )  # fmt: skip
     share_fit = np.where(known.ring, 1.0, share_fit)
-    apart = 0.0 if blurred else weights.apart * apart_from_work(path, run, share_fit, gates)
+    turned = [*gates, *known.rounds]
+    apart = 0.0 if blurred else weights.apart * apart_from_work(path, run, share_fit, turned)
     if not known.cuts:
         ways = _lone(known, fits) if blurred else _hurried(known, share_fit, covers)
         apart = np.maximum(apart, weights.apart * ways)

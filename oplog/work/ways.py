@@ -43,8 +43,9 @@ class Lie:
     """How runs lie, whatever is worked: (k,) masks of them.
 
     led: they lead to a stop or a gate, or from one. leads: they or others that lie beside none lead
-    from there to runs beside which others lie, or back. often: they lie over several earlier ones.
-    again: sides of a lap that lie over an earlier side of it. teeth: of a comb.
+    from there, or from a lap round a pond, to runs beside which others lie, or back. often: they
+    lie over several earlier ones. again: sides of a lap that lie over an earlier side of it.
+    teeth: of a comb.
     """
 
     led: Flags
@@ -56,10 +57,10 @@ class Lie:
 
 def lie_of(
     path: Path, run: NDArray[np.intp], runs: Runs, peers: Flags, gates: Sequence[int],
-    width_m: float,
+    width_m: float, rounds: Sequence[int] = (),
 ) -> Lie:  # fmt: skip
     """How the runs of a path lie; peers: (k,) runs beside which others lie; gates: rows at which
-    the machine came in or went out."""
+    the machine came in or went out; rounds: at which laps round holes begin and end."""
     long = np.flatnonzero(runs.length_m > LEADS * width_m)
     long = long[long > 0]
     led = np.zeros(len(runs.x), dtype=bool)
@@ -67,7 +68,7 @@ def lie_of(
     led[long] = beside_stops(path, run, long, stops)
     return Lie(
         led=led,
-        leads=_leading(run, peers, stops),
+        leads=_leading(run, peers, [*stops, *((row, row) for row in rounds)]),
         often=repeated(runs, width_m, path.drift_m) >= OFTEN,
         again=over_the_same_lap(runs, width_m, path.drift_m),
         teeth=comb(runs, width_m),
