@@ -96,18 +96,15 @@ def test_a_lap_round_a_pond_is_work_though_the_way_to_it_and_back_look_like_bout
         assert found == pytest.approx(truth.in_boundary_m2, rel=0.01)
 
 
-def test_a_way_home_over_a_bout_is_no_last_strip_for_the_new_ground_at_its_ends(
-    simulated: Simulated,
+@pytest.mark.parametrize(
+    ("name", "seed"),
+    [("skip_sbas", 3005), ("sprayer_30", 3004)],
+    ids=["home over a bout, on new ground at its ends", "on from a bout that is broken off"],
+)
+def test_a_way_is_told_from_the_bout_it_looks_like_or_is_in_line_with(
+    name: str, seed: int, simulated: Simulated
 ) -> None:
-    scenario = simulated("skip_sbas", 3005)
-    (truth,), (visit,) = scenario.visits_truth, done(scenario).visits
-    assert visit.working_s == pytest.approx(truth.seconds["working"], rel=0.01)
-
-
-def test_a_bout_of_a_boom_does_not_go_down_with_the_way_that_goes_on_from_it(
-    simulated: Simulated,
-) -> None:
-    scenario = simulated("sprayer_30", 3004)
+    scenario = simulated(name, seed)
     (truth,), (visit,) = scenario.visits_truth, done(scenario).visits
     assert visit.working_s == pytest.approx(truth.seconds["working"], rel=0.01)
     assert visit.worked_m2 == pytest.approx(truth.in_boundary_m2, rel=0.005)
