@@ -273,8 +273,8 @@ def _score(known: _Known, work: Flags, covers: _Covers, gates: Sequence[int]) ->
         known.width_m, blurred,
     )  # fmt: skip
     share_fit = np.where(known.ring, 1.0, share_fit)
-    turned = [*gates, *known.rounds]
-    apart = 0.0 if blurred else weights.apart * apart_from_work(path, run, share_fit, turned)
+    gone_to = [*gates, *known.rounds]
+    apart = 0.0 if blurred else weights.apart * apart_from_work(path, run, share_fit, gone_to)
     if not known.cuts:
         ways = _lone(known, fits) if blurred else _hurried(known, share_fit, covers)
         apart = np.maximum(apart, weights.apart * ways)

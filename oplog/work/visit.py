@@ -290,8 +290,8 @@ def _visit_of(part: _Part, work: NDArray[np.bool_], place: Place) -> Visit | Non
     seen = spacing(path.x, path.y, path.heading, bout, 2.5 * width_m)
     close_m = _closing_m(path, rig, width_m, seen)
     # A header's part-widths share more ground than an implement's bouts.
-    least = 0.0 if in_front(rig) else path.drift_m
-    covered = cover_as_driven(lines, width_m, ground, close_m, least)
+    drift_m = 0.0 if in_front(rig) else path.drift_m
+    covered = cover_as_driven(lines, width_m, ground, close_m, drift_m)
     return _visit(path, part.stay, place, rig, bout, covered, width_m, seen)
 
 
