@@ -33,6 +33,9 @@ from elsewhere."""
 ABOUT = np.radians(135)
 TURNED_S, TURNED = 8, np.radians(20)
 """How long before its end a run may have gone into the turn that ends it, and by how much."""
+TELLS_S, SAYS_LATE_S = 0.7, 0.4
+"""How far off the ends are that the sequence model finds, which goes by speed and bends as well;
+how late it says that work began, and how early that it ended."""
 LOWERED_S, LIFTED_S = 0.4, 0.3
 """An implement takes its time to go down and to come up (common practice)."""
 
@@ -73,6 +76,11 @@ def trim(
     first, last = np.array(runs, dtype=np.intp).reshape(-1, 2).T
     begins, seen = _ends_of_runs(first, 1, new, square, lined_up, far)
     ends, left = _ends_of_runs(last, -1, new, square, drawn_straight, far)
+    # Where positions wander the ground tells worse than what the model goes by as well.
+    blur_s = path.drift_m / max(usual, 0.5)
+    share = blur_s**2 / (blur_s**2 + TELLS_S**2)
+    begins = _between(begins, first - SAYS_LATE_S, share)
+    ends = _between(ends, last + SAYS_LATE_S, share)
     if not cuts:
         on = (new.whole >= 0.35) & ~path.reverse & (turn < np.radians(10))
         from_halt, to_halt = _halts(begins, ends, path)
@@ -102,6 +110,11 @@ def trim(
             out[min(a, begin) : max(b, end) + 1] = False
             out[begin : end + 1] = True
     return np.asarray(out, dtype=bool)
+
+
+def _between(rows: Rows, others: Floats, share: float) -> Rows:
+    """Rows that lie that share of the way to others. (k,)"""
+    return np.floor(rows + share * (others - rows) + 0.5).astype(np.intp)
 
 
 def _halts(begins: Rows, ends: Rows, path: Path) -> tuple[Flags, Flags]:

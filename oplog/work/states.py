@@ -77,6 +77,8 @@ PACED = 0.25
 """Share of the work that bouts beside others must have for their speed to be the usual one."""
 LONE = 0.4
 """A run that fits less than this as its positions are lies beside nothing, however they wander."""
+BENDS = 0.3
+"""From which evidence on, against work that turns, it bends. [nats]"""
 UNCUT, CREEPS_M_S, SLOW = 0.8, 0.3, -1.0
 """Share of a header on standing crop, and the least speed, from which on slowness speaks against
 work by no more than this. [nats]"""
@@ -295,6 +297,10 @@ def _score(known: _Known, work: Flags, covers: _Covers, gates: Sequence[int]) ->
         speed = np.where(slow, 0.0, speed)
         gain = np.where(slow, np.maximum(gain, weights.alike), gain)
     bends = known.turning * (1 - weights.round_work * all_round)
+    # Who slows for a corner of his lap still works; where new ground is seen, that tells as much.
+    slows = (speed < 0) & (known.turning > BENDS)
+    let_go = weights.round_work * all_round * (1 - known.sight)
+    speed = np.where(slows, speed * (1 - let_go), speed)
     score = known.fixed - bends + speed + known.sight * gain - apart
     if known.cuts and path.noise_m > TREMBLES_M:
         stroke = known.fixed + weights.alike
