@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from oplog.work.claims import Ground, Seconds, Swath
 from oplog.work.line import Line
 from oplog.work.motion import Path
+from oplog.work.spiral import ROUNDS, rounds
 
 Flags = NDArray[np.bool_]
 Rows = NDArray[np.intp]
@@ -34,8 +35,6 @@ BEYOND = (2.0, 3.0)
 LAPS, UNEVEN = 4.5, 0.3
 """How far from the field's edge laps are, and by how much a step over may differ from the step away
 from it, in widths."""
-ROUNDS = 4.5
-"""Who goes round oftener with the implement in the ground works his field round and round."""
 PACE = (0.93, 1.06)
 """Who keeps to the speed of the work as closely slides over as he works."""
 SEEN = 1 / 8
@@ -52,7 +51,7 @@ def sidesteps(
     speed [m/s].
     """
     found = np.zeros(len(path), dtype=bool)
-    if path.drift_m > SEEN * width_m or _rounds(line, work, path.piece) > ROUNDS:
+    if path.drift_m > SEEN * width_m or abs(rounds(line, work, path.piece)) > ROUNDS:
         return found
     edge = field.boundary
     for lasts_s in LASTS_S:
@@ -66,12 +65,6 @@ def sidesteps(
             if not slides and not found[begin : begin + lasts_s + 1].any():
                 found[first : last + 1] = True
     return found
-
-
-def _rounds(line: Line, work: Flags, piece: NDArray[np.int32]) -> float:
-    """How often the work goes round to one hand."""
-    goes_on = work[1:] & work[:-1] & (np.diff(piece) == 0)
-    return float(abs(np.diff(line.heading)[goes_on].sum()) / (2 * np.pi))
 
 
 def _led_over(path: Path, line: Line, work: Flags, width_m: float, lasts_s: int) -> Rows:

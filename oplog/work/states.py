@@ -64,6 +64,7 @@ from oplog.work.runs import (
     runs_of,
 )
 from oplog.work.sidestep import sidesteps
+from oplog.work.spiral import spiral_bends
 from oplog.work.turns import backed_about, looped, turned_over
 from oplog.work.ways import Lie, fitting, lie_of, sides_done_before
 from oplog.work.ways import apart as apart_from_work
@@ -301,6 +302,10 @@ def _score(known: _Known, work: Flags, covers: _Covers, gates: Sequence[int]) ->
     slows = (speed < 0) & (known.turning > BENDS)
     let_go = weights.round_work * all_round * (1 - known.sight)
     speed = np.where(slows, speed * (1 - let_go), speed)
+    if not known.cuts:
+        spiral = spiral_bends(path, known.line, run, runs, work, share_fit, usual)
+        bends = bends * ~spiral
+        speed = np.where(spiral, np.maximum(speed, 0.0), speed)
     score = known.fixed - bends + speed + known.sight * gain - apart
     if known.cuts and path.noise_m > TREMBLES_M:
         stroke = known.fixed + weights.alike
