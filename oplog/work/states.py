@@ -281,6 +281,9 @@ def _score(known: _Known, work: Flags, covers: _Covers, gates: Sequence[int]) ->
     if not known.cuts:
         ways = _lone(known, fits) if blurred else _hurried(known, share_fit, covers)
         apart = np.maximum(apart, weights.apart * ways)
+        # Where new ground is not seen: hardly any run between the bouts and a gate is work.
+        led = known.lie.led & known.lie.leads
+        apart = np.maximum(apart, weights.apart * (1 - known.sight) * led[run])
     apart = np.where(known.ring, 0.0, apart)
     if not blurred:
         alike = alike | sides_done_before(run, runs, known.lie, new, usual)
