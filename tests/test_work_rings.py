@@ -36,6 +36,28 @@ def test_a_lap_is_found_and_ends_where_it_has_come_round() -> None:
     assert degrees_round(round_pond(-90, -360)) == pytest.approx(360, abs=25)
 
 
+def in_the_ring(*legs: tuple[float, float]) -> list[float]:
+    """How far round the lap is found to begin and to end, of arcs of so many degrees at speeds."""
+    x, y, begin = [], [], -90.0
+    for swing, speed in legs:
+        some = leg(bend((0, 0), LAP_M, begin, swing), speed)
+        x, y, begin = [*x, *some[0]], [*y, *some[1]], begin + swing
+    p = driven(np.array(x), np.array(y))
+    ring = np.flatnonzero(round_holes(p, working_line(p, PLAIN), FIELD, WIDTH_M))
+    gone = np.degrees(np.unwrap(np.arctan2(p.y, p.x)))
+    return [float(gone[k] - gone[0]) for k in ring[[0, -1]]]
+
+
+def test_of_what_is_gone_over_twice_the_pace_of_the_lap_tells() -> None:
+    assert in_the_ring((110, 2.0), (360, 3.0)) == pytest.approx([110, 470], abs=15)
+    assert in_the_ring((360, 3.0), (110, 2.0)) == pytest.approx([0, 360], abs=15)
+    assert in_the_ring((110, 3.0), (360, 2.0)) == pytest.approx([110, 470], abs=15)
+
+
+def test_who_goes_over_it_twice_at_one_pace_looked_first() -> None:
+    assert in_the_ring((110, 3.0), (360, 3.0)) == pytest.approx([110, 470], abs=15)
+
+
 def test_to_pass_a_pond_on_one_side_is_no_lap() -> None:
     assert degrees_round(round_pond(-90, 200)) == 0
 

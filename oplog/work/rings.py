@@ -25,6 +25,9 @@ SLACK = 0.4
 ALL_ROUND, BACK = np.radians(330), np.radians(10)
 """How far round is all the way, for a lap may be broken off short of where it began; and how far
 one may be driven back on it, where one backs or trembles."""
+RUNS_ON, ALIKE = np.radians(20), 0.05
+"""How far a lap runs on over where it began, at most; two ways over the same ground are alike in
+pace that differ by no more, as a log ratio."""
 
 
 def round_holes(path: Path, line: Line, ground: Any | None, width_m: float) -> Flags:
@@ -38,7 +41,8 @@ def round_holes(path: Path, line: Line, ground: Any | None, width_m: float) -> F
         off_m = _off(line, hole, NEAR_WIDTHS * width_m)
         for a, b in true_runs(np.isfinite(off_m) & ~path.reverse, path.piece):
             here = slice(a, b + 1)
-            found[here] |= _laps(line.x[here], line.y[here], hole, off_m[here], slack_m)
+            at = _bearing(line.x[here], line.y[here], hole)
+            found[here] |= _laps(at, off_m[here], path.speed[here], slack_m)
     return found
 
 
@@ -67,13 +71,18 @@ def _off(line: Line, hole: Any, reach_m: float) -> Floats:
     return np.where(off_m < reach_m, off_m, np.inf)
 
 
-def _laps(x: Floats, y: Floats, hole: Any, off_m: Floats, slack_m: float) -> Flags:
+def _bearing(x: Floats, y: Floats, hole: Any) -> Floats:
+    """In which direction from the middle of a hole places lie, one after the other: (n,) [rad]"""
+    middle = hole.representative_point()
+    return np.unwrap(np.arctan2(y - middle.y, x - middle.x))
+
+
+def _laps(at: Floats, off_m: Floats, speed: Floats, slack_m: float) -> Flags:
     """Which of some seconds near a hole, without a break, are of laps round it: (n,) mask.
 
-    From where the machine is as far off as all the lap is, until it has come round to there.
+    at: bearings [rad]; off_m: how far off [m]; speed: [m/s], (n,) each. A lap lasts while the
+    machine is as far off as all the lap is, once round.
     """
-    middle = hole.representative_point()
-    at = np.unwrap(np.arctan2(y - middle.y, x - middle.x))
     found = np.zeros(len(at), dtype=bool)
     for first, last in pairwise(_turns_back(at)):
         on = np.zeros(len(at), dtype=bool)
@@ -81,9 +90,28 @@ def _laps(x: Floats, y: Floats, hole: Any, off_m: Floats, slack_m: float) -> Fla
         on[here] = np.abs(off_m[here] - np.median(off_m[here])) < slack_m
         for a, b in true_runs(on, np.zeros(len(on), dtype=np.int32)):
             gone = np.abs(at[a : b + 1] - at[a])
-            if gone.max() >= ALL_ROUND:
-                found[a : a + int(np.argmax(gone >= min(2 * np.pi, gone.max()))) + 1] = True
+            furthest = int(np.argmax(gone))
+            if gone[furthest] >= ALL_ROUND:
+                begin, end = _once_round(gone[: furthest + 1], speed[a : b + 1])
+                found[a + begin : a + end + 1] = True
     return found
+
+
+def _once_round(gone: Floats, speed: Floats) -> tuple[int, int]:
+    """First and last second of a lap, where one goes on beyond where it began, or came to it along.
+
+    What is gone over twice was driven once at the pace of the lap and once as a way; where both
+    are alike the second was the work, as one looks before one works. gone: (n,) how far [rad].
+    """
+    beyond = gone[-1] - 2 * np.pi
+    end = int(np.argmax(gone >= min(2 * np.pi, gone[-1])))
+    if beyond < RUNS_ON:
+        return 0, end
+    begin = int(np.argmax(gone >= beyond))
+    log = np.log(np.maximum(speed, 0.1))
+    pace = log[begin:end].mean()
+    before, after = abs(log[:begin].mean() - pace), abs(log[end : len(gone)].mean() - pace)
+    return (0, end) if before < after - ALIKE else (begin, len(gone) - 1)
 
 
 def _turns_back(at: Floats) -> list[int]:
