@@ -112,7 +112,7 @@ def trim(
     return np.asarray(out, dtype=bool)
 
 
-def _between(rows: Rows, others: Floats, share: float) -> Rows:
+def _between(rows: Rows, others: NDArray[np.floating[Any]], share: float) -> Rows:
     """Rows that lie that share of the way to others. (k,)"""
     return np.floor(rows + share * (others - rows) + 0.5).astype(np.intp)
 
