@@ -8,7 +8,7 @@ from shapely.geometry import MultiPolygon, Point, box
 
 from oplog.work.line import working_line
 from oplog.work.motion import Path
-from oplog.work.rings import round_holes
+from oplog.work.rings import laps_done_before, round_holes
 from tests.test_work_turns import bend
 from tests.work_days import PLAIN, driven, leg
 
@@ -60,6 +60,29 @@ def test_who_goes_over_it_twice_at_one_pace_looked_first() -> None:
 
 def test_to_pass_a_pond_on_one_side_is_no_lap() -> None:
     assert degrees_round(round_pond(-90, 200)) == 0
+
+
+def test_a_lap_may_be_broken_off_to_fill_and_gone_on_with() -> None:
+    x, y = leg(bend((0, 0), LAP_M, -90, 370))
+    stop, stands_s, back_s = 50, 60, 3
+    rows = [*range(stop), *[stop] * stands_s, *range(stop, stop - back_s, -1)]
+    rows += range(stop - back_s, len(x))
+    p = driven(x[rows], y[rows])
+    ring = round_holes(p, working_line(p, PLAIN), FIELD, WIDTH_M)
+    assert ring[10 : stop - 10].all()
+    assert ring[stop + stands_s + 3 * back_s : -10].all()
+    assert not ring[stop + 10 : stop + stands_s - 10].any()
+
+
+def test_a_lap_is_one_piece_of_work_where_bouts_left_little_of_one_side() -> None:
+    p = round_pond(-90, 360)
+    ring = round_holes(p, working_line(p, PLAIN), FIELD, WIDTH_M)
+    rows = np.flatnonzero(ring)
+    new = np.where(np.arange(len(p)) < rows[len(rows) // 3], 0.0, 0.9)
+    done = laps_done_before(ring, new, p)
+    assert done[rows[10] : rows[-10]].all()
+    assert not done[~ring].any()
+    assert not laps_done_before(ring, new / 3, p).any()
 
 
 def test_half_round_and_back_is_no_part_of_the_lap_that_follows() -> None:
