@@ -32,6 +32,8 @@ SLOWER, FASTER = 0.75, 1.13
 OFTEN, HARDLY = 2, 0.1
 """A run over so many earlier ones, with hardly more new ground, is a way and no last strip; nor is
 one that leads to a stop."""
+LAPPED = 0.15
+"""A strip that fits has less new ground than so where its neighbours lap over nearly all of it."""
 LEADS = 2.0
 """Length, in widths, of a run that may lead to a stop or from one."""
 LAP_NEW = 0.4
@@ -104,12 +106,13 @@ def fitting(
     alone = own > 0.8
     drift = path.drift_m
     alike, askew = likeness(runs, np.where(alone, 1.0, fit), usual, width_m, drift)
-    some = run_mean(run, np.minimum(new, 0.75)) > 0.02
-    shut = run_mean(run, enclosed.astype(np.float64)) > 0.5
+    some = run_mean(run, np.minimum(new, 0.75)) > 0.01
+    shut_in = by_run(run, enclosed.astype(np.float64)) > 0.5
     # A way home comes over new ground at its ends, where it leaves the field.
     inmost = by_run(middle_halves(run), new)
     strip = ~lie.led & ~lie.often | (inmost > HARDLY)
-    last = (alike & strip)[run] & some & ((fit[run] < 0.5) & shut | blurred)
+    laps_over = np.where(fit < 0.5, shut_in, own < LAPPED) | blurred
+    last = (alike & strip & laps_over)[run] & some
     steady = np.abs(np.log(np.maximum(runs.speed, 0.05) / usual)) < STEADY
     elsewhere = runs.length_m[1:][fit[1:] >= 0.5].sum() > 3 * runs.length_m
     side = np.isfinite(runs.edge_m) & alone & steady & elsewhere
@@ -117,7 +120,7 @@ def fitting(
     share_fit = fit[run]
     running = share_fit[run > 0]
     if len(running) and (running >= 0.5).mean() > 0.25:
-        share_fit = np.where((partly & shut & ~askew[run]) | last | side[run], 1.0, share_fit)
+        share_fit = np.where((partly & (shut_in & ~askew)[run]) | last | side[run], 1.0, share_fit)
     share_fit = np.where((lie.teeth | runs.around)[run], 1.0, share_fit)
     return share_fit, last
 
