@@ -307,7 +307,7 @@ def _score(known: _Known, work: Flags, covers: _Covers, gates: Sequence[int]) ->
     let_go = weights.round_work * all_round * (1 - known.sight)
     speed = np.where(slows, speed * (1 - let_go), speed)
     if not known.cuts:
-        spiral = spiral_bends(path, known.line, run, runs, work, share_fit, usual)
+        spiral = spiral_bends(path, run, work, share_fit, usual)
         bends = bends * ~spiral
         speed = np.where(spiral, np.maximum(speed, 0.0), speed)
     score = known.fixed - bends + speed + known.sight * gain - apart
