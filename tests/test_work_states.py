@@ -414,16 +414,21 @@ def test_a_break_beside_an_earlier_bout_is_closed_and_one_across_it_is_not(
     assert out[~gap].all()
 
 
-@pytest.mark.parametrize("headland_m", [15.0, 0.0])
+@pytest.mark.parametrize(
+    ("headland_m", "stands_s", "level_m"), [(15.0, 0, 15.0), (0.0, 0, 0.0), (15.0, 8, 0.0)]
+)
 def test_who_comes_in_over_the_boundary_begins_level_with_where_others_ended(
-    headland_m: float,
+    headland_m: float, stands_s: int, level_m: float
 ) -> None:
-    """The field lies above y = 0; the turn is driven below it."""
+    """The field lies above y = 0; the turn is driven below it. Who stands there only shunts."""
     bend = np.linspace(0, np.pi / 2, 8)
     turn = [(18 - 8 * np.cos(a), headland_m - 8 * np.sin(a)) for a in bend]
     turn += [(30, headland_m - 8), (30, -25), (0, -25)]
     first = [(20, 100), (20, headland_m), (15, headland_m - 5), (15, 100)]
-    p = driven(*leg([*first, (10, 100), *turn, (0, 100)]))
+    x, y = leg([*first, (10, 100), *turn, (0, 100)])
+    stop = int(np.flatnonzero((x < 1) & (y < -3))[-1])
+    x, y = (np.insert(v, stop, np.full(stands_s, v[stop])) for v in (x, y))
+    p = driven(x, y)
     into = (p.x < 2) & (p.y > 0)
     work = (p.x < 21) & (p.y > headland_m) & ((p.x < 11) | (p.x > 19)) | into
     inland = np.asarray(p.y > 0, dtype=np.float64)
@@ -431,7 +436,7 @@ def test_who_comes_in_over_the_boundary_begins_level_with_where_others_ended(
     out = ends.trim(
         p, working_line(p, PLAIN), work, crossings(inland, inland), inland, 2.0, inmost, 10.0, False
     )
-    assert p.y[out & into].min() == pytest.approx(headland_m, abs=4.0)
+    assert p.y[out & into].min() == pytest.approx(level_m, abs=4.0)
 
 
 def test_work_round_and_round_goes_on_through_bends_at_full_speed() -> None:

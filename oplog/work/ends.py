@@ -30,6 +30,8 @@ TURN_LEFT_S = 4
 IN_LINE_S, COMES_S = 5, 25
 """How soon a machine is in line with its bout, and for how long it did not work before, if it comes
 from elsewhere."""
+COMES_IN_S = 10
+"""For how long a machine has driven on that comes in over the boundary."""
 ABOUT = np.radians(135)
 TURNED_S, TURNED = 8, np.radians(20)
 """How long before its end a run may have gone into the turn that ends it, and by how much."""
@@ -102,6 +104,7 @@ def trim(
         # What is crossed in a turn is no edge of the work; and who comes in over the boundary may
         # leave a headland for another day.
         came_in = inland[max(crossing - 3, 0) : crossing].min(initial=1.0) < 0.5
+        came_in = came_in and _drove_on(path, max(crossing - COMES_IN_S, 0), crossing)
         if not crossed or begin > crossing or came_in:
             begin = _at_neighbours_end(begin, line, inner, width_m, far)
         if back:
@@ -199,6 +202,12 @@ def _while_straight(begin: int, end: int, heading: Floats, bend: Floats, bent: f
     last = end - TURNED_S + (int(lasting[-1]) + 2 if len(lasting) else 0)
     turned = np.abs(heading[last : end + 1] - heading[last]).max()
     return last if turned > TURNED and end - last >= 2 else end
+
+
+def _drove_on(path: Path, first: int, last: int) -> bool:
+    """Whether a machine went on from one row to another: who shunts in a corner is over the
+    boundary there as well, and comes to a stand; who comes in drives over it."""
+    return bool(path.speed[first:last].min(initial=np.inf) > STANDS_M_S)
 
 
 def _at_neighbours_end(begin: int, line: Line, ends: Rows, width_m: float, far: int) -> int:
