@@ -110,6 +110,17 @@ def test_a_way_is_told_from_the_bout_it_looks_like_or_is_in_line_with(
     assert visit.worked_m2 == pytest.approx(truth.in_boundary_m2, rel=0.005)
 
 
+@pytest.mark.parametrize("seed", [3000, 3006])
+def test_round_and_round_with_a_phone_the_hours_are_those_of_the_work(
+    seed: int, simulated: Simulated
+) -> None:
+    """With 3000 the way to the gate, with 3006 corners and innermost rounds told wrongly cost 3
+    to 5 % once."""
+    scenario = simulated("mower_spiral_phone", seed)
+    (truth,), (visit,) = scenario.visits_truth, done(scenario).visits
+    assert visit.working_s == pytest.approx(truth.seconds["working"], rel=0.02)
+
+
 def test_on_the_road_nothing_is_worked(simulated: Simulated) -> None:
     day = done(simulated("road_only"))
     assert sum(v.worked_m2 or 0.0 for v in day.visits) == 0.0

@@ -17,7 +17,7 @@ from tests.work_days import PLAIN, STILL, driven, leg
 
 WIDTH_M, LONG_M, WIDE_M = 10.0, 220.0, 130.0
 FIELD = box(0, 0, LONG_M, WIDE_M)
-PHONE = Noise(0.5, 3.0)
+PHONE = Noise(0.5, 0.5)
 
 
 def inwards(laps: int, hand: float = 1.0) -> list[tuple[float, float]]:

@@ -13,6 +13,7 @@ from shapely.geometry import box
 from oplog.kit import Rig
 from oplog.track import Floats
 from oplog.work import claims, ends, evidence, header, runs, states
+from oplog.work.clean import Noise
 from oplog.work.crossing import crossings as crossings_of
 from oplog.work.evidence import Evidence
 from oplog.work.line import in_front, working_line
@@ -437,6 +438,30 @@ def test_who_comes_in_over_the_boundary_begins_level_with_where_others_ended(
         p, working_line(p, PLAIN), work, crossings(inland, inland), inland, 2.0, inmost, 10.0, False
     )
     assert p.y[out & into].min() == pytest.approx(level_m, abs=4.0)
+
+
+@pytest.mark.parametrize(("trembles_m", "row"), [(0.02, 36), (0.5, 32)])
+def test_where_positions_wander_the_model_tells_ends_and_not_the_ground(
+    trembles_m: float, row: int
+) -> None:
+    p = driven(*leg([(0, 0), (300, 0)]), noise=Noise(trembles_m, trembles_m))
+    rows = np.arange(len(p))
+    inland, new = np.ones(len(p)), np.asarray(rows >= 36, dtype=np.float64)
+    out = ends.trim(
+        p, working_line(p, PLAIN), rows >= 31, crossings(new, new), inland, 2.0, inland > 0, 10.0,
+        False,
+    )  # fmt: skip
+    assert int(np.argmax(out)) == pytest.approx(row, abs=1)
+
+
+def test_with_a_phone_who_slows_for_the_corners_of_his_laps_works_on() -> None:
+    sides = [(-5, 5), (215, 5), (215, 125), (5, 125), (5, 15), (205, 15), (205, 115), (15, 115)]
+    x, y = leg(sides, 3.0)
+    near = np.min([np.hypot(x - a, y - b) for a, b in sides[1:-1]], axis=0) < 7
+    times = np.concatenate([[0.0], np.cumsum(np.where(near, 1 / 0.6, 1.0)[1:])])
+    even = np.arange(times[-1])
+    p = driven(np.interp(even, times, x), np.interp(even, times, y), noise=Noise(0.3, 0.3))
+    assert labelled(p, box(0, 0, 220, 130))[10:-10].all()
 
 
 def test_work_round_and_round_goes_on_through_bends_at_full_speed() -> None:
