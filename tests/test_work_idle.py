@@ -12,6 +12,7 @@ from shapely.geometry import LineString, box
 
 from oplog.work import idle
 from oplog.work.certainty import area_range, hours_range, lost_s
+from oplog.work.clean import Noise
 from oplog.work.coverage import bout_lines, cover
 from oplog.work.timeline import Clock, break_seconds, seconds_by_state, timeline
 from tests.work_days import driven, leg, up_and_down
@@ -255,3 +256,20 @@ def test_what_a_gap_in_the_record_may_hide_widens_the_range_upwards_only() -> No
     whole, lost = (area_range(covered, 1, 10.0, None, 0.02, lost_m2=m2) for m2 in (0.0, 1220.0))
     assert lost.low == whole.low
     assert lost.high == whole.high + 1220.0
+
+
+def test_a_trembling_receiver_does_not_lengthen_the_way() -> None:
+    chance = np.random.default_rng(7)
+    x = np.arange(0.0, 1300.0, 1.3)
+    noise = Noise(0.5, 0.5)
+    p = driven(x + chance.normal(0, 0.5, len(x)), chance.normal(0, 0.5, len(x)), noise=noise)
+    every = np.ones(len(p), dtype=bool)
+    raw = float(np.hypot(np.diff(p.x), np.diff(p.y)).sum())
+    assert raw > 1.01 * 1300
+    assert idle.way_m(p, every).sum() == pytest.approx(1300, rel=0.005)
+
+
+def test_the_way_goes_round_corners() -> None:
+    p = driven(*leg([(0, 0), (100, 0), (100, 100)]), noise=Noise(0.5, 0.5))
+    raw = float(np.hypot(np.diff(p.x), np.diff(p.y)).sum())
+    assert idle.way_m(p, np.ones(len(p), dtype=bool)).sum() == pytest.approx(raw, rel=0.005)

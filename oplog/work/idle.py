@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from oplog.track import Floats
 from oplog.work.motion import Path
-from oplog.work.runs import true_runs
+from oplog.work.runs import TREMBLES_M, true_runs
 
 WORKING, TURNING, FILLING, STANDING, TRAVELLING, UNRECORDED = range(6)
 NAMES = ("working", "turning", "filling", "standing", "travelling", "unrecorded")
@@ -28,6 +28,8 @@ CLOSE_S, AT_ONCE_S, BACKED_M = 20, 6, 15.0
 how far back at most the bout goes on."""
 ELSEWHERE_M = 30.0
 """A stop further than this from both ends of a turn was gone to for its own sake."""
+ABOUT_S, STRAIGHT = 4, np.radians(20)
+"""How long before and after each step its way is looked at, and how far that may bend."""
 
 Codes = NDArray[np.int8]
 Flags = NDArray[np.bool_]
@@ -166,7 +168,20 @@ def _way(path: Path, first: int, last: int) -> complex:
 
 
 def way_m(path: Path, rows: Flags) -> Floats:
-    """Length of each second's step to the next, for the rows asked for: (m,) [m]"""
-    step = np.hypot(np.diff(path.x, append=path.x[-1:]), np.diff(path.y, append=path.y[-1:]))
+    """Length of each second's step to the next, for the rows asked for: (m,) [m]
+
+    A trembling receiver lengthens every step, by 2 % at walking pace with a phone: there steps
+    count as far as they go on along the way of some seconds about, where that is straight.
+    """
+    dx, dy = np.diff(path.x, append=path.x[-1:]), np.diff(path.y, append=path.y[-1:])
+    step = np.hypot(dx, dy)
+    if path.noise_m > TREMBLES_M:
+        row = np.arange(len(path))
+        first, last = (np.searchsorted(path.piece, path.piece, side=s) for s in ("left", "right"))
+        a, b = np.maximum(row - ABOUT_S, first), np.minimum(row + 1 + ABOUT_S, last - 1)
+        cx, cy = path.x[b] - path.x[a], path.y[b] - path.y[a]
+        onward = (dx * cx + dy * cy) / np.maximum(np.hypot(cx, cy), 0.01)
+        straight = np.abs(path.heading[b] - path.heading[a]) < STRAIGHT
+        step = np.where(straight, np.maximum(onward, 0.0), step)
     step[np.diff(path.piece, append=-1) != 0] = 0.0
     return np.asarray(np.where(rows, step, 0.0))
