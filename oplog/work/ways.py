@@ -120,7 +120,9 @@ def fitting(
     share_fit = fit[run]
     running = share_fit[run > 0]
     if len(running) and (running >= 0.5).mean() > 0.25:
-        share_fit = np.where((partly & (shut_in & ~askew)[run]) | last | (side | alike & alone)[run], 1.0, share_fit)
+        share_fit = np.where(
+            (partly & (shut_in & ~askew)[run]) | last | (side | alike & alone)[run], 1.0, share_fit
+        )
     share_fit = np.where((lie.teeth | runs.around)[run], 1.0, share_fit)
     return share_fit, last
 
