@@ -79,8 +79,8 @@ PACED = 0.25
 """Share of the work that bouts beside others must have for their speed to be the usual one."""
 LONE = 0.4
 """A run that fits less than this as its positions are lies beside nothing, however they wander."""
-OFF_PACE = 0.2
-"""By how much a pace is another, as a log ratio."""
+AT_PACE, OFF_PACE = 0.06, 0.2
+"""By how much a pace that is kept differs at most, and another at least, as log ratios."""
 BENDS = 0.3
 """From which evidence on, against work that turns, it bends. [nats]"""
 UNCUT, CREEPS_M_S, SLOW = 0.8, 0.3, -1.0
@@ -377,14 +377,15 @@ def _to_gates(known: _Known, covers: _Covers) -> Floats:
 
 
 def _rank(known: _Known, work: Flags, covers: _Covers) -> NDArray[np.int8]:
-    """How good a claim each second of work has on its ground: (m,) 0 to 3.
+    """How good a claim each second of work has on its ground: (m,) 0 to 6.
 
     Steady straight running counts, and so does a run most of whose ground nobody else covers, or
     beside which others lie: a bout has its ground to itself, or its like on both sides; a way
     across the field, driven before or after, has neither; nor has one that leads to a stop or from
     it, where another run covers the same ground. Two ways there and back lie side by
     side as bouts do, but others are worked across them. Of two runs over the same ground, one that
-    is faster than the work ever is was a way; with a header nobody can say.
+    is faster than the work ever is was a way, and of two that lead to stops one that does not keep
+    the pace of the work; with a header nobody can say.
     """
     run, inside = known.run, known.lays.inside
     lap = known.runs.lap[run]
@@ -397,7 +398,9 @@ def _rank(known: _Known, work: Flags, covers: _Covers) -> NDArray[np.int8]:
         return np.asarray(covers.steady * (1 + best), dtype=np.int8)
     best &= (known.runs.speed < covers.usual * np.exp(covers.slack[1]))[run]
     sure = best & (alone_run | known.ring | ~known.lie.led[run])
-    return np.asarray(covers.steady * (1 + best + sure), dtype=np.int8)
+    paced = np.abs(np.log(np.maximum(known.runs.speed, 0.05) / covers.usual)) < AT_PACE
+    likelier = covers.steady & best & ~sure & (paced & (covers.slack[0] < KEEPS))[run]
+    return np.asarray(2 * covers.steady * (1 + best + sure) + likelier, dtype=np.int8)
 
 
 @dataclass(frozen=True, eq=False)
