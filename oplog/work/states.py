@@ -79,8 +79,8 @@ PACED = 0.25
 """Share of the work that bouts beside others must have for their speed to be the usual one."""
 LONE = 0.4
 """A run that fits less than this as its positions are lies beside nothing, however they wander."""
-AT_PACE, OFF_PACE = 0.06, 0.2
-"""By how much a pace that is kept differs at most, and another at least, as log ratios."""
+AT_PACE = 0.06
+"""By how much a pace that is kept differs at most, as a log ratio."""
 BENDS = 0.3
 """From which evidence on, against work that turns, it bends. [nats]"""
 UNCUT, CREEPS_M_S, SLOW = 0.8, 0.3, -1.0
@@ -284,7 +284,9 @@ def _score(known: _Known, work: Flags, covers: _Covers, gates: Sequence[int]) ->
     if not known.cuts:
         ways = _lone(known, fits) if blurred else _hurried(known, share_fit, covers)
         apart = np.maximum(apart, weights.apart * ways)
-        apart = np.maximum(apart, weights.apart * _to_gates(known, covers)[run])
+        # Where new ground is not seen: hardly any run between the bouts and a gate is work.
+        led = known.lie.led & known.lie.leads
+        apart = np.maximum(apart, weights.apart * (1 - known.sight) * led[run])
     apart = np.where(known.ring, 0.0, apart)
     if not blurred:
         alike = alike | sides_done_before(run, runs, known.lie, new, usual)
@@ -363,17 +365,6 @@ def _lone(known: _Known, fits: Flags) -> Flags:
     much that all seems to fit: (m,) mask."""
     fit = run_mean(known.run, fits.astype(np.float64))
     return np.asarray(known.lone[known.run] & (fit < LONE))
-
-
-def _to_gates(known: _Known, covers: _Covers) -> Floats:
-    """How far runs between the bouts and a gate are ways: (k,) 0-1.
-
-    Hardly any is work: as far as new ground is not seen, and where the pace is another than the
-    one that the work keeps.
-    """
-    off = np.abs(np.log(np.maximum(known.runs.speed, 0.05) / covers.usual)) > OFF_PACE
-    off &= covers.slack[0] < KEEPS
-    return np.maximum(1 - known.sight, off) * (known.lie.led & known.lie.leads)
 
 
 def _rank(known: _Known, work: Flags, covers: _Covers) -> NDArray[np.int8]:
