@@ -127,6 +127,8 @@ def _once_round(gone: Floats, speed: Floats) -> tuple[int, int]:
     if beyond < RUNS_ON:
         return 0, end
     begin = int(np.argmax(gone >= beyond))
+    if begin >= end:
+        return begin, len(gone) - 1
     log = np.log(np.maximum(speed, 0.1))
     pace = log[begin:end].mean()
     before, after = abs(log[:begin].mean() - pace), abs(log[end : len(gone)].mean() - pace)
