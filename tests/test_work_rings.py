@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import warnings
+
 import numpy as np
 import pytest
 from shapely.geometry import MultiPolygon, Point, box
@@ -85,6 +87,12 @@ def test_a_lap_is_one_piece_of_work_where_bouts_left_little_of_one_side() -> Non
     assert done[rows[10] : rows[-10]].all()
     assert not done[~ring].any()
     assert not laps_done_before(ring, new / 3, p).any()
+
+
+def test_who_only_stands_beside_a_pond_goes_round_nothing() -> None:
+    p = driven(np.full(60, LAP_M), np.linspace(0.0, 0.5, 60))
+    with np.errstate(all="raise"), warnings.catch_warnings(action="error"):
+        assert not round_holes(p, working_line(p, PLAIN), FIELD, WIDTH_M).any()
 
 
 def test_half_round_and_back_is_no_part_of_the_lap_that_follows() -> None:

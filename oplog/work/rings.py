@@ -48,6 +48,8 @@ def round_holes(path: Path, line: Line, ground: Any | None, width_m: float) -> F
         for a, b in true_runs(np.isfinite(off_m), path.piece):
             # A lap may be broken off for a while, to fill, and gone on with from there.
             here = a + np.flatnonzero(on[a : b + 1])
+            if not len(here):
+                continue
             at = _bearing(line.x[here], line.y[here], hole)
             found[here] |= _laps(at, off_m[here], path.speed[here], slack_m)
     return found
