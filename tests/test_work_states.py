@@ -320,6 +320,31 @@ def test_a_last_strip_has_worked_ground_at_both_its_sides(enclosed: bool) -> Non
         assert last[home].any() == is_last
 
 
+def alike_at(x_m: float, fit: bool, new: float) -> tuple[bool, bool]:
+    """Whether a run like the bouts beside it, so far over, fits and is taken for a last strip."""
+    way = [*up_and_down(bouts=6, length_m=200.0), (55, -14), (x_m, -22), (x_m, 204)]
+    p = driven(*leg(way))
+    run = runs.running(p)
+    known = runs.runs_of(p, working_line(p, PLAIN), run, None, 10.0)
+    here = (p.x > 57) & (p.y > 20) & (p.y < 180)
+    lie = lie_of(p, run, known, np.zeros(len(known.x), dtype=bool), (), 10.0)
+    fits, of_new = (p.x < 57) | fit, np.where(p.x > 57, new, 1.0)
+    share, last = fitting(p, run, known, lie, fits, p.x < 0, of_new, 2.0, 10.0, False)
+    return bool((share[here] > 0.5).all()), bool(last[here].all())
+
+
+def test_a_lone_bout_some_widths_away_is_known_by_its_likeness() -> None:
+    assert alike_at(85.0, fit=False, new=1.0)[0]
+    assert not alike_at(85.0, fit=False, new=0.5)[0]
+    assert not alike_at(155.0, fit=False, new=1.0)[0]
+
+
+def test_a_last_strip_that_fits_is_one_if_its_neighbours_lap_over_nearly_all_of_it() -> None:
+    assert alike_at(61.0, fit=True, new=0.1)[1]
+    assert not alike_at(61.0, fit=True, new=0.5)[1]
+    assert not alike_at(61.0, fit=True, new=0.005)[1]
+
+
 def test_reversing_is_no_work() -> None:
     p = driven(*leg([(5, -40), (5, 60), (5, 30), (5, 100), (5, 140)], speed=1.0))
     assert p.reverse.sum() > 20
