@@ -149,7 +149,9 @@ def test_files_are_packed_while_other_processes_measure(tmp_path, monkeypatch):
 
 
 SLOW = """
-import sys, time
+import signal, sys, time
+# A shell that starts the tests in the background makes them ignore Ctrl-C, which is inherited.
+signal.signal(signal.SIGINT, signal.default_int_handler)
 sys.path[:0] = [{root!r}]
 from oplog.flow.spreading import over_cores
 
