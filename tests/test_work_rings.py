@@ -10,7 +10,8 @@ from shapely.geometry import MultiPolygon, Point, box
 
 from oplog.work.line import working_line
 from oplog.work.motion import Path
-from oplog.work.rings import laps_done_before, round_holes
+from oplog.work.rings import round_holes
+from oplog.work.ways import rings_done_before
 from tests.test_work_turns import bend
 from tests.work_days import PLAIN, driven, leg
 
@@ -83,10 +84,10 @@ def test_a_lap_is_one_piece_of_work_where_bouts_left_little_of_one_side() -> Non
     ring = round_holes(p, working_line(p, PLAIN), FIELD, WIDTH_M)
     rows = np.flatnonzero(ring)
     new = np.where(np.arange(len(p)) < rows[len(rows) // 3], 0.0, 0.9)
-    done = laps_done_before(ring, new, p)
+    done = rings_done_before(ring, new, p)
     assert done[rows[10] : rows[-10]].all()
     assert not done[~ring].any()
-    assert not laps_done_before(ring, new / 3, p).any()
+    assert not rings_done_before(ring, new / 3, p).any()
 
 
 def test_who_only_stands_beside_a_pond_goes_round_nothing() -> None:

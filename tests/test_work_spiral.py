@@ -12,7 +12,7 @@ from oplog.work.evidence import Evidence
 from oplog.work.line import working_line
 from oplog.work.motion import Path
 from oplog.work.runs import running
-from oplog.work.spiral import rounds, spiral_bends
+from oplog.work.spiral import spiral_bends
 from tests.work_days import PLAIN, STILL, driven, leg
 
 WIDTH_M, LONG_M, WIDE_M = 10.0, 220.0, 130.0
@@ -44,13 +44,6 @@ def mown(laps: int, hand: float = 1.0, noise: Noise = STILL, corner: float = 1.0
 
 def bends(p: Path, work: np.ndarray, fit: float = 1.0) -> np.ndarray:
     return spiral_bends(p, running(p), work, np.full(len(p), fit), 3.0)
-
-
-@pytest.mark.parametrize("hand", [1.0, -1.0])
-def test_rounds_are_counted_by_the_hand_they_go(hand: float) -> None:
-    p = mown(6, hand)
-    all_work = np.ones(len(p), dtype=bool)
-    assert rounds(working_line(p, PLAIN), all_work, p.piece) == pytest.approx(5.5 * hand, abs=0.1)
 
 
 @pytest.mark.parametrize("hand", [1.0, -1.0])

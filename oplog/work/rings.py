@@ -27,9 +27,6 @@ STANDS_M_S = 0.3
 ALL_ROUND, BACK = np.radians(330), np.radians(15)
 """How far round is all the way, for a lap may be broken off short of where it began; and how far
 one may be driven back on it, where one backs or trembles."""
-LAP_NEW, ENDS_S = 0.4, 5
-"""Share of a lap that is on new ground, from which on all of it is work; but for its first and
-last seconds, which the ground tells."""
 RUNS_ON, ALIKE = np.radians(20), 0.05
 """How far a lap runs on over where it began, at most; two ways over the same ground are alike in
 pace that differ by no more, as a log ratio."""
@@ -58,18 +55,6 @@ def round_holes(path: Path, line: Line, ground: Any | None, width_m: float) -> F
 def round_ends(ring: Flags, path: Path) -> list[int]:
     """Rows at which laps round holes begin and end: ways lead there as they do to a gate."""
     return [row for lap in true_runs(ring, path.piece) for row in lap]
-
-
-def laps_done_before(ring: Flags, new: Floats, path: Path) -> Flags:
-    """Seconds of laps round holes that are on new ground all in all: (m,) mask.
-
-    Bouts that run past a pond may leave next to nothing of one side of the lap; nobody lifts for
-    that. new: (m,) share of new ground.
-    """
-    found = np.zeros(len(ring), dtype=bool)
-    for a, b in true_runs(ring, path.piece):
-        found[a + ENDS_S : max(b + 1 - ENDS_S, 0)] = new[a : b + 1].mean() > LAP_NEW
-    return found
 
 
 def _holes(ground: Any | None) -> list[Any]:

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from oplog.work.claims import Ground, Seconds, Swath
 from oplog.work.line import Line
 from oplog.work.motion import Path
-from oplog.work.spiral import ROUNDS, rounds
+from oplog.work.spiral import ROUNDS
 
 Flags = NDArray[np.bool_]
 Rows = NDArray[np.intp]
@@ -51,7 +51,7 @@ def sidesteps(
     speed [m/s].
     """
     found = np.zeros(len(path), dtype=bool)
-    if path.drift_m > SEEN * width_m or abs(rounds(line, work, path.piece)) > ROUNDS:
+    if path.drift_m > SEEN * width_m or _rounds(line, work, path.piece) > ROUNDS:
         return found
     edge = field.boundary
     for lasts_s in LASTS_S:
@@ -65,6 +65,12 @@ def sidesteps(
             if not slides and not found[begin : begin + lasts_s + 1].any():
                 found[first : last + 1] = True
     return found
+
+
+def _rounds(line: Line, work: Flags, piece: NDArray[np.int32]) -> float:
+    """How often the work goes round to one hand."""
+    goes_on = work[1:] & work[:-1] & (np.diff(piece) == 0)
+    return float(abs(np.diff(line.heading)[goes_on].sum()) / (2 * np.pi))
 
 
 def _led_over(path: Path, line: Line, work: Flags, width_m: float, lasts_s: int) -> Rows:

@@ -10,7 +10,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from oplog.track import Floats
-from oplog.work.line import Line
 from oplog.work.motion import Path
 from oplog.work.runs import by_run, firsts
 
@@ -25,12 +24,6 @@ CORNER = np.radians(120)
 """Rounds are told by bends no sharper: bouts that are turned between bend by half a circle."""
 SLOWS = 0.4
 """Down to what share of the working speed a machine slows in it."""
-
-
-def rounds(line: Line, work: Flags, piece: NDArray[np.int32]) -> float:
-    """How often the work goes round, to the left where more than nothing."""
-    goes_on = work[1:] & work[:-1] & (np.diff(piece) == 0)
-    return float(np.diff(line.heading)[goes_on].sum() / (2 * np.pi))
 
 
 def spiral_bends(path: Path, run: Rows, work: Flags, fit: Floats, usual: float) -> Flags:

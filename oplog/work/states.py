@@ -50,7 +50,7 @@ from oplog.work.line import Line
 from oplog.work.looking import looked_round
 from oplog.work.mend import mended
 from oplog.work.motion import Path
-from oplog.work.rings import laps_done_before, round_ends, round_holes
+from oplog.work.rings import round_ends, round_holes
 from oplog.work.runs import (
     TREMBLES_M,
     Runs,
@@ -67,7 +67,7 @@ from oplog.work.runs import (
 from oplog.work.sidestep import sidesteps
 from oplog.work.spiral import spiral_bends
 from oplog.work.turns import backed_about, looped, turned_over
-from oplog.work.ways import Lie, fitting, lie_of, sides_done_before
+from oplog.work.ways import Lie, fitting, lie_of, rings_done_before, sides_done_before
 from oplog.work.ways import apart as apart_from_work
 
 Flags = NDArray[np.bool_]
@@ -290,7 +290,7 @@ def _score(known: _Known, work: Flags, covers: _Covers, gates: Sequence[int]) ->
     apart = np.where(known.ring, 0.0, apart)
     if not blurred:
         alike = alike | sides_done_before(run, runs, known.lie, new, usual)
-    alike = alike | laps_done_before(known.ring, new, path)
+    alike = alike | rings_done_before(known.ring, new, path)
     gain = np.where(alike, np.maximum(gain, weights.alike), gain)
     through = driven_through(path, run, runs, share_fit, new, usual, known.width_m)
     all_round = np.maximum(_all_round(fits & (new >= 0.5)), through)

@@ -36,8 +36,9 @@ LAPPED = 0.15
 """A strip that fits has less new ground than so where its neighbours lap over nearly all of it."""
 LEADS = 2.0
 """Length, in widths, of a run that may lead to a stop or from one."""
-LAP_NEW = 0.4
-"""Share of a lap that is on new ground, from which on a side that has less is work too."""
+LAP_NEW, ENDS_S = 0.4, 5
+"""Share of a lap that is on new ground, from which on a side that has less is work too; but for the
+first and last seconds of one round a hole, which the ground tells."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -142,6 +143,15 @@ def sides_done_before(
     steady = (runs.speed > SLOWER * usual) & (runs.speed < FASTER * usual)
     done = runs.around & steady & (own < LAP_NEW) & (share[runs.lap] > LAP_NEW)
     return np.asarray((done & ~lie.again)[run])
+
+
+def rings_done_before(ring: Flags, new: Floats, path: Path) -> Flags:
+    """The same of laps round holes of the field, each of them one bend: (m,) mask. ring: (m,)
+    seconds of such laps."""
+    found = np.zeros(len(ring), dtype=bool)
+    for a, b in true_runs(ring, path.piece):
+        found[a + ENDS_S : max(b + 1 - ENDS_S, 0)] = new[a : b + 1].mean() > LAP_NEW
+    return found
 
 
 def apart(path: Path, run: NDArray[np.intp], share_fit: Floats, gates: Sequence[int]) -> Floats:
