@@ -114,6 +114,19 @@ def test_a_way_is_told_from_the_bout_it_looks_like_or_is_in_line_with(
     assert visit.worked_m2 == pytest.approx(truth.in_boundary_m2, rel=0.005)
 
 
+def test_ways_to_and_fro_beside_the_headland_look_like_no_offset_and_no_last_strip(
+    simulated: Simulated,
+) -> None:
+    """A sprayer leaves a margin and drives out to fill along it: more ways than bouts lie six
+    metres from the lap to the right, which once gave an antenna 4.5 m aside and hours a fifth too
+    long."""
+    scenario = simulated("anything_jittered", 3023)
+    (truth,), (visit,) = scenario.visits_truth, done(scenario).visits
+    assert visit.right_m is None
+    assert visit.working_s == pytest.approx(truth.seconds["working"], rel=0.04)
+    assert visit.worked_m2 == pytest.approx(truth.in_boundary_m2, rel=0.005)
+
+
 @pytest.mark.parametrize("seed", [3000, 3006])
 def test_round_and_round_with_a_phone_the_hours_are_those_of_the_work(
     seed: int, simulated: Simulated

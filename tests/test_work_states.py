@@ -310,14 +310,32 @@ def test_a_last_strip_has_worked_ground_at_both_its_sides(enclosed: bool) -> Non
         lie_of(p, run, known, np.zeros(len(known.x), dtype=bool), (), 10.0),
         (p.x > 59) & enclosed,
     )
-    _, last = fitting(p, run, known, lie, p.x < 59, shut, new, 2.0, 10.0, False)
+    _, last = fitting(p, run, known, lie, p.x < 59, shut, new, 2.0, 10.0, False, True)
     assert last[home].all() == enclosed
     assert last[home].any() == enclosed
     leads = replace(lie, led=np.isin(np.arange(len(lie.led)), run[home]))
     for share, is_last in ((0.4, enclosed), (0.05, False)):
         new = np.where(p.x > 59, share, 1.0)
-        _, last = fitting(p, run, known, leads, p.x < 59, shut, new, 2.0, 10.0, False)
+        _, last = fitting(p, run, known, leads, p.x < 59, shut, new, 2.0, 10.0, False, True)
         assert last[home].any() == is_last
+
+
+@pytest.mark.parametrize(("paced", "fits"), [(True, False), (False, True)])
+def test_a_way_between_worked_ground_and_the_edge_is_no_last_strip_in_a_hurry(
+    paced: bool, fits: bool
+) -> None:
+    """It is as long as the bouts and partly new all along; but who keeps his pace keeps it here."""
+    p = driven(*leg([*up_and_down(bouts=6, length_m=200.0), (55, -14), (60, -22), (60, 204)]))
+    run = runs.running(p)
+    known = runs.runs_of(p, working_line(p, PLAIN), run, None, 10.0)
+    home = (p.x > 59) & (p.y > 20) & (p.y < 180)
+    lie = lie_of(p, run, known, np.zeros(len(known.x), dtype=bool), (), 10.0)
+    new = np.where(p.x > 59, 0.4, 1.0)
+    for usual, fitting_at_all in ((2.0, True), (1.75, fits)):
+        share, _ = fitting(
+            p, run, known, lie, p.x < 59, p.x > 59, new, usual, 10.0, False, paced
+        )  # fmt: skip
+        assert (share[home] > 0.5).all() == fitting_at_all
 
 
 def alike_at(x_m: float, fit: bool, new: float) -> tuple[bool, bool]:
@@ -329,7 +347,7 @@ def alike_at(x_m: float, fit: bool, new: float) -> tuple[bool, bool]:
     here = (p.x > 57) & (p.y > 20) & (p.y < 180)
     lie = lie_of(p, run, known, np.zeros(len(known.x), dtype=bool), (), 10.0)
     fits, of_new = (p.x < 57) | fit, np.where(p.x > 57, new, 1.0)
-    share, last = fitting(p, run, known, lie, fits, p.x < 0, of_new, 2.0, 10.0, False)
+    share, last = fitting(p, run, known, lie, fits, p.x < 0, of_new, 2.0, 10.0, False, True)
     return bool((share[here] > 0.5).all()), bool(last[here].all())
 
 

@@ -27,6 +27,8 @@ LOOSE, WANDER = 0.15, 1.7
 as neighbours share some of it (simulators)."""
 ALIKE = 0.2
 """How much the mean distance either way may differ from that of bouts driven alike."""
+STATED = 0.08
+"""How much the distance of bouts differs from the stated width at most, overlap and all."""
 FEWEST = 12
 """Stations with a neighbour that an estimate needs."""
 
@@ -101,22 +103,26 @@ class _Neighbours:
 
 
 def spacing(
-    x: Floats, y: Floats, heading: Floats, bout: NDArray[np.int32], reach_m: float
-) -> Spacing | None:
+    x: Floats, y: Floats, heading: Floats, bout: NDArray[np.int32], reach_m: float,
+    stated_m: float | None = None,
+) -> Spacing | None:  # fmt: skip
     """Spacing of bouts: (m,) positions, headings, bout numbers (0: none).
 
-    reach_m: how far to either side a neighbour is looked for. [m]
+    reach_m: how far to either side a neighbour is looked for; stated_m: the width as stated. [m]
     Returns None where too few bouts lie side by side.
     """
     found = _neighbours(x, y, heading, bout, reach_m)
     if found is None or len(found.distance) < FEWEST:
         return None
     right_m, right_sd_m = _offset(found)
-    distance = found.distance
+    distance, peak = found.distance, _commonest(found.distance)
     if right_m is not None:
         shift = np.where(found.left, -2 * right_m, 2 * right_m)
-        distance = distance + np.where(found.against, shift, 0.0)
-    peak = _commonest(distance)
+        moved = distance + np.where(found.against, shift, 0.0)
+        if _as_stated(peak, stated_m) and not _as_stated(_commonest(moved), stated_m):
+            right_m = right_sd_m = None
+        else:
+            distance, peak = moved, _commonest(moved)
     near = np.abs(distance - peak) < 0.35 * peak
     pairs = len(np.unique(found.bout[near]))
     if near.sum() < FEWEST or pairs < 3:
@@ -241,6 +247,12 @@ def _offset(found: _Neighbours) -> tuple[float | None, float | None]:
     ):
         return None, None
     return offset, error
+
+
+def _as_stated(apart_m: float, stated_m: float | None) -> bool:
+    """Whether bouts lie as far apart as the implement is stated to be wide. Those that do leave
+    nothing for an offset to explain: ways beside laps may look like one."""
+    return stated_m is not None and abs(apart_m / stated_m - 1) < STATED
 
 
 def _as_wide(between_m: float, along: Floats) -> bool:

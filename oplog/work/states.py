@@ -276,7 +276,7 @@ def _score(known: _Known, work: Flags, covers: _Covers, gates: Sequence[int]) ->
     blurred = known.wander > 1 / 4
     share_fit, alike = fitting(
         path, run, runs, known.lie, fits, enclosed | known.cuts, new / known.inland, usual,
-        known.width_m, blurred,
+        known.width_m, blurred, not known.cuts and covers.slack[0] < KEEPS,
     )  # fmt: skip
     share_fit = np.where(known.ring, 1.0, share_fit)
     gone_to = [*gates, *known.rounds]

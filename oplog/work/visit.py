@@ -224,7 +224,7 @@ def _rig(part: Path, stay: Stay, place: Place) -> tuple[Rig, Spacing | None]:
     rig = place.rig_for(stay.field.name, clock.at(stay.entered_s), clock.at(stay.left_s))
     reach_m = 2.5 * rig.width_m if rig.width_m else WIDEST_M
     bouts = number_bouts(first_guess(part), part.piece)
-    found = spacing(part.x, part.y, part.heading, bouts, reach_m)
+    found = spacing(part.x, part.y, part.heading, bouts, reach_m, rig.width_m)
     if rig.right_m is None and found is not None:
         right_m = found.right_m
         if right_m is not None:

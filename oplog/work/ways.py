@@ -29,6 +29,8 @@ STEADY = 0.12
 """By how much the speed of a run that keeps to that of the work may differ, as a log ratio."""
 SLOWER, FASTER = 0.75, 1.13
 """How slow and how fast the side of a lap may be, of the speed of the work; ways are faster."""
+STRIP = 1.08
+"""A last strip is driven no faster than so, of the speed of the work."""
 OFTEN, HARDLY = 2, 0.1
 """A run over so many earlier ones, with hardly more new ground, is a way and no last strip; nor is
 one that leads to a stop."""
@@ -94,14 +96,15 @@ def _leading(run: NDArray[np.intp], peers: Flags, stops: Sequence[tuple[int, int
 
 def fitting(
     path: Path, run: NDArray[np.intp], runs: Runs, lie: Lie, fits: Flags, enclosed: Flags,
-    new: Floats, usual: float, width_m: float, blurred: bool,
+    new: Floats, usual: float, width_m: float, blurred: bool, paced: bool,
 ) -> tuple[Floats, Flags]:  # fmt: skip
     """How far each second's run fits where it lies, (m,) 0-1; and (m,) last strips.
 
     A last strip laps over its neighbour and fits badly; but partly new ground, all along, is no
-    ground that a way leads over, unless it lies askew. Where nothing fits there is no work to be
-    the last of; and over next to nothing new nobody drives to a stop, or again and again, for the
-    sake of the work. blurred: what fits is not seen, and only likeness tells.
+    ground that a way leads over, unless it lies askew or is driven in a hurry. Where nothing fits
+    there is no work to be the last of; and over next to nothing new nobody drives to a stop, or
+    again and again, for the sake of the work. blurred: what fits is not seen, and only likeness
+    tells. paced: the work keeps its speed.
     """
     fit, own = by_run(run, (fits | blurred).astype(np.float64)), by_run(run, new)
     alone = own > 0.8
@@ -117,12 +120,15 @@ def fitting(
     steady = np.abs(np.log(np.maximum(runs.speed, 0.05) / usual)) < STEADY
     elsewhere = runs.length_m[1:][fit[1:] >= 0.5].sum() > 3 * runs.length_m
     side = np.isfinite(runs.edge_m) & alone & steady & elsewhere
+    hurried = paced & (runs.speed > STRIP * usual)
     partly = run_mean(run, ((new > 0.1) & (new < 0.75)).astype(np.float64)) > 0.7
     share_fit = fit[run]
     running = share_fit[run > 0]
     if len(running) and (running >= 0.5).mean() > 0.25:
         share_fit = np.where(
-            (partly & (shut_in & ~askew)[run]) | last | (side | alike & alone)[run], 1.0, share_fit
+            (partly & (shut_in & ~askew & ~hurried)[run]) | last | (side | alike & alone)[run],
+            1.0,
+            share_fit,
         )
     share_fit = np.where((lie.teeth | runs.around)[run], 1.0, share_fit)
     return share_fit, last
