@@ -81,13 +81,15 @@ def keeps_pace(path: Path, straight: Flags) -> bool:
 
 
 def speed_evidence(
-    speed: Floats, usual: float, below: float, above: float, weights: Evidence
+    speed: Floats, usual: float, pace: Floats, below: float, above: float, weights: Evidence
 ) -> Floats:
     """For work at the visit's usual speed, against it the further off: (m,) [nats]
 
-    speed: (m,), usual: of the work [m/s]; below, above: how far it falls and rises, as log ratios.
+    speed: (m,), usual: of the work; pace: (m,) of that here, no higher [m/s]; below, above: how far
+    it falls and rises, as log ratios.
     """
-    r = np.log(np.maximum(speed, 0.05) / usual)
+    faster_than, slower_than = (np.log(np.maximum(speed, 0.05) / by) for by in (usual, pace))
+    r = np.where(slower_than < 0, slower_than, np.maximum(faster_than, 0.0))
     slower = 0.5 * np.minimum((r / below) ** 2, 6.0)
     faster = 0.5 * np.minimum((r / above) ** 2, 8.0)
     still = weights.still * (speed < 0.12 * usual)

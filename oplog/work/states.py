@@ -56,6 +56,7 @@ from oplog.work.runs import (
     Runs,
     abreast,
     apart_from,
+    by_run,
     driven_through,
     heading_change,
     lone,
@@ -81,6 +82,9 @@ LONE = 0.4
 """A run that fits less than this as its positions are lies beside nothing, however they wander."""
 AT_PACE = 0.06
 """By how much a pace that is kept differs at most, as a log ratio."""
+SLOWEST, OWN, SLOW_S = 0.25, 0.8, 15
+"""Work is no slower than this, of its usual speed; OWN, SLOW_S: a run of which more is new, and as
+much fits, and that lasts so long, is work at whatever speed."""
 BENDS = 0.3
 """From which evidence on, against work that turns, it bends. [nats]"""
 UNCUT, CREEPS_M_S, SLOW = 0.8, 0.3, -1.0
@@ -242,11 +246,13 @@ class _Covers:
     """The ground that the work covers, and what of it by steady straight running and otherwise.
 
     usual: the speed of that work [m/s]; slack: how far it falls below and rises above that, as log
-    ratios; steady: (m,) seconds that keep to it, straight on.
+    ratios; pace: (m,) the same where nothing else is known, and on laps what these keep [m/s];
+    steady: (m,) seconds that keep to it, straight on.
     """
 
     usual: float
     slack: tuple[float, float]
+    pace: Floats
     steady: Flags
     parts: list[Part]
     all: Ground
@@ -255,13 +261,39 @@ class _Covers:
 def _covers(known: _Known, work: Flags) -> _Covers:
     path, paced = known.path, known.paced(work)
     usual = working_speed(path.speed, paced)
-    steady = (np.abs(np.log(np.maximum(path.speed, 0.05) / usual)) < 0.2) & (
+    pace = _pace_of_laps(known, usual)
+    steady = (np.abs(np.log(np.maximum(path.speed, 0.05) / pace)) < 0.2) & (
         (heading_change(path.heading, 8 if known.cuts else 3) < np.radians(30)) | known.ring
     )
     seconds = [work & steady, work & ~steady]
     parts = [(some, ground_of(known.lays.wide, some)) for some in seconds]
     spread = slack(path, paced, usual)
-    return _Covers(usual, spread, steady, parts, together([ground for _, ground in parts]))
+    return _Covers(usual, spread, pace, steady, parts, together([ground for _, ground in parts]))
+
+
+def _pace_of_laps(known: _Known, usual: float) -> Floats:
+    """The usual speed of work, and on laps round most of the field the one that they keep if it is
+    lower, as headlands are often worked more slowly: (m,) [m/s]"""
+    runs, laps = known.runs, known.runs.lap[known.run]
+    lasts_s = np.bincount(known.run, minlength=len(runs.lap)) * runs.around
+    way_m = np.bincount(runs.lap, lasts_s * runs.speed, len(runs.lap))
+    of_lap = way_m / np.maximum(np.bincount(runs.lap, lasts_s, len(runs.lap)), 1)
+    slower = np.clip(of_lap[laps], SLOWEST * usual, usual)
+    return np.where(runs.around[known.run], slower, usual)
+
+
+def _pace(known: _Known, covers: _Covers, new: Floats, fits: Flags) -> Floats:
+    """The speed that work is expected to have: (m,) [m/s]
+
+    Whoever drives slowly but straight on, on ground that nobody else works, edge to edge with his
+    neighbour, works slowly. new: (m,) share of new ground; fits: (m,).
+    """
+    run, runs, usual = known.run, known.runs, covers.usual
+    slow = np.minimum(by_run(run, new), by_run(run, fits.astype(np.float64))) > OWN
+    slow &= (np.bincount(run) >= SLOW_S) & (runs.length_m > SHORTEST * known.width_m)
+    slow &= (runs.speed < usual) & (runs.speed > SLOWEST * usual)
+    slow[0] = False
+    return np.where(slow[run], np.minimum(runs.speed[run], covers.pace), covers.pace)
 
 
 def _score(known: _Known, work: Flags, covers: _Covers, gates: Sequence[int]) -> Floats:
@@ -296,7 +328,8 @@ def _score(known: _Known, work: Flags, covers: _Covers, gates: Sequence[int]) ->
     all_round = np.maximum(_all_round(fits & (new >= 0.5)), through)
     if not known.cuts:
         all_round = np.maximum(all_round, _kept_on(path.speed, usual, fits & (new >= 0.3)))
-    speed = speed_evidence(path.speed, usual, *covers.slack, weights)
+    pace = covers.pace if known.cuts or blurred else _pace(known, covers, new, fits)
+    speed = speed_evidence(path.speed, usual, pace, *covers.slack, weights)
     if known.cuts:
         # A header cannot creep over standing crop without cutting it.
         creeps = (new > UNCUT) & (path.speed > CREEPS_M_S) & (path.speed < usual)
