@@ -76,6 +76,17 @@ def length_s(spans: tuple[Span, ...]) -> float:
 # --- figures of a square
 
 
+def test_rounds_along_the_edge_alone_are_work_though_no_bouts_lie_side_by_side() -> None:
+    """Opening cuts of a round field, a strip left between them, from the gate and back to it."""
+    turn = np.linspace(0.0, 2 * math.pi, 181)
+    rounds = [
+        (r * math.cos(a), r * math.sin(a)) for r, way in ((145, turn), (123, turn)) for a in way
+    ]
+    around = [(150 * math.cos(a), 150 * math.sin(a)) for a in turn[:-1]]
+    visit = the_visit(leg([(190, 0), *rounds, (190, 0)]), Polygon(around))
+    assert visit.worked_m2 == pytest.approx(2 * math.pi * (145 + 123) * 10, rel=0.02)
+
+
 def test_a_hectare_in_ten_bouts() -> None:
     visit = the_visit(day_in_the_square(), SQUARE)
     assert visit.worked_m2 == pytest.approx(10_000, rel=0.01)

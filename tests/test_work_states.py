@@ -283,6 +283,67 @@ def test_a_way_in_along_the_ends_of_bouts_is_none_if_it_is_faster_than_they_are(
     assert work[(p.y > 5) & (p.y < 95)].mean() > 0.98
 
 
+def at_speeds(*parts: tuple[Sequence[tuple[float, float]], float]) -> Path:
+    """Straight legs one after the other, each part of them at a speed of its own. [m/s]"""
+    ways = [leg(corners, speed) for corners, speed in parts]
+    return driven(*(np.concatenate([way[k] for way in ways]) for k in (0, 1)))
+
+
+def test_a_bout_on_ground_of_its_own_is_work_however_slowly_it_is_driven() -> None:
+    corners = up_and_down(10, length_m=200.0)
+    begin, end = corners.index((45.0, -4.0)), corners.index((45.0, 204.0))
+    p = at_speeds((corners[:begin], 2.0), (corners[begin : end + 1], 0.8), (corners[end:], 2.0))
+    work = labelled(p, box(0, 0, 100, 200))
+    slow = (np.abs(p.x - 45) < 1) & (p.y > 5) & (p.y < 195)
+    assert slow.sum() > 200
+    assert work[slow].all()
+
+
+def test_a_slow_first_lap_keeps_its_ground_from_a_way_along_it_at_the_speed_of_the_bouts() -> None:
+    bouts = [(x, y + 20.0) for x, y in up_and_down(8, length_m=160.0)]
+    home = [(85.0, 194.0), (95.0, 194.0), (95.0, -30.0)]
+    around = [(95.0, 0.0), (95.0, 195.0), (5.0, 195.0), (5.0, 5.0), (95.0, 5.0)]
+    p = at_speeds((around, 1.1), ([(95.0, 5.0), *((x + 10, y) for x, y in bouts), *home], 2.0))
+    work = labelled(p, box(0, 0, 100, 200))
+    side, lap = (p.x > 94) & (p.y > 20) & (p.y < 180), p.seconds < 180
+    assert work[side & lap].mean() > 0.95
+    assert not work[side & ~lap].any()
+
+
+@pytest.mark.parametrize(("laps", "speed", "works"), [(1, 1.5, True), (0.5, 1.5, False)])
+def test_who_goes_all_round_a_finished_headland_again_has_lowered_for_it(
+    laps: float, speed: float, works: bool
+) -> None:
+    around = [(95.0, 0.0), (95.0, 195.0), (5.0, 195.0), (5.0, 5.0), (95.0, 5.0)]
+    bouts = [(x + 10.0, y + 20.0) for x, y in up_and_down(8, length_m=160.0)]
+    again = around[: 5 if laps == 1 else 3]
+    p = at_speeds((around, speed), ([(95.0, 5.0), *bouts, (95.0, 5.0)], 2.0), (again, speed))
+    work = labelled(p, box(0, 0, 100, 200))
+    last = (p.x > 94) & (p.y > 20) & (p.y < 180) & (p.seconds > p.seconds[-1] - 400)
+    last &= p.seconds > 900
+    assert last.sum() > 90
+    assert work[last].mean() == pytest.approx(float(works), abs=0.05)
+
+
+@pytest.mark.parametrize(("lap_m", "in_m", "works"), [(9.0, 1.0, False), (15.0, 5.0, True)])
+def test_who_drives_along_the_hedge_does_not_work_over_it(
+    lap_m: float, in_m: float, works: bool
+) -> None:
+    """The lap leaves a margin. The way home is half over it, and four metres over the hedge; who
+    works the margin does so within the field."""
+    far = 200.0 - lap_m
+    bouts = [(x + 25.0, y + 40.0) for x, y in up_and_down(5, length_m=120.0)]
+    around = [(100.0 - lap_m, 0.0), (100.0 - lap_m, far), (lap_m, far)]
+    around += [(lap_m, lap_m), (100.0 - lap_m, lap_m)]
+    p = at_speeds(
+        (around, 2.0), ([around[-1], *bouts, (100 - in_m, 165.0), (100 - in_m, -30.0)], 2.0)
+    )
+    work = labelled(p, box(0, 0, 100, 200))
+    last = (p.x > 98 - in_m) & (p.y > 20) & (p.y < 150) & (p.seconds > 300)
+    assert last.sum() > 50
+    assert work[last].mean() == pytest.approx(float(works), abs=0.1)
+
+
 def test_the_way_home_over_a_side_of_the_lap_itself_is_no_work() -> None:
     p = last_lap(5.0, [(95.0, 188.0), (95.0, -30.0)])
     work = labelled(p, box(0, 0, 100, 200))

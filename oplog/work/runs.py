@@ -36,8 +36,9 @@ WINDROW_M, STEERED = 40.0, 0.08
 what share of that they may differ where they lie more than two widths apart."""
 STOPPED_M = 12.0
 """A bout goes on no further from where it was broken off, nor further back."""
-AROUND = 0.5
-"""Share of the way round a field from which on its edge is followed for the sake of work."""
+AROUND, WHOLE = 0.5, 0.75
+"""Share of the way round a field from which on its edge is followed for the sake of work; and of a
+whole lap, which cuts corners and lies within the edge."""
 BEND_S, STEADY, AWAY = 12, 0.55, np.radians(130)
 """A bend that is driven through: its length at most, the share of the working speed kept, and how
 far it turns at most."""
@@ -72,7 +73,7 @@ class Runs:
     x, y: (k,) their middles [m]; angle: (k,) direction of their middle halves, axial [rad];
     length_m: (k,); speed: (k,) mean [m/s]. edge_m: (k,) distance kept from the field's edge,
     infinite where none is. lap: (k,) number of the first run of its lap of the headland;
-    around: (k,) whether that lap goes round most of the field.
+    around: (k,) whether that lap goes round most of the field; whole: and whether round all of it.
     """
 
     x: Floats
@@ -83,6 +84,7 @@ class Runs:
     edge_m: Floats
     lap: NDArray[np.intp]
     around: Flags
+    whole: Flags
 
 
 def true_runs(flags: Flags, piece: NDArray[np.int32]) -> list[tuple[int, int]]:
@@ -282,9 +284,11 @@ def runs_of(
     length = np.asarray(np.bincount(run, weights=path.speed), dtype=np.float64)
     edge_m, hand = _along_edge(line, run, ground, width_m, path.drift_m)
     lap = _laps(path, run, edge_m, hand, width_m)
-    around = _around(lap, length, edge_m, ground)
+    round_of = _round_of(lap, length, edge_m, ground)
     speed = length / np.maximum(count, 1)
-    return Runs(x, y, np.asarray(angle), length, speed, edge_m, lap, around)
+    return Runs(
+        x, y, np.asarray(angle), length, speed, edge_m, lap, round_of > AROUND, round_of > WHOLE
+    )  # fmt: skip
 
 
 def likeness(
@@ -522,16 +526,19 @@ def _laps(
     return lap
 
 
-def _around(lap: NDArray[np.intp], length_m: Floats, edge_m: Floats, ground: Any | None) -> Flags:
-    """Sides of laps that go round most of the field: (k,) mask. Nobody drives so but to work."""
+def _round_of(
+    lap: NDArray[np.intp], length_m: Floats, edge_m: Floats, ground: Any | None
+) -> Floats:
+    """How far round the field the lap goes that each run along its edge is a side of: (k,) share of
+    the way round it, 0 for other runs. Nobody drives round most of a field but to work."""
     from shapely import get_exterior_ring, get_parts, length
 
     along = np.isfinite(edge_m)
     if ground is None or not along.any():
-        return along & False
+        return np.zeros(len(lap))
     gone_m = np.bincount(lap, weights=np.where(along, length_m, 0.0), minlength=len(lap))
     round_m = float(length(get_exterior_ring(get_parts(ground))).sum())
-    return np.asarray(along & (gone_m[lap] > AROUND * round_m))
+    return np.where(along, gone_m[lap] / round_m, 0.0)
 
 
 def over_the_same_lap(runs: Runs, width_m: float, drift_m: float) -> Flags:

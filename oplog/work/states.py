@@ -82,11 +82,15 @@ LONE = 0.4
 """A run that fits less than this as its positions are lies beside nothing, however they wander."""
 AT_PACE = 0.06
 """By how much a pace that is kept differs at most, as a log ratio."""
-SLOWEST, OWN, SLOW_S = 0.25, 0.8, 15
+SLOWEST, OWN, SLOW_S, SIDE_S = 0.25, 0.8, 15, 45
 """Work is no slower than this, of its usual speed; OWN, SLOW_S: a run of which more is new, and as
-much fits, and that lasts so long, is work at whatever speed."""
+much fits, and that lasts so long, is work at whatever speed; SIDE_S: sides of laps have a pace of
+their own, told from so long before and after."""
 BENDS = 0.3
 """From which evidence on, against work that turns, it bends. [nats]"""
+BEYOND_M, MOSTLY = 3.5, 0.75
+"""Work reaches no further over the edge than an edge may be drawn wrong, but where most of the
+ground under it is new."""
 UNCUT, CREEPS_M_S, SLOW = 0.8, 0.3, -1.0
 """Share of a header on standing crop, and the least speed, from which on slowness speaks against
 work by no more than this. [nats]"""
@@ -246,8 +250,8 @@ class _Covers:
     """The ground that the work covers, and what of it by steady straight running and otherwise.
 
     usual: the speed of that work [m/s]; slack: how far it falls below and rises above that, as log
-    ratios; pace: (m,) the same where nothing else is known, and on laps what these keep [m/s];
-    steady: (m,) seconds that keep to it, straight on.
+    ratios; pace: (m,) the same, and on sides of laps what these keep [m/s]; steady: (m,) seconds
+    that keep to it, straight on.
     """
 
     usual: float
@@ -261,7 +265,7 @@ class _Covers:
 def _covers(known: _Known, work: Flags) -> _Covers:
     path, paced = known.path, known.paced(work)
     usual = working_speed(path.speed, paced)
-    pace = _pace_of_laps(known, usual)
+    pace = _pace_of_sides(known, usual)
     steady = (np.abs(np.log(np.maximum(path.speed, 0.05) / pace)) < 0.2) & (
         (heading_change(path.heading, 8 if known.cuts else 3) < np.radians(30)) | known.ring
     )
@@ -271,15 +275,13 @@ def _covers(known: _Known, work: Flags) -> _Covers:
     return _Covers(usual, spread, pace, steady, parts, together([ground for _, ground in parts]))
 
 
-def _pace_of_laps(known: _Known, usual: float) -> Floats:
-    """The usual speed of work, and on laps round most of the field the one that they keep if it is
-    lower, as headlands are often worked more slowly: (m,) [m/s]"""
-    runs, laps = known.runs, known.runs.lap[known.run]
-    lasts_s = np.bincount(known.run, minlength=len(runs.lap)) * runs.around
-    way_m = np.bincount(runs.lap, lasts_s * runs.speed, len(runs.lap))
-    of_lap = way_m / np.maximum(np.bincount(runs.lap, lasts_s, len(runs.lap)), 1)
-    slower = np.clip(of_lap[laps], SLOWEST * usual, usual)
-    return np.where(runs.around[known.run], slower, usual)
+def _pace_of_sides(known: _Known, usual: float) -> Floats:
+    """The usual speed of work, and on the sides of laps round most of the field the one kept there
+    for a while if it is lower, as headlands are often worked more slowly: (m,) [m/s]"""
+    side = known.runs.around[known.run]
+    way_m, lasts_s = _within_s(side * known.path.speed, SIDE_S), _within_s(side, SIDE_S)
+    kept = np.clip(way_m / np.maximum(lasts_s, 1.0), SLOWEST * usual, usual)
+    return np.where(side, kept, usual)
 
 
 def _pace(known: _Known, covers: _Covers, new: Floats, fits: Flags) -> Floats:
@@ -319,6 +321,7 @@ def _score(known: _Known, work: Flags, covers: _Covers, gates: Sequence[int]) ->
         # Where new ground is not seen: hardly any run between the bouts and a gate is work.
         led = known.lie.led & known.lie.leads
         apart = np.maximum(apart, weights.apart * (1 - known.sight) * led[run])
+        apart = np.maximum(apart, weights.apart * _over_the_edge(known, new))
     apart = np.where(known.ring, 0.0, apart)
     if not blurred:
         alike = alike | sides_done_before(run, runs, known.lie, new, usual)
@@ -391,6 +394,18 @@ def _hurried(known: _Known, share_fit: Floats, covers: _Covers) -> Flags:
     hurries = lonely & (runs.speed > HURRIED * usual) & (runs.length_m > 5 * known.width_m)
     leads = lonely & known.lie.leads & (runs.speed > usual * np.exp(covers.slack[1]))
     return np.asarray(hurries[run] & (share_fit < 0.45) | leads[run])
+
+
+def _over_the_edge(known: _Known, new: Floats) -> Flags:
+    """Seconds of runs so near the edge that the tool would reach far beyond it all along, though
+    most of what it passes over in the field is others' ground: ways along the hedge, with a wide
+    boom. (m,) mask. Where the edge is drawn wrong, all of it would be new.
+    """
+    run, runs = known.run, known.runs
+    over = runs.edge_m < known.width_m / 2 - BEYOND_M - 2 * known.path.drift_m
+    over &= by_run(run, new / known.inland) < MOSTLY
+    over[0] = False
+    return np.asarray(over[run])
 
 
 def _lone(known: _Known, fits: Flags) -> Flags:
@@ -477,6 +492,15 @@ def _kept_on(speed: Floats, usual: float, fitting: Flags) -> Floats:
 def _all_round(flags: Flags) -> Floats:
     """How far a flag holds without a break for some seconds either side: (m,) 0-1."""
     return np.clip((_about(flags) - 0.6) / 0.4, 0.0, 1.0)
+
+
+def _within_s(values: Floats | Flags, reach: int) -> Floats:
+    """Sum of values over so many seconds either side: (m,)"""
+    total = np.concatenate([[0.0], np.cumsum(values)])
+    row = np.arange(len(values))
+    return np.asarray(
+        total[np.minimum(row + reach + 1, len(values))] - total[np.maximum(row - reach, 0)]
+    )
 
 
 def _about(flags: Flags, reach: int = 8) -> Floats:

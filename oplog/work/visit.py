@@ -210,7 +210,8 @@ def _like_work(
     from shapely import distance, points
 
     run = np.where(work, whole_runs(path), 0)
-    if side_by_side(runs_of(path, line, run, None, width_m), width_m, path.drift_m):
+    runs = runs_of(path, line, run, ground, width_m)
+    if side_by_side(runs, width_m, path.drift_m) or runs.whole.any():
         return True
     edge = ground.boundary
     near = distance(points(line.x[work], line.y[work]), edge) < 1.5 * width_m

@@ -148,7 +148,22 @@ def sides_done_before(
     share = np.bincount(runs.lap, side_m * own, len(own)) / np.maximum(lap_m, 1.0)
     steady = (runs.speed > SLOWER * usual) & (runs.speed < FASTER * usual)
     done = runs.around & steady & (own < LAP_NEW) & (share[runs.lap] > LAP_NEW)
+    done |= _whole_laps_again(run, runs, share, usual)
     return np.asarray((done & ~lie.again)[run])
+
+
+def _whole_laps_again(run: NDArray[np.intp], runs: Runs, new: Floats, usual: float) -> Flags:
+    """Sides of whole laps over old ground, driven no faster than the work and no slower than an
+    earlier lap that was work: who turned on a headland goes round it again at the end. (k,) mask.
+    new: (k,) share of each lap, by its first run, that is on new ground."""
+    lasts_s = np.bincount(run, minlength=len(new)) * runs.around
+    way_m = np.bincount(runs.lap, lasts_s * runs.speed, len(new))
+    pace = way_m / np.maximum(np.bincount(runs.lap, lasts_s, len(new)), 1)
+    laps = np.unique(runs.lap[runs.around])
+    old, work = laps[new[laps] <= LAP_NEW], laps[new[laps] > LAP_NEW]
+    earlier = (work < old[:, None]) & (pace[old, None] > (1 - STEADY) * pace[work])
+    again = old[earlier.any(axis=1) & (pace[old] < (1 + STEADY / 2) * usual)]
+    return np.asarray(runs.whole & np.isin(runs.lap, again))
 
 
 def rings_done_before(ring: Flags, new: Floats, path: Path) -> Flags:
