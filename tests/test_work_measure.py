@@ -87,6 +87,22 @@ def test_rounds_along_the_edge_alone_are_work_though_no_bouts_lie_side_by_side()
     assert visit.worked_m2 == pytest.approx(2 * math.pi * (145 + 123) * 10, rel=0.02)
 
 
+def test_a_second_operation_after_a_way_to_the_yard_begins_with_its_lap() -> None:
+    """Its first side comes right after the gate, and laps are over ground done long before."""
+    lap = [(-300.0, 5.0), (95.0, 5.0), (95.0, 195.0), (5.0, 195.0), (5.0, 5.0)]
+    once = [
+        *lap,
+        *((x + 10.0, y + 20.0) for x, y in up_and_down(8, length_m=160.0)),
+        (85.0, -300.0),
+    ]
+    x, y = leg(once)
+    seconds = np.arange(len(x), dtype=np.float64)
+    twice = np.tile(x, 2), np.tile(y, 2), np.concatenate([seconds, seconds + len(x) + 1800])
+    first, second = day_of(recorded(*twice), field(box(0, 0, 100, 200))).visits
+    assert second.working_s == pytest.approx(first.working_s, rel=0.01)
+    assert second.worked_m2 == pytest.approx(first.worked_m2, rel=0.005)
+
+
 def test_a_hectare_in_ten_bouts() -> None:
     visit = the_visit(day_in_the_square(), SQUARE)
     assert visit.worked_m2 == pytest.approx(10_000, rel=0.01)

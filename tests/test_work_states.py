@@ -879,6 +879,13 @@ def test_a_field_done_twice_is_seen_from_where_the_second_begins() -> None:
     assert again.last == len(p) - 1
 
 
+def test_ways_to_and_fro_that_cross_each_other_are_no_second_pass() -> None:
+    """Bits left at either end, fetched one after the other."""
+    bits = [(10, 0), (40, 200), (25, 200), (28, 0), (40, 0), (10, 200), (30, 200), (20, 0), (45, 0)]
+    p = driven(*leg([*up_and_down(6, length_m=200.0), *bits]))
+    assert done_again(p, working_line(p, PLAIN), laid(p), 10.0) is None
+
+
 def test_ways_along_a_done_headland_are_no_second_pass() -> None:
     """Every second run is one: from a bout to one some widths on, over ground that laps cover."""
     lap = [(5.0, 5.0), (295.0, 5.0), (295.0, 295.0), (5.0, 295.0), (5.0, 5.0)]

@@ -35,6 +35,13 @@ MOSTLY = 0.7
 FEW = 3
 """Runs in a row of another kind that do not end a second pass."""
 
+ALONG = np.radians(3.0)
+"""How far parallel runs may be turned to each other."""
+
+CAME, TAIL, TAIL_S = 0.25, 0.1, 60
+"""So much of the work done over may come before it in its stay unseen, and so much or so many
+seconds after it."""
+
 STOOD_S = 45
 """How long a machine stands that does something else than turn."""
 
@@ -125,7 +132,7 @@ def _stretch(
         y = line.y + np.cos(line.heading) * reach * width_m
         sides.append(lay.raster.cell(x, y))
     flanked = beside(ground_of(lay, mine), sides)[mine].mean()
-    if flanked < 0.6:
+    if flanked < 0.6 or not _parallel(path, mine, run, numbers):
         return None
     earlier = bouts & (np.arange(len(path)) < first)
     before, during = (first_claims(lay, some) != never(lay.second) for some in (earlier, mine))
@@ -133,11 +140,31 @@ def _stretch(
     return Again(*_widened(path, bouts, first, last), float((before & during).sum() / covered))
 
 
+def _parallel(
+    path: Path, mine: Flags, run: NDArray[np.intp], numbers: NDArray[np.intp]
+) -> bool:  # fmt: skip
+    """Whether most runs of a series have others of it that run along with them or against them;
+    ways to and fro between the ends of a field lie beside each other too, but cross."""
+    turn = np.bincount(run, weights=np.cos(2 * path.heading) * mine) + 1j * np.bincount(
+        run, weights=np.sin(2 * path.heading) * mine
+    )
+    turned = np.abs(np.angle(turn[numbers, None] / turn[numbers])) / 2
+    return bool(((turned < ALONG).sum(axis=1) > 1).mean() >= MOSTLY)
+
+
 def _widened(path: Path, bouts: Flags, first: int, last: int) -> tuple[int, int]:
-    """A stretch from the middle of the longest pause before it, to the end where that is near."""
+    """A stretch from where the machine came back to the field, or else from the middle of the
+    longest pause before it, to the end where that is near.
+
+    What was done over begins with a lap, of which one side is the first run of its stay and others
+    may lie where few did before: a stay belongs to the stretch that makes up most of it.
+    """
+    done = float(bouts[first : last + 1].sum())
+    came = np.flatnonzero(np.diff(path.piece[: first + 1]) != 0) + 1
     pauses = [(a, b) for a, b in true_runs(~bouts, path.piece) if b < first]
-    if pauses:
+    if len(came) and bouts[came[-1] : first].sum() < CAME * done:
+        first = int(came[-1])
+    elif pauses:
         a, b = pauses[-1]
         first = (a + b) // 2 + 1
-    tail = bouts[last + 1 :].sum()
-    return first, len(path) - 1 if tail < 60 else last
+    return first, len(path) - 1 if bouts[last + 1 :].sum() < max(TAIL_S, TAIL * done) else last
