@@ -153,16 +153,15 @@ def sides_done_before(
 
 
 def _whole_laps_again(run: NDArray[np.intp], runs: Runs, new: Floats, usual: float) -> Flags:
-    """Sides of whole laps over old ground, driven no faster than the work and no slower than an
-    earlier lap that was work: who turned on a headland goes round it again at the end. (k,) mask.
-    new: (k,) share of each lap, by its first run, that is on new ground."""
+    """Sides of whole laps over old ground, driven no faster than the work after an earlier lap that
+    was work: who turned on a headland goes round it again at the end. (k,) mask. new: (k,) share of
+    each lap, by its first run, that is on new ground."""
     lasts_s = np.bincount(run, minlength=len(new)) * runs.around
     way_m = np.bincount(runs.lap, lasts_s * runs.speed, len(new))
     pace = way_m / np.maximum(np.bincount(runs.lap, lasts_s, len(new)), 1)
     laps = np.unique(runs.lap[runs.around])
     old, work = laps[new[laps] <= LAP_NEW], laps[new[laps] > LAP_NEW]
-    earlier = (work < old[:, None]) & (pace[old, None] > (1 - STEADY) * pace[work])
-    again = old[earlier.any(axis=1) & (pace[old] < (1 + STEADY / 2) * usual)]
+    again = old[(old > work.min(initial=len(new))) & (pace[old] < (1 + STEADY / 2) * usual)]
     return np.asarray(runs.whole & np.isin(runs.lap, again))
 
 
