@@ -12,10 +12,10 @@ from numpy.typing import NDArray
 from oplog.records import dataclass
 from oplog.track import Floats
 from oplog.work.strips import strips
+from oplog.work.widen import buffered, on_micrometres
 
-GRID_M, HAIR_M = 1e-3, 1e-6
-"""Precision of an overlay that fails in full precision: GEOS then rounds to millimetres.
-HAIR_M: to which corners are rounded between two overlays."""
+GRID_M = 1e-3
+"""Precision of an overlay that fails in full precision: GEOS then rounds to millimetres."""
 _POLYGON = 3
 """What Shapely's get_type_id tells of a polygon."""
 EVERY_M = 5.0
@@ -36,7 +36,6 @@ BLURRED, UNSHARED = 1 / 4, 0.88
 driven over that is less than the rest. On phones of both simulators they share 7 to 13 %."""
 WIDEST_GAP = 3.0
 """How wide half a gap is at most that is closed for that, in drifts."""
-_SQUARE: dict[str, Any] = {"join_style": "mitre", "mitre_limit": 2}
 
 
 @dataclass(frozen=True, eq=False)
@@ -137,10 +136,10 @@ def swept(lines: list[Any], width_m: float) -> Any:
 def _swaths(thin: NDArray[Any], width_m: float) -> NDArray[Any]:
     """Ground under each centre line, widened to either side and cut off square at its ends; what
     is nowhere wide is left out."""
-    from shapely import buffer, is_empty
+    from shapely import is_empty
 
     plain, wide = strips(thin, width_m / 2)
-    wide[~plain] = buffer(thin[~plain], width_m / 2, cap_style="flat", **_SQUARE)
+    wide[~plain] = buffered(thin[~plain], width_m / 2, cap_style="flat")
     return np.asarray(wide[~is_empty(wide)])
 
 
@@ -194,11 +193,9 @@ def _left(grown: Any, field: Any, by_m: float, to_edge: bool) -> Any:
     edge are let go too. Bouts along the edge wander in and out of it: what they lose inside is
     made up for by no gain outside, as that is cut off.
     """
-    from shapely import buffer
-
     # Over the edge by a hair, or what is left would miss it here and there by a hair.
-    room = buffer(field, GRID_M - by_m if to_edge else GRID_M + 2 * by_m, **_SQUARE)
-    return _rounded(polygons(buffer(_cut(room, grown), by_m, **_SQUARE)))
+    room = buffered(field, GRID_M - by_m if to_edge else GRID_M + 2 * by_m)
+    return _rounded(polygons(buffered(_cut(room, grown), by_m)))
 
 
 def _reached(ground: Any, tree: Any) -> Any:
@@ -214,7 +211,7 @@ def _reached(ground: Any, tree: Any) -> Any:
 
 def _outside(grown: Any, boundary: Any, by_m: float) -> Any:
     """Ground covered beyond the boundary. grown: the swaths, wider by by_m on all sides."""
-    from shapely import buffer, contains_properly, prepare
+    from shapely import contains_properly, prepare
 
     whole, holes = _without_holes(grown)
     # Most corners are about gaps within the field, which make no difference here.
@@ -222,7 +219,7 @@ def _outside(grown: Any, boundary: Any, by_m: float) -> Any:
     crossed = holes[~contains_properly(boundary, holes)]
     if len(crossed):
         whole = _cut(whole, polygons(crossed))
-    return _cut(polygons(buffer(whole, -by_m, **_SQUARE)), boundary)
+    return _cut(polygons(buffered(whole, -by_m)), boundary)
 
 
 def _without_holes(ground: Any) -> tuple[Any, NDArray[Any]]:
@@ -346,9 +343,7 @@ def close(ground: Any, by_m: float) -> Any:
 
 def _filled(ground: Any, by_m: float) -> Any:
     """Ground grown and shrunk again, which may cost it the tips of sharp corners."""
-    from shapely import buffer
-
-    return buffer(buffer(ground, by_m, **_SQUARE), -by_m, **_SQUARE)
+    return buffered(buffered(ground, by_m), -by_m)
 
 
 def join(parts: list[Any]) -> Any:
@@ -414,9 +409,9 @@ def _rounded(ground: Any) -> Any:
     itself nearly always leaves a sound shape, in a tenth of the time that GEOS takes to see to
     it, which is done where it does not.
     """
-    from shapely import is_valid, make_valid, transform
+    from shapely import is_valid, make_valid
 
-    plain = transform(ground, lambda at: np.rint(at / HAIR_M) * HAIR_M)
+    plain = on_micrometres(ground)
     return plain if is_valid(plain) else polygons(make_valid(plain, method="structure"))
 
 

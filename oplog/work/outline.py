@@ -9,6 +9,7 @@ from __future__ import annotations
 from typing import Any
 
 from oplog.work.coverage import close, cover, join, polygons, without
+from oplog.work.widen import buffered
 
 SMALLEST_M2 = 500.0
 """Ground smaller than this is no field. Common practice: a twentieth of a hectare."""
@@ -73,10 +74,7 @@ def together(parts: list[Any], width_m: float, drift_m: float) -> Any:
 
 def _opened(ground: Any, by_m: float) -> Any:
     """What of the ground is wider than twice `by_m`."""
-    from shapely import buffer
-
-    less = buffer(ground, -by_m, join_style="mitre", mitre_limit=2)
-    return polygons(buffer(less, by_m, join_style="mitre", mitre_limit=2))
+    return polygons(buffered(buffered(ground, -by_m), by_m))
 
 
 def _without_holes(ground: Any, width_m: float) -> Any:
