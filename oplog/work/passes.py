@@ -35,8 +35,8 @@ MOSTLY = 0.7
 FEW = 3
 """Runs in a row of another kind that do not end a second pass."""
 
-ALONG = np.radians(3.0)
-"""How far parallel runs may be turned to each other."""
+ALONG, SHARP = np.radians(3.0), np.radians(25.0)
+"""How far parallel runs may be turned to each other, and up to which angle runs cross sharply."""
 
 CAME, TAIL, TAIL_S = 0.25, 0.1, 60
 """So much of the work done over may come before it in its stay unseen, and so much or so many
@@ -132,7 +132,7 @@ def _stretch(
         y = line.y + np.cos(line.heading) * reach * width_m
         sides.append(lay.raster.cell(x, y))
     flanked = beside(ground_of(lay, mine), sides)[mine].mean()
-    if flanked < 0.6 or not _parallel(path, mine, run, numbers):
+    if flanked < 0.6 or _cross(line, mine, run, numbers):
         return None
     earlier = bouts & (np.arange(len(path)) < first)
     before, during = (first_claims(lay, some) != never(lay.second) for some in (earlier, mine))
@@ -140,16 +140,21 @@ def _stretch(
     return Again(*_widened(path, bouts, first, last), float((before & during).sum() / covered))
 
 
-def _parallel(
-    path: Path, mine: Flags, run: NDArray[np.intp], numbers: NDArray[np.intp]
-) -> bool:  # fmt: skip
-    """Whether most runs of a series have others of it that run along with them or against them;
-    ways to and fro between the ends of a field lie beside each other too, but cross."""
-    turn = np.bincount(run, weights=np.cos(2 * path.heading) * mine) + 1j * np.bincount(
-        run, weights=np.sin(2 * path.heading) * mine
-    )
-    turned = np.abs(np.angle(turn[numbers, None] / turn[numbers])) / 2
-    return bool(((turned < ALONG).sum(axis=1) > 1).mean() >= MOSTLY)
+def _cross(line: Line, mine: Flags, run: NDArray[np.intp], numbers: NDArray[np.intp]) -> bool:
+    """Whether most runs of a series cross others of it at a sharp angle: ways to and fro between
+    the ends of a field do, and lie beside each other too, but bouts never."""
+    rows = [np.flatnonzero(mine & (run == n))[[0, -1]] for n in numbers.tolist()]
+    at = line.x[rows] + 1j * line.y[rows]
+    begin, way = at[:, 0], at[:, 1] - at[:, 0]
+    turned = np.angle(way[:, None] / way)
+    sharp = np.abs(np.sin(turned))
+    away = begin - begin[:, None]
+    across = (way[:, None].conj() * way).imag
+    across = np.where(sharp > np.sin(ALONG), across, np.inf)
+    share, of_other = (away.conj() * way).imag / across, (away.conj() * way[:, None]).imag / across
+    middle = (np.abs(share - 0.5) < 0.4) & (np.abs(of_other - 0.5) < 0.4)
+    crossed = middle & (sharp > np.sin(ALONG)) & (sharp < np.sin(SHARP))
+    return bool(crossed.any(axis=1).mean() > 0.5)
 
 
 def _widened(path: Path, bouts: Flags, first: int, last: int) -> tuple[int, int]:
