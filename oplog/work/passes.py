@@ -146,7 +146,7 @@ def _cross(line: Line, mine: Flags, run: NDArray[np.intp], numbers: NDArray[np.i
     rows = [np.flatnonzero(mine & (run == n))[[0, -1]] for n in numbers.tolist()]
     at = line.x[rows] + 1j * line.y[rows]
     begin, way = at[:, 0], at[:, 1] - at[:, 0]
-    turned = np.angle(way[:, None] / way)
+    turned = np.angle(way[:, None].conj() * way)
     sharp = np.abs(np.sin(turned))
     away = begin - begin[:, None]
     across = (way[:, None].conj() * way).imag
