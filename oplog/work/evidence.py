@@ -10,7 +10,7 @@ from oplog.track import Floats, median
 from oplog.work.header import strokes
 from oplog.work.line import Line
 from oplog.work.motion import Path
-from oplog.work.runs import TREMBLES_M, heading_change
+from oplog.work.runs import TREMBLES_M, firsts, heading_change
 
 Flags = NDArray[np.bool_]
 STROKE = 1.2
@@ -20,6 +20,12 @@ KEEPS = 0.4
 OFTEN_S, RISES, RISES_UNTOLD = 3.0, 0.1, 0.15
 """How far work rises above its usual speed at the least, as log ratios; the second where fixes lie
 further apart than so, or tremble as much as a phone's, and speed is not told so well."""
+
+PACED_S, FEWEST_S, OFF = (5, 20), 60, (0.15, 0.6)
+"""Over how many seconds before and after each a pace is told, at least and most; from how many such
+of the work; and how far work is off its pace at the least and most, as log ratios."""
+MOST_OFF, RUN_OFF = 1.0, 15.0
+"""What another pace weighs at most against a second, and against a run. [nats]"""
 
 
 @dataclass(frozen=True)
@@ -94,6 +100,35 @@ def speed_evidence(
     faster = 0.5 * np.minimum((r / above) ** 2, 8.0)
     still = weights.still * (speed < 0.12 * usual)
     return np.asarray(weights.steady - np.where(r < 0, slower, faster) - still)
+
+
+def off_pace(path: Path, run: NDArray[np.intp], work: Flags, pace: Floats) -> Floats:
+    """Against a stretch of a run that is driven at another pace than the work for many seconds: a
+    way to a bout or from it, say, where positions wander too much for the ground to tell: (m,)
+    [nats]
+
+    A mean over many seconds shows a tenth in speed, which a second does not. How far it may be off
+    is what it is off in the midst of the work. A run as a whole is not lost for its pace alone.
+    run: (m,) number of each second's run; work: (m,); pace: (m,) expected of work. [m/s]
+    """
+    reach = int(np.clip(1.5 * path.interval_s, *PACED_S))
+    row, first = np.arange(len(run)), firsts(run)
+    begin = np.maximum(row - reach, first[run])
+    end = np.minimum(row + reach, first[run] + np.bincount(run)[run] - 1) + 1
+    told = (run > 0) & (end - begin > reach)
+    begin, end = np.where(told, begin, row), np.where(told, end, row + 1)
+    way_m, worked_s = (np.concatenate([[0.0], np.cumsum(v)]) for v in (path.speed, work))
+    mean = (way_m[end] - way_m[begin]) / (end - begin)
+    off = np.log(np.maximum(mean, 0.05) / pace)
+    deep = told & (worked_s[end] - worked_s[begin] == end - begin)
+    if deep.sum() < FEWEST_S:
+        return np.zeros(len(run))
+    low, high = np.percentile(off[deep], [7, 93])
+    below, above = np.clip([-1.5 * low, 1.5 * high], *OFF)
+    square = np.where(off < 0, off / below, off / above) ** 2
+    against = told * np.clip((square - 0.5) / 2, 0.0, MOST_OFF)
+    total = np.bincount(run, weights=against)
+    return np.asarray(against * (RUN_OFF / np.maximum(total, RUN_OFF))[run])
 
 
 def fixed_evidence(

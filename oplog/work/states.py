@@ -41,6 +41,7 @@ from oplog.work.evidence import (
     Evidence,
     fixed_evidence,
     keeps_pace,
+    off_pace,
     slack,
     speed_evidence,
     turning_evidence,
@@ -333,6 +334,8 @@ def _score(known: _Known, work: Flags, covers: _Covers, gates: Sequence[int]) ->
         all_round = np.maximum(all_round, _kept_on(path.speed, usual, fits & (new >= 0.3)))
     pace = covers.pace if known.cuts or blurred else _pace(known, covers, new, fits)
     speed = speed_evidence(path.speed, usual, pace, *covers.slack, weights)
+    if not known.cuts:
+        speed = speed - (1 - known.sight) * off_pace(path, run, work, pace)
     if known.cuts:
         # A header cannot creep over standing crop without cutting it.
         creeps = (new > UNCUT) & (path.speed > CREEPS_M_S) & (path.speed < usual)
