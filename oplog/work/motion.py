@@ -19,6 +19,13 @@ from oplog.track import Floats, median
 from oplog.work.clean import Cleaned, Noise, drift_m
 from oplog.work.gaps import bridged
 
+OFTEN_S, STRAIGHT_S, BACK = 2.0, 4, np.radians(150)
+"""Up to what interval a turn on the spot is seen, how many seconds before and after a flip tell
+whether it leads straight back, and by how much the course changes then."""
+SAME, FARTHEST_M = (6.0, 40.0), 400.0
+"""What it costs not to change gear at a flip, and at one that leads straight back: as much as to
+back up for 130 m; and from which length on backing up costs no more."""
+
 
 @dataclass(frozen=True, eq=False)
 class Path:
@@ -104,7 +111,7 @@ def _piece(
     else:
         x, y = _smooth(x, width), _smooth(y, width)
     speed, course, moved = _velocity(x, y, noise.across_m)
-    reverse = _reversing(course, speed, moved)
+    reverse = _reversing(course, speed, moved, interval_s <= OFTEN_S)
     heading = _unwrapped(np.where(reverse, course + np.pi, course))
     turn_rate = np.gradient(_smooth(heading, 1.0)) if len(heading) > 2 else np.zeros(len(heading))
     return Path(
@@ -232,8 +239,11 @@ def _last(flags: NDArray[np.bool_]) -> NDArray[np.intp]:
     return np.maximum.accumulate(np.where(flags, np.arange(len(flags)), int(flags.argmax())))
 
 
-def _reversing(course: Floats, speed: Floats, moved: NDArray[np.bool_]) -> NDArray[np.bool_]:
-    """Which grid points are driven backwards.
+def _reversing(
+    course: Floats, speed: Floats, moved: NDArray[np.bool_], often: bool
+) -> NDArray[np.bool_]:
+    """Which grid points are driven backwards. often: fixes are so frequent that a turn on the spot
+    is told from a change of gear.
 
     A machine that goes back on itself within a few seconds has changed gear: its course flips
     by far more than it can steer. The runs between flips alternate between forward and reverse;
@@ -250,7 +260,10 @@ def _reversing(course: Floats, speed: Floats, moved: NDArray[np.bool_]) -> NDArr
         return reverse
     run = np.concatenate([[0], np.cumsum(flip)])
     length = np.asarray(np.bincount(run, weights=speed[known]), dtype=np.float64)
-    backward = _alternate(length)
+    away = np.flatnonzero(flip)
+    before, after = (np.clip(away + by, 0, len(known) - 1) for by in (-STRAIGHT_S, STRAIGHT_S + 1))
+    back = np.abs(_wrapped(course[known][after] - course[known][before])) > BACK
+    backward = _alternate(length, length / np.bincount(run), back & often)
     reverse[known] = backward[run]
     return reverse[_last(moved)]
 
@@ -284,23 +297,27 @@ def _cusps(
     return flip
 
 
-def _alternate(length_m: Floats) -> NDArray[np.bool_]:
-    """Forward or reverse for runs between flips: long runs forward, neighbours differ."""
-    same = 6.0
+def _alternate(length_m: Floats, speed_m_s: Floats, back: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Forward or reverse for runs between flips: long and fast runs forward, neighbours differ.
+
+    Up and down a bank all runs are as long; but nobody backs up faster than he works. back: (k-1,)
+    flips that lead straight back, as no turn does.
+    """
     cost = np.zeros((len(length_m), 2))
-    cost[:, 1] = np.minimum(length_m, 60.0) * 0.3
+    cost[:, 1] = np.minimum(length_m, FARTHEST_M) * 0.3 * np.clip(speed_m_s / 1.5, 1.0, 2.0)
     cost[:, 0] = 0.5
-    back = np.zeros((len(length_m), 2), dtype=int)
+    came = np.zeros((len(length_m), 2), dtype=int)
     total = cost[0].copy()
     for k in range(1, len(length_m)):
+        same = SAME[int(back[k - 1])]
         step = np.array([[total[0] + same, total[1]], [total[0], total[1] + same]])
-        back[k] = step.argmin(axis=1)
+        came[k] = step.argmin(axis=1)
         total = step.min(axis=1) + cost[k]
     state = int(total.argmin())
     result = np.zeros(len(length_m), dtype=bool)
     for k in range(len(length_m) - 1, -1, -1):
         result[k] = state == 1
-        state = back[k][state]
+        state = came[k][state]
     return result
 
 

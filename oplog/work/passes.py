@@ -35,8 +35,9 @@ MOSTLY = 0.7
 FEW = 3
 """Runs in a row of another kind that do not end a second pass."""
 
-ALONG, SHARP = np.radians(3.0), np.radians(25.0)
-"""How far parallel runs may be turned to each other, and up to which angle runs cross sharply."""
+ALONG, SHARP, CROSSED = np.radians(3.0), np.radians(25.0), 0.1
+"""How far parallel runs may be turned to each other, up to which angle runs cross sharply, and the
+share of pairs that do where they are ways."""
 
 CAME, TAIL, TAIL_S = 0.25, 0.1, 60
 """So much of the work done over may come before it in its stay unseen, and so much or so many
@@ -141,8 +142,8 @@ def _stretch(
 
 
 def _cross(line: Line, mine: Flags, run: NDArray[np.intp], numbers: NDArray[np.intp]) -> bool:
-    """Whether most runs of a series cross others of it at a sharp angle: ways to and fro between
-    the ends of a field do, and lie beside each other too, but bouts never."""
+    """Whether many pairs of runs of a series cross at a sharp angle: ways to and fro between the
+    ends of a field do, and lie beside each other too, but bouts only some odd way."""
     rows = [np.flatnonzero(mine & (run == n))[[0, -1]] for n in numbers.tolist()]
     at = line.x[rows] + 1j * line.y[rows]
     begin, way = at[:, 0], at[:, 1] - at[:, 0]
@@ -154,7 +155,7 @@ def _cross(line: Line, mine: Flags, run: NDArray[np.intp], numbers: NDArray[np.i
     share, of_other = (away.conj() * way).imag / across, (away.conj() * way[:, None]).imag / across
     middle = (np.abs(share - 0.5) < 0.4) & (np.abs(of_other - 0.5) < 0.4)
     crossed = middle & (sharp > np.sin(ALONG)) & (sharp < np.sin(SHARP))
-    return bool(crossed.any(axis=1).mean() > 0.5)
+    return bool(crossed.mean() > CROSSED)
 
 
 def _widened(path: Path, bouts: Flags, first: int, last: int) -> tuple[int, int]:
