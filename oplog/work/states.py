@@ -89,6 +89,8 @@ much fits, and that lasts so long, is work at whatever speed; SIDE_S: sides of l
 their own, told from so long before and after."""
 BENDS = 0.3
 """From which evidence on, against work that turns, it bends. [nats]"""
+PACE_TELLS = 0.4
+"""What the pace of many seconds weighs where new ground is seen, of where it is not."""
 BEYOND_M, MOSTLY = 3.5, 0.75
 """Work reaches no further over the edge than an edge may be drawn wrong, but where most of the
 ground under it is new."""
@@ -335,7 +337,7 @@ def _score(known: _Known, work: Flags, covers: _Covers, gates: Sequence[int]) ->
     pace = covers.pace if known.cuts or blurred else _pace(known, covers, new, fits)
     speed = speed_evidence(path.speed, usual, pace, *covers.slack, weights)
     if not known.cuts:
-        speed = speed - (1 - known.sight) * off_pace(path, run, work, pace)
+        speed = speed - max(1 - known.sight, PACE_TELLS) * off_pace(path, run, work, pace)
     if known.cuts:
         # A header cannot creep over standing crop without cutting it.
         creeps = (new > UNCUT) & (path.speed > CREEPS_M_S) & (path.speed < usual)
