@@ -31,9 +31,9 @@ SLOWER, FASTER = 0.75, 1.13
 """How slow and how fast the side of a lap may be, of the speed of the work; ways are faster."""
 STRIP = 1.08
 """A last strip is driven no faster than so, of the speed of the work."""
-OFTEN, HARDLY = 2, 0.1
+OFTEN, HARDLY, AT_PACE = 2, 0.1, 0.05
 """A run over so many earlier ones, with hardly more new ground, is a way and no last strip; nor is
-one that leads to a stop."""
+one that leads to a stop: but a tooth of a comb that differs from the pace of the work by less."""
 LAPPED = 0.15
 """A strip that fits has less new ground than so where its neighbours lap over nearly all of it."""
 LEADS = 2.0
@@ -114,10 +114,11 @@ def fitting(
     shut_in = by_run(run, enclosed.astype(np.float64)) > 0.5
     # A way home comes over new ground at its ends, where it leaves the field.
     inmost = by_run(middle_halves(run), new)
-    strip = ~lie.led & ~lie.often | (inmost > HARDLY)
+    off = np.abs(np.log(np.maximum(runs.speed, 0.05) / usual))
+    strip = ~lie.led & ~lie.often | (inmost > HARDLY) | lie.teeth & (off < AT_PACE)
     laps_over = np.where(fit < 0.5, shut_in, own < LAPPED) | blurred
     last = (alike & strip & laps_over)[run] & some
-    steady = np.abs(np.log(np.maximum(runs.speed, 0.05) / usual)) < STEADY
+    steady = off < STEADY
     elsewhere = runs.length_m[1:][fit[1:] >= 0.5].sum() > 3 * runs.length_m
     side = np.isfinite(runs.edge_m) & alone & steady & elsewhere
     hurried = paced & (runs.speed > STRIP * usual)
