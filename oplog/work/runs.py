@@ -262,6 +262,18 @@ def by_run(run: NDArray[np.intp], values: Floats) -> Floats:
     return np.asarray(np.bincount(run, weights=values) / np.maximum(np.bincount(run), 1))
 
 
+def least_quarter(run: NDArray[np.intp], values: Floats, ends_s: int = 4) -> Floats:
+    """The least of the means of values over the quarters of each run, but for some seconds at its
+    ends: (k,)"""
+    size = np.bincount(run)
+    place, length = np.arange(len(run)) - firsts(run)[run] - ends_s, size[run] - 2 * ends_s
+    within = (place >= 0) & (place < length)
+    quarter = 4 * run[within] + 4 * place[within] // length[within]
+    count = np.bincount(quarter, minlength=4 * len(size))
+    total = np.bincount(quarter, weights=values[within], minlength=4 * len(size))
+    return np.asarray((total / np.maximum(count, 1)).reshape(-1, 4).min(axis=1))
+
+
 def run_mean(run: NDArray[np.intp], values: Floats) -> Floats:
     """Mean of values over each run, at each of its seconds: (m,)"""
     return np.asarray(by_run(run, values)[run])

@@ -16,6 +16,7 @@ from oplog.work.runs import (
     by_run,
     comb,
     firsts,
+    least_quarter,
     likeness,
     middle_halves,
     over_the_same_lap,
@@ -34,6 +35,9 @@ STRIP = 1.08
 OFTEN, HARDLY, AT_PACE = 2, 0.1, 0.05
 """A run over so many earlier ones, with hardly more new ground, is a way and no last strip; nor is
 one that leads to a stop: but a tooth of a comb that differs from the pace of the work by less."""
+LEFT = 0.08
+"""Share of new ground from which on a tooth at the pace of the work is work, if it has as much in
+each quarter of its length."""
 LAPPED = 0.15
 """A strip that fits has less new ground than so where its neighbours lap over nearly all of it."""
 LEADS = 2.0
@@ -118,6 +122,9 @@ def fitting(
     strip = ~lie.led & ~lie.often | (inmost > HARDLY) | lie.teeth & (off < AT_PACE)
     laps_over = np.where(fit < 0.5, shut_in, own < LAPPED) | blurred
     last = (alike & strip & laps_over)[run] & some
+    # Where a comb is short or its teeth are not as long, what is left of a tooth all along tells.
+    left = lie.teeth & ~askew & (off < AT_PACE) & (least_quarter(run, new) > LEFT)
+    last |= (left & laps_over)[run]
     steady = off < STEADY
     elsewhere = runs.length_m[1:][fit[1:] >= 0.5].sum() > 3 * runs.length_m
     side = np.isfinite(runs.edge_m) & alone & steady & elsewhere
