@@ -30,8 +30,9 @@ STEADY = 0.12
 """By how much the speed of a run that keeps to that of the work may differ, as a log ratio."""
 SLOWER, FASTER = 0.75, 1.13
 """How slow and how fast the side of a lap may be, of the speed of the work; ways are faster."""
-STRIP = 1.08
-"""A last strip is driven no faster than so, of the speed of the work."""
+STRIP, LONE_STRIP = 1.08, 1.03
+"""A last strip is driven no faster than so, of the speed of the work; and if it is no tooth of a
+comb."""
 OFTEN, HARDLY, AT_PACE = 2, 0.1, 0.05
 """A run over so many earlier ones, with hardly more new ground, is a way and no last strip; nor is
 one that leads to a stop: but a tooth of a comb that differs from the pace of the work by less."""
@@ -121,6 +122,7 @@ def fitting(
     off = np.abs(np.log(np.maximum(runs.speed, 0.05) / usual))
     strip = ~lie.led & ~lie.often | (inmost > HARDLY) | lie.teeth & (off < AT_PACE)
     laps_over = np.where(fit < 0.5, shut_in, own < LAPPED) | blurred
+    strip &= lie.teeth | blurred | (runs.speed < LONE_STRIP * usual)
     last = (alike & strip & laps_over)[run] & some
     # Where a comb is short or its teeth are not as long, what is left of a tooth all along tells.
     left = lie.teeth & ~askew & (off < AT_PACE) & (least_quarter(run, new) > LEFT)
