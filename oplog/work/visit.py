@@ -47,6 +47,9 @@ and over less than this, of one that came in, turned and left."""
 LOOSE = 0.35
 """And over less than this, of one that only went here and there, if no two runs lie together."""
 
+WANDERS_M = 5.0
+"""How far off the edge a receiver that is not steady may put a lap, however little it trembles."""
+
 PHONE_M = 0.2
 """A phone trembles so much that this is taken for its drift."""
 
@@ -214,7 +217,8 @@ def _like_work(
     if side_by_side(runs, width_m, path.drift_m) or runs.whole.any():
         return True
     edge = ground.boundary
-    near = distance(points(line.x[work], line.y[work]), edge) < 1.5 * width_m
+    reach_m = 1.5 * width_m + max(2 * path.drift_m, 0.0 if path.steady else WANDERS_M)
+    near = distance(points(line.x[work], line.y[work]), edge) < reach_m
     gone_m = np.hypot(np.diff(line.x), np.diff(line.y))[work[1:] & work[:-1]].sum()
     return bool(near.mean() > 0.8 and gone_m > 0.5 * edge.length) if len(near) else False
 
