@@ -22,9 +22,9 @@ from oplog.work.gaps import bridged
 OFTEN_S, STRAIGHT_S, BACK = 2.0, 4, np.radians(150)
 """Up to what interval a turn on the spot is seen, how many seconds before and after a flip tell
 whether it leads straight back, and by how much the course changes then."""
-SAME, FARTHEST_M = (6.0, 40.0), 400.0
-"""What it costs not to change gear at a flip, and at one that leads straight back: as much as to
-back up for 130 m; and from which length on backing up costs no more."""
+SHUTTLES, SHUTTLE_M, SLOWER = 8, (10.0, 150.0), 0.85
+"""So many runs up and down a bank in a row, of such lengths, are told by their speed: those are
+backed up that are slower by so much."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -263,7 +263,9 @@ def _reversing(
     away = np.flatnonzero(flip)
     before, after = (np.clip(away + by, 0, len(known) - 1) for by in (-STRAIGHT_S, STRAIGHT_S + 1))
     back = np.abs(_wrapped(course[known][after] - course[known][before])) > BACK
-    backward = _alternate(length, length / np.bincount(run), back & often)
+    backward = _alternate(length)
+    if often:
+        backward = _shuttled(backward, length, length / np.bincount(run), back)
     reverse[known] = backward[run]
     return reverse[_last(moved)]
 
@@ -297,28 +299,41 @@ def _cusps(
     return flip
 
 
-def _alternate(length_m: Floats, speed_m_s: Floats, back: NDArray[np.bool_]) -> NDArray[np.bool_]:
-    """Forward or reverse for runs between flips: long and fast runs forward, neighbours differ.
-
-    Up and down a bank all runs are as long; but nobody backs up faster than he works. back: (k-1,)
-    flips that lead straight back, as no turn does.
-    """
+def _alternate(length_m: Floats) -> NDArray[np.bool_]:
+    """Forward or reverse for runs between flips: long runs forward, neighbours differ."""
+    same = 6.0
     cost = np.zeros((len(length_m), 2))
-    cost[:, 1] = np.minimum(length_m, FARTHEST_M) * 0.3 * np.clip(speed_m_s / 1.5, 1.0, 2.0)
+    cost[:, 1] = np.minimum(length_m, 60.0) * 0.3
     cost[:, 0] = 0.5
-    came = np.zeros((len(length_m), 2), dtype=int)
+    back = np.zeros((len(length_m), 2), dtype=int)
     total = cost[0].copy()
     for k in range(1, len(length_m)):
-        same = SAME[int(back[k - 1])]
         step = np.array([[total[0] + same, total[1]], [total[0], total[1] + same]])
-        came[k] = step.argmin(axis=1)
+        back[k] = step.argmin(axis=1)
         total = step.min(axis=1) + cost[k]
     state = int(total.argmin())
     result = np.zeros(len(length_m), dtype=bool)
     for k in range(len(length_m) - 1, -1, -1):
         result[k] = state == 1
-        state = came[k][state]
+        state = back[k][state]
     return result
+
+
+def _shuttled(
+    backward: NDArray[np.bool_], length_m: Floats, speed_m_s: Floats, back: NDArray[np.bool_]
+) -> NDArray[np.bool_]:
+    """Forward or reverse, runs up and down a bank told by their speed: all are as long, but nobody
+    backs up as fast as he works. back: (k-1,) flips that lead straight back, as no turn does."""
+    told = backward.copy()
+    fits = (length_m > SHUTTLE_M[0]) & (length_m < SHUTTLE_M[1])
+    joined = np.concatenate([[False], back & fits[1:] & fits[:-1], [False]])
+    for first, last in np.flatnonzero(np.diff(joined)).reshape(-1, 2).tolist():
+        speeds = [np.median(speed_m_s[first + side : last + 1 : 2]) for side in (0, 1)]
+        if last - first < SHUTTLES or min(speeds) > SLOWER * max(speeds):
+            continue
+        slower = int(np.argmin(speeds))
+        told[first : last + 1] = np.arange(last + 1 - first) % 2 == slower
+    return told
 
 
 def _unwrapped(heading: Floats) -> Floats:

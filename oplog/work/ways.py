@@ -41,6 +41,8 @@ LEFT = 0.08
 each quarter of its length."""
 LAPPED = 0.15
 """A strip that fits has less new ground than so where its neighbours lap over nearly all of it."""
+WINDS = np.radians(300)
+"""How far a run that leads somewhere turns at most."""
 LEADS = 2.0
 """Length, in widths, of a run that may lead to a stop or from one."""
 LAP_NEW, ENDS_S = 0.4, 5
@@ -76,6 +78,9 @@ def lie_of(
     led = np.zeros(len(runs.x), dtype=bool)
     stops = _stops(path, gates)
     led[long] = beside_stops(path, run, long, stops)
+    first = firsts(run)
+    # Who goes round and round is on his way to nowhere.
+    led &= np.abs(path.heading[first + np.bincount(run) - 1] - path.heading[first]) < WINDS
     return Lie(
         led=led,
         leads=_leading(run, peers, [*stops, *((row, row) for row in rounds)]),
@@ -122,7 +127,8 @@ def fitting(
     off = np.abs(np.log(np.maximum(runs.speed, 0.05) / usual))
     strip = ~lie.led & ~lie.often | (inmost > HARDLY) | lie.teeth & (off < AT_PACE)
     laps_over = np.where(fit < 0.5, shut_in, own < LAPPED) | blurred
-    strip &= lie.teeth | blurred | (runs.speed < LONE_STRIP * usual)
+    if paced and not blurred:
+        strip &= runs.speed < np.where(lie.teeth, STRIP, LONE_STRIP) * usual
     last = (alike & strip & laps_over)[run] & some
     # Where a comb is short or its teeth are not as long, what is left of a tooth all along tells.
     left = lie.teeth & ~askew & (off < AT_PACE) & (least_quarter(run, new) > LEFT)
