@@ -89,7 +89,7 @@ much fits, and that lasts so long, is work at whatever speed; SIDE_S: sides of l
 their own, told from so long before and after."""
 BENDS = 0.3
 """From which evidence on, against work that turns, it bends. [nats]"""
-PACE_TELLS = 0.4
+PACE_TELLS = 0.8
 """What the pace of many seconds weighs where new ground is seen, of where it is not."""
 BEYOND_M, MOSTLY = 3.5, 0.75
 """Work reaches no further over the edge than an edge may be drawn wrong, but where most of the
