@@ -38,6 +38,39 @@ def test_a_turn_on_the_headland_is_not_reverse() -> None:
     assert abs(p.heading[-1] - p.heading[0]) == pytest.approx(np.pi, abs=0.05)
 
 
+def _shuttled(up_m_s: float) -> tuple[Path, np.ndarray]:
+    """From the road to a bank, worked down at 2.5 m/s and backed up, twelve times; and what was."""
+    way, speed = [leg([(-200, 0), (0, 0)], 3.0)], 2.5
+    for k in range(12):
+        way += [leg([(3 * k, 0), (3 * k, -45)], speed), leg([(3 * k, -45), (3 * k + 3, 0)], up_m_s)]
+    p = driven(*(np.concatenate(both) for both in zip(*way, strict=True)))
+    lasts = [len(x) for x, _ in way]
+    up = np.repeat([False, *[False, True] * 12], lasts)[: len(p)]
+    return p, up
+
+
+def test_the_slower_runs_up_and_down_a_bank_are_backed_up() -> None:
+    p, up = _shuttled(1.2)
+    inner = np.array([up[max(k - 4, 0) : k + 5].mean() in (0.0, 1.0) for k in range(len(p))])
+    inner[:75] = False
+    assert inner.sum() > 400
+    assert (p.reverse == up)[inner].mean() > 0.97
+
+
+def test_a_few_shunts_are_not_told_by_their_speed() -> None:
+    """Three times slowly on and quickly back, in an opening cut, after a bout and before one."""
+    way = [leg([(0, -300), (0, 0)])]
+    for k in range(3):
+        way += [
+            leg([(0, 10 * k), (0, 10 * k + 40)], 0.8),
+            leg([(0, 10 * k + 40), (0, 10 * k + 10)], 1.5),
+        ]
+    p = driven(*(np.concatenate(both) for both in zip(*way, leg([(0, 30), (0, 400)]), strict=True)))
+    on = np.gradient(p.y) > 0.5
+    assert not p.reverse[on].any()
+    assert p.reverse[np.gradient(p.y) < -1.2].all()
+
+
 def test_a_hole_of_a_minute_parts_the_path_and_one_of_five_seconds_does_not() -> None:
     x, y = leg([(0, 0), (400, 0)])
     rows = np.ones(len(x), dtype=bool)

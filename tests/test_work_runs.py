@@ -7,10 +7,20 @@ import pytest
 from shapely.geometry import Polygon, box
 
 from oplog.work import claims, states
-from oplog.work.evidence import Evidence, keeps_pace
+from oplog.work.evidence import Evidence, keeps_pace, off_pace
 from oplog.work.line import working_line
 from oplog.work.motion import Path
-from oplog.work.runs import abreast, comb, likeness, lone, repeated, running, runs_of, whole_runs
+from oplog.work.runs import (
+    abreast,
+    comb,
+    least_quarter,
+    likeness,
+    lone,
+    repeated,
+    running,
+    runs_of,
+    whole_runs,
+)
 from tests.work_days import PLAIN, driven, leg, up_and_down
 
 WIDTH_M = 10.0
@@ -274,6 +284,42 @@ def test_a_drill_keeps_its_pace_and_what_follows_the_crop_does_not() -> None:
     crop = at_paces(*((m_s, 20) for m_s in (2.0, 1.2, 2.4, 1.0, 1.8, 2.6) * 2))
     assert keeps_pace(drill, straight)
     assert not keeps_pace(crop, straight)
+
+
+def test_the_least_quarter_of_a_run_is_without_its_ends() -> None:
+    run = np.repeat([0, 1, 0, 2], [5, 48, 3, 28])
+    values = np.zeros(len(run))
+    values[9:49] = np.repeat([0.4, 0.2, 0.3, 0.5], 10)
+    values[60:80] = 0.1
+    assert least_quarter(run, values) == pytest.approx([0.0, 0.2, 0.1])
+    values[30:40] = 0.0
+    assert least_quarter(run, values)[1] == pytest.approx(0.03)
+    assert least_quarter(np.repeat([0, 1], [3, 6]), np.ones(9))[1] == 0.0
+
+
+def paced_against(*paces: tuple[float, int]) -> np.ndarray:
+    """What speaks against each second of one run at 2 m/s for minutes, but for some of it."""
+    p = at_paces((2.0, 200), *paces, (2.0, 200))
+    run = np.ones(len(p), dtype=np.intp)
+    return off_pace(p, run, np.ones(len(p), dtype=bool), np.full(len(p), 2.0))
+
+
+def test_a_stretch_at_another_pace_speaks_against_work_and_a_second_does_not() -> None:
+    assert paced_against((1.4, 25))[208:218].min() > 0.5
+    assert paced_against((2.7, 25))[208:218].min() > 0.5
+    assert paced_against((1.4, 25))[20:180].max() == 0.0
+    assert paced_against((1.4, 1)).max() == 0.0
+    assert paced_against((1.9, 25)).max() == 0.0
+
+
+def test_no_run_is_lost_for_its_pace_alone_and_too_little_work_tells_none() -> None:
+    p = at_paces((2.0, 200), (1.2, 200))
+    run = np.repeat([1, 2], [200, len(p) - 200])
+    work, pace = run == 1, np.full(len(p), 2.0)
+    against = off_pace(p, run, work, pace)
+    assert against[run == 2].sum() == pytest.approx(15.0, abs=0.1)
+    assert against[run == 1][:190].max() == 0.0
+    assert off_pace(p, run, work & (np.arange(len(p)) < 50), pace).max() == 0.0
 
 
 def test_a_run_is_not_parted_where_it_gets_slowly_faster_or_slows_for_a_moment() -> None:

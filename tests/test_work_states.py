@@ -21,6 +21,7 @@ from oplog.work.mend import mended
 from oplog.work.motion import Path
 from oplog.work.passes import done_again
 from oplog.work.sidestep import sidesteps
+from oplog.work.visit import _like_work
 from oplog.work.ways import fitting, lie_of
 from tests.work_days import PLAIN, driven, leg, up_and_down
 
@@ -379,6 +380,54 @@ def test_a_last_strip_has_worked_ground_at_both_its_sides(enclosed: bool) -> Non
         new = np.where(p.x > 59, share, 1.0)
         _, last = fitting(p, run, known, leads, p.x < 59, shut, new, 2.0, 10.0, False, True)
         assert last[home].any() == is_last
+
+
+@pytest.mark.parametrize(
+    ("tooth", "usual", "is_last"), [(True, 2.0, True), (True, 1.85, False), (False, 2.0, False)]
+)
+def test_a_strip_from_a_stop_is_one_as_a_tooth_of_the_comb_at_its_pace(
+    tooth: bool, usual: float, is_last: bool
+) -> None:
+    """Nearly all of it was done before, and it leads from a stop, as a way home does."""
+    p = driven(*leg([*up_and_down(bouts=6, length_m=200.0), (55, -14), (60, -22), (60, 204)]))
+    run = runs.running(p)
+    known = runs.runs_of(p, working_line(p, PLAIN), run, None, 10.0)
+    home = (p.x > 59) & (p.y > 20) & (p.y < 180)
+    lie = lie_of(p, run, known, np.zeros(len(known.x), dtype=bool), (), 10.0)
+    mine = np.isin(np.arange(len(lie.led)), run[home])
+    lie = replace(lie, led=mine, teeth=mine & tooth)
+    new = np.where(p.x > 59, 0.05, 1.0)
+    _, last = fitting(p, run, known, lie, p.x < 59, p.x > 59, new, usual, 10.0, False, True)
+    assert last[home].any() == is_last
+
+
+@pytest.mark.parametrize(
+    ("left", "until_m", "is_last"), [(0.12, 300, True), (0.05, 300, False), (0.3, 60, False)]
+)
+def test_a_short_strip_is_one_by_what_is_left_of_it_all_along(
+    left: float, until_m: float, is_last: bool
+) -> None:
+    """It is not as long as the bouts beside it, as along a slanted edge."""
+    p = driven(*leg([*up_and_down(bouts=6, length_m=200.0), (55, -14), (60, -22), (60, 120)]))
+    run = runs.running(p)
+    known = runs.runs_of(p, working_line(p, PLAIN), run, None, 10.0)
+    strip = (p.x > 59) & (p.y > 0) & (p.y < 100)
+    lie = lie_of(p, run, known, np.zeros(len(known.x), dtype=bool), (), 10.0)
+    lie = replace(lie, teeth=np.isin(np.arange(len(lie.led)), run[strip]))
+    new = np.where(p.x > 59, left * (p.y < until_m), 1.0)
+    _, last = fitting(p, run, known, lie, p.x < 59, p.x > 59, new, 2.0, 10.0, False, True)
+    assert last[strip].any() == is_last
+
+
+def test_who_goes_round_and_round_from_the_gate_is_on_no_way() -> None:
+    angle = np.linspace(0, 4 * np.pi, 100)
+    round_and_round = [(60 * np.cos(a), 60 * np.sin(a)) for a in angle]
+    for way, led in ((round_and_round, False), ([(60, 0), (60, 700)], True)):
+        p = driven(*leg(way))
+        run = runs.running(p)
+        known = runs.runs_of(p, working_line(p, PLAIN), run, None, 4.0)
+        lie = lie_of(p, run, known, np.zeros(len(known.x), dtype=bool), (0,), 4.0)
+        assert lie.led.any() == led
 
 
 @pytest.mark.parametrize(("paced", "fits"), [(True, False), (False, True)])
@@ -886,6 +935,21 @@ def test_ways_to_and_fro_that_cross_each_other_are_no_second_pass() -> None:
     assert done_again(p, working_line(p, PLAIN), laid(p), 10.0) is None
 
 
+def test_some_ways_across_do_not_hide_a_second_pass() -> None:
+    """Most of its bouts are crossed by one of them, aslant."""
+    once = up_and_down(bouts=12, length_m=200.0)
+    second = []
+    for k in range(12):
+        x = 5.0 + 10.0 * k
+        second += [(x, -4.0), (x, 204.0)][:: 1 if k % 2 == 0 else -1]
+        if k in (3, 7):
+            second += [(x + 4.0, -4.0), (x - 28.0, 204.0), (x + 6.0, -4.0)]
+    p = driven(*leg([*once, (130.0, -30.0), (5.0, -30.0), *second]))
+    again = done_again(p, working_line(p, PLAIN), laid(p), 10.0)
+    assert again is not None
+    assert again.share > 0.9
+
+
 def test_ways_along_a_done_headland_are_no_second_pass() -> None:
     """Every second run is one: from a bout to one some widths on, over ground that laps cover."""
     lap = [(5.0, 5.0), (295.0, 5.0), (295.0, 295.0), (5.0, 295.0), (5.0, 5.0)]
@@ -995,3 +1059,13 @@ def test_a_line_of_one_sample_has_no_halves_and_is_no_trouble() -> None:
     seen = crossings_of(thin, work, p.piece)
     assert np.array_equal(seen.left, seen.whole)
     assert np.array_equal(seen.right, seen.whole)
+
+
+@pytest.mark.parametrize("steady", [True, False])
+def test_a_lap_that_a_phone_puts_off_the_edge_is_like_work(steady: bool) -> None:
+    """Its sides lie one to eight metres off, which a steady receiver would have from a drive."""
+    sides = [(1, -40), (1, 192), (199, 192), (198, 8), (-20, 8)]
+    p = replace(driven(*leg(sides)), steady=steady)
+    ground, work = box(0, 0, 200, 200), np.ones(len(p), dtype=bool)
+    work &= (p.y > 0) & (p.x > 0)
+    assert _like_work(p, working_line(p, PLAIN), work, ground, 3.0) is not steady
