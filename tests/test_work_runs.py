@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from shapely.geometry import Polygon, box
@@ -310,6 +312,16 @@ def test_a_stretch_at_another_pace_speaks_against_work_and_a_second_does_not() -
     assert paced_against((1.4, 25))[20:180].max() == 0.0
     assert paced_against((1.4, 1)).max() == 0.0
     assert paced_against((1.9, 25)).max() == 0.0
+
+
+def test_a_short_run_between_two_corners_tells_no_pace_where_positions_tremble() -> None:
+    lasts = [0, 200, 12, 200, 30]
+    for noise_m, tells in ((0.02, True), (0.5, False)):
+        p = replace(at_paces((2.0, 200), (1.3, 12), (2.0, 200), (1.3, 29)), noise_m=noise_m)
+        run = np.repeat(np.arange(5), lasts)
+        against = off_pace(p, run, np.isin(run, (1, 3)), np.full(len(p), 2.0))
+        assert against[run == 4].max() > 0.5
+        assert (against[run == 2].max() > 0.5) == tells
 
 
 def test_no_run_is_lost_for_its_pace_alone_and_too_little_work_tells_none() -> None:

@@ -24,6 +24,8 @@ further apart than so, or tremble as much as a phone's, and speed is not told so
 PACED_S, FEWEST_S, OFF = (5, 20), 60, (0.15, 0.6)
 """Over how many seconds before and after each a pace is told, at least and most; from how many such
 of the work; and how far work is off its pace at the least and most, as log ratios."""
+LASTS_S = 16
+"""Where positions tremble, a shorter run is mostly slowing for the corner before it or after it."""
 MOST_OFF, RUN_OFF = 1.0, 15.0
 """What another pace weighs at most against a second, and against a run. [nats]"""
 
@@ -113,9 +115,11 @@ def off_pace(path: Path, run: NDArray[np.intp], work: Flags, pace: Floats) -> Fl
     """
     reach = int(np.clip(1.5 * path.interval_s, *PACED_S))
     row, first = np.arange(len(run)), firsts(run)
+    lasts_s = np.bincount(run)[run]
     begin = np.maximum(row - reach, first[run])
-    end = np.minimum(row + reach, first[run] + np.bincount(run)[run] - 1) + 1
+    end = np.minimum(row + reach, first[run] + lasts_s - 1) + 1
     told = (run > 0) & (end - begin > reach)
+    told &= (lasts_s >= LASTS_S) | (path.noise_m <= TREMBLES_M)
     begin, end = np.where(told, begin, row), np.where(told, end, row + 1)
     way_m, worked_s = (np.concatenate([[0.0], np.cumsum(v)]) for v in (path.speed, work))
     mean = (way_m[end] - way_m[begin]) / (end - begin)
