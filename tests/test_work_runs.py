@@ -320,8 +320,8 @@ def test_a_short_run_between_two_corners_tells_no_pace_where_positions_tremble()
         p = replace(at_paces((2.0, 200), (1.3, 12), (2.0, 200), (1.3, 29)), noise_m=noise_m)
         run = np.repeat(np.arange(5), lasts)
         against = off_pace(p, run, np.isin(run, (1, 3)), np.full(len(p), 2.0))
-        assert against[run == 4].max() > 0.5
-        assert (against[run == 2].max() > 0.5) == tells
+        assert against[run == 4].max() > 0.4
+        assert (against[run == 2].max() > 0.4) == tells
 
 
 def test_no_run_is_lost_for_its_pace_alone_and_too_little_work_tells_none() -> None:

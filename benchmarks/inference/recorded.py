@@ -126,7 +126,8 @@ def forage(name: str, ahead_m: float | None, with_naive: bool = False) -> Task:
         floor_gross=true["gross_ha_work_dist_x_9m"] / counted["area_ha"] - 1,
         floor_hours=true["working_h"] * 3600 / counted["effective_time_s"] - 1,
         floor_net=by_label / net_true - 1,
-        net_union=net_m2(visits) / _union_m2(at, lonlat, field, label) - 1, net_alike=covered(said) / by_label - 1,
+        net_union=net_m2(visits) / _union_m2(at, lonlat, field, label) - 1,
+        net_alike=covered(said) / by_label - 1,
         naive=_naive(track, field, label, net_true, counted["effective_time_s"])
         if with_naive else None,
     )  # fmt: skip
