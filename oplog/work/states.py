@@ -336,7 +336,7 @@ def _score(known: _Known, work: Flags, covers: _Covers, gates: Sequence[int]) ->
         all_round = np.maximum(all_round, _kept_on(path.speed, usual, fits & (new >= 0.3)))
     pace = covers.pace if known.cuts or blurred else _pace(known, covers, new, fits)
     speed = speed_evidence(path.speed, usual, pace, *covers.slack, weights)
-    if not known.cuts:
+    if not known.cuts and covers.slack[0] < KEEPS:
         speed = speed - max(1 - known.sight, PACE_TELLS) * off_pace(path, run, work, pace)
     if known.cuts:
         # A header cannot creep over standing crop without cutting it.
