@@ -172,6 +172,19 @@ def test_stamps_cut_to_seconds_are_evened() -> None:
     assert np.abs(even - stamps).max() <= 1.0
 
 
+def test_evened_stamps_never_stand_still_or_go_back() -> None:
+    """Two fixes beside a hole came to one moment, and the path between was not a number."""
+    rng = np.random.default_rng(7)
+    evened = 0
+    for _ in range(300):
+        seconds = np.cumsum(rng.choice([1, 1, 1, 2, 5, 60, 2000], 40)).astype(float)
+        x = np.cumsum(rng.uniform(0.0, 3.0, 40))
+        even = even_stamps(seconds, x, 0 * x)
+        evened += even is not seconds
+        assert np.diff(even).min() > 0
+    assert evened > 10
+
+
 def test_stamps_that_are_right_are_left_alone() -> None:
     x, y = leg([(0, 0), (400, 0)])
     seconds = np.arange(len(x), dtype=float)

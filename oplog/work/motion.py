@@ -135,7 +135,8 @@ def even_stamps(seconds: Floats, x: Floats, y: Floats) -> Floats:
     if np.ptp(dt) < 0.5:
         return seconds
     smooth = seconds + np.clip(_smooth(seconds, 2.0) - seconds, -1.0, 1.0)
-    smooth = np.maximum.accumulate(smooth + np.arange(len(smooth)) * 1e-6)
+    # Held back by the one before, two may come to one moment, and no speed leads from it to itself.
+    smooth = np.maximum.accumulate(smooth) + np.arange(len(smooth)) * 1e-6
     step = np.hypot(np.diff(x), np.diff(y))
     moving = step > 0.5
     if moving.sum() < 10:
