@@ -22,7 +22,7 @@ from oplog.work.motion import Path
 from oplog.work.passes import done_again
 from oplog.work.sidestep import sidesteps
 from oplog.work.visit import _like_work
-from oplog.work.ways import fitting, lie_of
+from oplog.work.ways import Lie, fitting, lie_of
 from tests.work_days import PLAIN, driven, leg, up_and_down
 
 SQUARE = box(0, 0, 100, 100)
@@ -382,6 +382,15 @@ def test_a_last_strip_has_worked_ground_at_both_its_sides(enclosed: bool) -> Non
         assert last[home].any() == is_last
 
 
+def six_bouts_and(x_m: float, until_m: float) -> tuple[Path, Flags, runs.Runs, Lie]:
+    """Six bouts of 200 m and one more run so far over: the path, its runs, and how these lie."""
+    way = [*up_and_down(bouts=6, length_m=200.0), (55, -14), (x_m, -22), (x_m, until_m)]
+    p = driven(*leg(way))
+    run = runs.running(p)
+    known = runs.runs_of(p, working_line(p, PLAIN), run, None, 10.0)
+    return p, run, known, lie_of(p, run, known, np.zeros(len(known.x), dtype=bool), (), 10.0)
+
+
 @pytest.mark.parametrize(
     ("tooth", "usual", "is_last"), [(True, 2.0, True), (True, 1.85, False), (False, 2.0, False)]
 )
@@ -389,11 +398,8 @@ def test_a_strip_from_a_stop_is_one_as_a_tooth_of_the_comb_at_its_pace(
     tooth: bool, usual: float, is_last: bool
 ) -> None:
     """Nearly all of it was done before, and it leads from a stop, as a way home does."""
-    p = driven(*leg([*up_and_down(bouts=6, length_m=200.0), (55, -14), (60, -22), (60, 204)]))
-    run = runs.running(p)
-    known = runs.runs_of(p, working_line(p, PLAIN), run, None, 10.0)
+    p, run, known, lie = six_bouts_and(60, 204)
     home = (p.x > 59) & (p.y > 20) & (p.y < 180)
-    lie = lie_of(p, run, known, np.zeros(len(known.x), dtype=bool), (), 10.0)
     mine = np.isin(np.arange(len(lie.led)), run[home])
     lie = replace(lie, led=mine, teeth=mine & tooth)
     new = np.where(p.x > 59, 0.05, 1.0)
@@ -408,11 +414,8 @@ def test_a_short_strip_is_one_by_what_is_left_of_it_all_along(
     left: float, until_m: float, is_last: bool
 ) -> None:
     """It is not as long as the bouts beside it, as along a slanted edge."""
-    p = driven(*leg([*up_and_down(bouts=6, length_m=200.0), (55, -14), (60, -22), (60, 120)]))
-    run = runs.running(p)
-    known = runs.runs_of(p, working_line(p, PLAIN), run, None, 10.0)
+    p, run, known, lie = six_bouts_and(60, 120)
     strip = (p.x > 59) & (p.y > 0) & (p.y < 100)
-    lie = lie_of(p, run, known, np.zeros(len(known.x), dtype=bool), (), 10.0)
     lie = replace(lie, teeth=np.isin(np.arange(len(lie.led)), run[strip]))
     new = np.where(p.x > 59, left * (p.y < until_m), 1.0)
     _, last = fitting(p, run, known, lie, p.x < 59, p.x > 59, new, 2.0, 10.0, False, True)
