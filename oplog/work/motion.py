@@ -23,8 +23,8 @@ OFTEN_S, STRAIGHT_S, BACK = 2.0, 4, np.radians(150)
 """Up to what interval a turn on the spot is seen, how many seconds before and after a flip tell
 whether it leads straight back, and by how much the course changes then."""
 SHUTTLES, SHUTTLE_M, SLOWER = 8, (25.0, 150.0), 0.85
-"""So many runs up and down a bank in a row, of such lengths, are told by their speed: those are
-backed up that are slower by so much."""
+"""So often in a row the way leads straight back, after runs of such lengths, where a bank is worked
+up and down; backed up are those that are slower by so much."""
 
 
 @dataclass(frozen=True, eq=False)
