@@ -49,6 +49,8 @@ SIDE_S, SIDE_WIDTHS = 6, 5
 """A shorter run is none between two corners: nor is one across a turn, if it is not this long."""
 STRAYS_M, STRAYS = 1.5, 0.1
 """How far off his own tracks a driver strays who goes over them again, or in widths, if more."""
+ON_LAP = 0.35
+"""How far off the line of a lap, in widths, a run lies that goes along it."""
 LEADS_S = 60.0
 """How soon a run leads to a stop, or comes from one."""
 IN_LINE, HALT_M = np.cos(np.radians(15)), 30.0
@@ -563,6 +565,21 @@ def over_the_same_lap(runs: Runs, width_m: float, drift_m: float) -> Flags:
     k = np.flatnonzero(runs.around)
     same = runs.lap[k][:, None] == runs.lap[k]
     found[k] = (same & _over_earlier(runs, k, width_m, drift_m)).any(axis=1)
+    return found
+
+
+def under_a_lap(runs: Runs, width_m: float) -> Flags:
+    """Runs that lie on the line of a side of a whole lap, which they are none of: (k,) mask.
+
+    Ways along a headland that is worked later, or that was: nobody works it twice.
+    """
+    found = np.zeros(len(runs.x), dtype=bool)
+    k = np.flatnonzero((runs.length_m > 2 * width_m) & ~runs.around)
+    k, laps = k[k > 0], np.flatnonzero(runs.whole)
+    turned, along, aside = _laid(runs, k[:, None], laps)
+    on = (turned < np.radians(8)) & (aside < ON_LAP * width_m)
+    on &= along < (runs.length_m[laps] - runs.length_m[k][:, None] / 2) / 2
+    found[k] = on.any(axis=1)
     return found
 
 

@@ -69,7 +69,7 @@ from oplog.work.runs import (
 from oplog.work.sidestep import sidesteps
 from oplog.work.spiral import spiral_bends
 from oplog.work.turns import backed_about, looped, turned_over
-from oplog.work.ways import Lie, fitting, lie_of, rings_done_before, sides_done_before
+from oplog.work.ways import LONE_STRIP, Lie, fitting, lie_of, rings_done_before, sides_done_before
 from oplog.work.ways import apart as apart_from_work
 
 Flags = NDArray[np.bool_]
@@ -441,6 +441,8 @@ def _rank(known: _Known, work: Flags, covers: _Covers) -> NDArray[np.int8]:
     if known.cuts:
         return np.asarray(covers.steady * (1 + best), dtype=np.int8)
     best &= (known.runs.speed < covers.usual * np.exp(covers.slack[1]))[run]
+    if covers.slack[0] < KEEPS:
+        best &= ~(known.lie.under & (known.runs.speed > LONE_STRIP * covers.usual))[run]
     sure = best & (alone_run | known.ring | ~known.lie.led[run])
     paced = np.abs(np.log(np.maximum(known.runs.speed, 0.05) / covers.usual)) < AT_PACE
     likelier = covers.steady & best & ~sure & (paced & (covers.slack[0] < KEEPS))[run]

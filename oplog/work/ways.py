@@ -23,6 +23,7 @@ from oplog.work.runs import (
     repeated,
     run_mean,
     true_runs,
+    under_a_lap,
 )
 
 Flags = NDArray[np.bool_]
@@ -57,6 +58,7 @@ class Lie:
     led: they lead to a stop or a gate, or from one. leads: they or others that lie beside none lead
     from there, or from a lap round a pond, to runs beside which others lie, or back. often: they
     lie over several earlier ones. again: sides of a lap that lie over an earlier side of it.
+    under: they lie on the line of a whole lap, and are none of its sides.
     teeth: of a comb.
     """
 
@@ -64,6 +66,7 @@ class Lie:
     leads: Flags
     often: Flags
     again: Flags
+    under: Flags
     teeth: Flags
 
 
@@ -86,6 +89,7 @@ def lie_of(
         leads=_leading(run, peers, [*stops, *((row, row) for row in rounds)]),
         often=repeated(runs, width_m, path.drift_m) >= OFTEN,
         again=over_the_same_lap(runs, width_m, path.drift_m),
+        under=under_a_lap(runs, width_m),
         teeth=comb(runs, width_m),
     )
 
