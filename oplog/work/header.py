@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from oplog.track import Floats, median
 from oplog.work.line import Line
 from oplog.work.motion import Path
-from oplog.work.runs import Runs, by_run, heading_change, true_runs, whole_runs
+from oplog.work.runs import Runs, by_run, firsts, heading_change, true_runs, whole_runs
 
 Flags = NDArray[np.bool_]
 HALTED_M_S, GOES_M_S = 0.2, 0.4
@@ -31,6 +31,9 @@ CREEPS, EVENLY, CREEPS_S, CREEPS_WIDTHS = (0.15, 0.65), 0.35, 10, 1.2
 """How slow a stroke is that opens a corner, of the working speed, from and to; how much its pace
 varies at most, as a log ratio; how long it takes at least, and how long it is, in widths: a gap in
 the record that is bridged from one bout to the next is shorter."""
+STROKE_S, LOOP_S, BACK, BACK_WIDTHS = 5, 25, 1.0, 4.0
+"""How long a stroke takes at least and a loop between two at most; how fast one drives back to the
+next cut at least, of the working speed, and how far at most, in widths."""
 AWAY_S, STRAIGHT_ON, LASTS_S, BEYOND_S = 8, np.radians(35), 6, 2
 """The same where positions tremble: the way so long before a second and after it, how far these are
 turned at most, for how long that holds at least, and how much longer the stroke is at either end.
@@ -69,6 +72,27 @@ def slow_cuts(path: Path, run: NDArray[np.intp], runs: Runs, usual: float, width
     slow &= runs.length_m > CREEPS_WIDTHS * width_m
     slow[0] = False
     return np.asarray(slow[run])
+
+
+def back_to_cut(
+    path: Path, run: NDArray[np.intp], runs: Runs, slow: Flags, usual: float, width_m: float
+) -> Flags:
+    """Seconds of short runs as fast as the work or faster, right before slow cuts or after them:
+    (m,) mask.
+
+    Who opens a corner in slow cuts drives back between them, beside where he cuts. slow: (m,)
+    slow cuts; run: (m,) number of each second's run; usual: working speed. [m/s]
+    """
+    begin, count = firsts(run), np.bincount(run)
+    cut = np.bincount(run, weights=slow) > 0
+    found = np.zeros(len(count), dtype=bool)
+    for a, b in pairwise(np.flatnonzero(count >= STROKE_S)[1:].tolist()):
+        if begin[b] - begin[a] - count[a] > LOOP_S or path.piece[begin[a]] != path.piece[begin[b]]:
+            continue
+        found[a] |= cut[b]
+        found[b] |= cut[a]
+    found &= ~cut & (runs.speed > BACK * usual) & (runs.length_m < BACK_WIDTHS * width_m)
+    return np.asarray(found[run])
 
 
 def creeping(path: Path, usual: float) -> Flags:

@@ -46,7 +46,7 @@ from oplog.work.evidence import (
     speed_evidence,
     turning_evidence,
 )
-from oplog.work.header import ahead, creeping, down_all_along, slow_cuts
+from oplog.work.header import ahead, back_to_cut, creeping, down_all_along, slow_cuts
 from oplog.work.line import Line
 from oplog.work.looking import looked_round
 from oplog.work.mend import mended
@@ -345,6 +345,8 @@ def _score(known: _Known, work: Flags, covers: _Covers, gates: Sequence[int]) ->
         slow = slow_cuts(path, run, runs, usual, known.width_m)
         speed = np.where(slow, 0.0, speed)
         gain = np.where(slow, np.maximum(gain, weights.alike), gain)
+        back = back_to_cut(path, run, runs, slow, usual, known.width_m)
+        apart = np.maximum(apart, weights.apart * back)
     bends = known.turning * (1 - weights.round_work * all_round)
     # Who slows for a corner of his lap still works; where new ground is seen, that tells as much.
     slows = (speed < 0) & (known.turning > BENDS)
