@@ -346,7 +346,7 @@ def _score(known: _Known, work: Flags, covers: _Covers, gates: Sequence[int]) ->
         speed = np.where(slow, 0.0, speed)
         gain = np.where(slow, np.maximum(gain, weights.alike), gain)
         back = back_to_cut(path, run, runs, slow, usual, known.width_m)
-        apart = np.maximum(apart, weights.apart * back)
+        apart = np.where(slow, 0.0, np.maximum(apart, weights.apart * back))
     bends = known.turning * (1 - weights.round_work * all_round)
     # Who slows for a corner of his lap still works; where new ground is seen, that tells as much.
     slows = (speed < 0) & (known.turning > BENDS)
