@@ -62,8 +62,9 @@ PACE_S, PACE, EVEN = (3, 12), 0.3, 1 / 3
 ratio; and how far it varies on either side at most, as a share of that."""
 TREMBLES_M = 0.2
 """Where positions tremble by more no kink is seen."""
-LAP_WIDTHS, LAP_M = 0.75, 3.0
-"""By how much the sides of a lap differ in distance from the edge, as it is drawn."""
+LAP_WIDTHS, LAP_M, LAP_MOST_M = 0.75, 3.0, 12.0
+"""By how much the sides of a lap differ in distance from the edge, as it is drawn: a part of a
+width more than the second, but no more than the third."""
 CORNER_S = 45
 """No longer between two sides of a lap: a machine may have to come about at its corner."""
 
@@ -531,7 +532,7 @@ def _laps(
     """
     lap, first = np.arange(len(edge_m)), firsts(run)
     last = first + np.bincount(run) - 1
-    most_m = LAP_WIDTHS * width_m + LAP_M
+    most_m = min(LAP_WIDTHS * width_m + LAP_M, LAP_MOST_M)
     for before, after in pairwise(np.flatnonzero(np.isfinite(edge_m)).tolist()):
         same = path.piece[first[after]] == path.piece[last[before]]
         same &= hand[after] == hand[before] and abs(edge_m[after] - edge_m[before]) < most_m
