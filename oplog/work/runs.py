@@ -57,6 +57,9 @@ IN_LINE, HALT_M = np.cos(np.radians(15)), 30.0
 """How straight on and how near a bout goes on after a halt."""
 KINK_S, KINK = (6, 16), np.radians(15)
 """A kink bends within so long either side, and not from there to further off; by how much."""
+SLIGHT, AT_ONCE, SEEN_M = np.radians(8), 0.05, 0.1
+"""A slighter one parts a run as well where the pace changes by as much, as a log ratio, and
+positions tremble by less."""
 PACE_S, PACE, EVEN = (3, 12), 0.3, 1 / 3
 """A run is parted where its speed changes between so long before and after, by how much, as a log
 ratio; and how far it varies on either side at most, as a share of that."""
@@ -173,7 +176,8 @@ def _straight(path: Path) -> tuple[Flags, Flags]:
 def _kinks(path: Path) -> Flags:
     """Seconds in the midst of a slight bend between two straight ways: (m,) mask.
 
-    A way along the field swings onto the first bout so. Curved bouts bend all along.
+    A way along the field swings onto the first bout so. Curved bouts bend all along, and a bout
+    along a crooked hedge keeps its pace.
     """
     near, far = KINK_S
     row = np.arange(len(path))
@@ -183,7 +187,9 @@ def _kinks(path: Path) -> Flags:
     )
     bend = np.abs(after - before)
     beside = np.maximum(np.abs(beyond - after), np.abs(before - earlier))
-    bent = (bend > KINK) & (beside < bend / 4)
+    (pace_before, _), (pace_after, _) = _paces_about(path)
+    slight = (bend > SLIGHT) & (np.abs(pace_after - pace_before) > AT_ONCE)
+    bent = ((bend > KINK) | slight & (path.noise_m < SEEN_M)) & (beside < bend / 4)
     found = np.zeros(len(path), dtype=bool)
     for a, b in true_runs(bent, path.piece):
         found[(a + b + 1) // 2] = True
@@ -195,14 +201,18 @@ def _paces(path: Path) -> Flags:
 
     A lap that is broken off, say, and gone on along as a way.
     """
-    before, uneven_before = _pace(path, -PACE_S[1], -PACE_S[0])
-    after, uneven_after = _pace(path, PACE_S[0], PACE_S[1])
+    (before, uneven_before), (after, uneven_after) = _paces_about(path)
     step = np.abs(after - before)
     steps = (step > PACE) & (np.maximum(uneven_before, uneven_after) < EVEN * step)
     found = np.zeros(len(path), dtype=bool)
     for a, b in true_runs(steps, path.piece):
         found[(a + b + 1) // 2] = True
     return found
+
+
+def _paces_about(path: Path) -> tuple[tuple[Floats, Floats], tuple[Floats, Floats]]:
+    """Pace and its spread some seconds before each second, and some after it."""
+    return _pace(path, -PACE_S[1], -PACE_S[0]), _pace(path, *PACE_S)
 
 
 def _pace(path: Path, begin_s: int, end_s: int) -> tuple[Floats, Floats]:
