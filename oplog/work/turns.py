@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from oplog.work.claims import Swath, ground_of, share
 from oplog.work.motion import Path
-from oplog.work.runs import SHORT_S, Runs, firsts, heading_change, true_runs
+from oplog.work.runs import SHORT_S, Runs, comb, firsts, heading_change, true_runs
 
 Flags = NDArray[np.bool_]
 Rows = NDArray[np.intp]
@@ -108,6 +108,7 @@ def _between(path: Path, run: Rows, runs: Runs, width_m: float) -> Iterator[slic
     last = first + count - 1
     long = np.flatnonzero((count >= SHORT_S) & (runs.length_m > WIDTHS * width_m))
     bouts = long[long > 0].tolist()
+    tooth = comb(runs, width_m)
     for k, before in enumerate(bouts):
         for step in (1, 2):
             if k + step >= len(bouts):
@@ -118,6 +119,9 @@ def _between(path: Path, run: Rows, runs: Runs, width_m: float) -> Iterator[slic
             if step > 1 and runs.length_m[bouts[k + 1]] > SHORTER * shorter:
                 continue
             if b - a > LONGEST_S or path.piece[a] != path.piece[b] or _sides(runs, before, after):
+                continue
+            # Short sides of laps round what is left lie side by side, ways not.
+            if tooth[before + 1 : after].any():
                 continue
             # A way to where a lap begins, say, is not parallel to it as bouts are.
             turned = (runs.angle[before] - runs.angle[after] + np.pi / 2) % np.pi - np.pi / 2
