@@ -19,6 +19,8 @@ FILL_S = 30
 header may be emptied at a stand; IN_BOUT_FILL_S: a longer one is, anywhere. Common practice."""
 LONG_FILL_S = 120
 IN_BOUT_FILL_S = 300
+STOOD_M_S = 0.1
+"""Slower, and a machine stands, where positions do not tremble."""
 HALT_S = 10
 """A shorter stop between two bouts is part of the turn: a change of gear, a look behind."""
 IN_LINE_S = 10
@@ -81,6 +83,13 @@ def standing(path: Path) -> Flags:
     made_good = np.hypot(path.x[b] - path.x[a], path.y[b] - path.y[a])
     slow = path.speed < max(0.25, path.noise_m / 4)
     return np.asarray((made_good < least_m) & (path.speed < 0.5) | slow, dtype=bool)
+
+
+def stops(path: Path, least_s: int) -> list[tuple[int, int]]:
+    """First and last row of each stop of so many seconds or more; where positions tremble, of
+    those in which the machine does not get anywhere."""
+    stood = standing(path) if path.noise_m > TREMBLES_M else path.speed < STOOD_M_S
+    return [(a, b) for a, b in true_runs(stood, path.piece) if b - a >= least_s]
 
 
 def runs(codes: NDArray[Any], pieces: NDArray[np.int32]) -> list[tuple[int, int]]:

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from oplog.records import dataclass
 from oplog.work.claims import Swath, beside, first_claims, ground_of, never, share
+from oplog.work.idle import stops
 from oplog.work.line import Line
 from oplog.work.motion import Path
 from oplog.work.runs import beside_stops, heading_change, true_runs, whole_runs
@@ -31,6 +32,10 @@ FEWEST_RUNS = 4
 
 MOSTLY = 0.7
 """Share of the runs of a series that are over finished ground, at least."""
+
+OLD, WAY_RUNS = 0.75, 6
+"""Share of a run's ground from which on it is over finished ground; and of how many such runs, with
+the bends of a headland between them, ways to a stop and from it to the work consist at most."""
 
 FEW = 3
 """Runs in a row of another kind that do not end a second pass."""
@@ -73,14 +78,16 @@ def done_again(path: Path, line: Line, lay: Swath, width_m: float) -> Again | No
         return None
     old = share(lay, first_claims(lay, bouts).take(lay.cells) < lay.second - 120)
     numbers = np.unique(run[bouts])
-    # Ways to a yard or a trailer and back lead over whatever ground.
-    numbers = numbers[~beside_stops(path, run, numbers, _breaks(path))]
     mean_old = np.bincount(run, weights=old * bouts) / np.maximum(
         np.bincount(run, weights=bouts), 1
     )
+    done = mean_old > OLD
+    # Ways to a yard or a trailer and back lead over whatever ground.
+    led = beside_stops(path, run, numbers, _breaks(path))
+    numbers = numbers[~_ways(led, done[numbers])]
     found = [
         again
-        for a, b in _stretches(mean_old[numbers] > 0.75)
+        for a, b in _stretches(done[numbers])
         if (again := _stretch(path, line, lay, bouts, run, numbers[a : b + 1], width_m))
     ]
     most = max(found, key=lambda s: s.share) if found else None
@@ -96,9 +103,27 @@ def _long_runs(path: Path, width_m: float) -> tuple[Flags, NDArray[np.intp]]:
     return long[run] & (heading_change(path.heading) < np.radians(20)), run
 
 
+def _ways(led: Flags, done: Flags) -> Flags:
+    """Runs that lead to a stop or from one, and on over finished ground to the work: (n,) mask.
+
+    led: (n,) those right before stops and after them; done: (n,) runs over finished ground.
+    """
+    found = led.copy()
+    for a, b in _sets(done):
+        if b < len(led) and b - a <= WAY_RUNS and led[a:b].any():
+            found[a:b] = True
+    return found
+
+
+def _sets(flags: Flags) -> list[list[int]]:
+    """First of each series of set flags, and the one after its last."""
+    ends = np.flatnonzero(np.diff(np.concatenate([[0], flags.astype(np.int8), [0]])))
+    return [[int(a), int(b)] for a, b in ends.reshape(-1, 2)]
+
+
 def _breaks(path: Path) -> list[tuple[int, int]]:
     """Where a machine left the field or stood for long: last row before, first row after it."""
-    stood = [(a, b) for a, b in true_runs(path.speed < 0.1, path.piece) if b - a >= STOOD_S]
+    stood = stops(path, STOOD_S)
     return [*((a, a + 1) for a in np.flatnonzero(np.diff(path.piece) != 0).tolist()), *stood]
 
 
@@ -107,9 +132,8 @@ def _stretches(flags: Flags) -> list[tuple[int, int]]:
     `FEW` in a row between two such series, short runs in a corner that is still to be worked."""
     filled = flags.copy()
     filled[1:-1] |= flags[:-2] & flags[2:]
-    ends = np.flatnonzero(np.diff(np.concatenate([[0], filled.astype(np.int8), [0]])))
     found: list[tuple[int, int]] = []
-    for a, b in ends.reshape(-1, 2).tolist():
+    for a, b in _sets(filled):
         # On ways along a headland that is done it is every second run, with a bout between.
         if flags[a:b].sum() < FEWEST_RUNS or flags[a:b].mean() < MOSTLY:
             continue
@@ -159,14 +183,14 @@ def _cross(line: Line, mine: Flags, run: NDArray[np.intp], numbers: NDArray[np.i
 
 
 def _widened(path: Path, bouts: Flags, first: int, last: int) -> tuple[int, int]:
-    """A stretch from where the machine came back to the field, or else from the middle of the
+    """A stretch from where the machine came back to the field or set off, or else from the middle of the
     longest pause before it, to the end where that is near.
 
     What was done over begins with a lap, of which one side is the first run of its stay and others
     may lie where few did before: a stay belongs to the stretch that makes up most of it.
     """
     done = float(bouts[first : last + 1].sum())
-    came = np.flatnonzero(np.diff(path.piece[: first + 1]) != 0) + 1
+    came = sorted(b for _, b in _breaks(path) if b <= first)
     pauses = [(a, b) for a, b in true_runs(~bouts, path.piece) if b < first]
     if len(came) and bouts[came[-1] : first].sum() < CAME * done:
         first = int(came[-1])
