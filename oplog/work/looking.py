@@ -62,8 +62,9 @@ def looked_round(
     across = lay.cells.shape[1]
     inmost = slice(across // 4, across - across // 4)
     middle, second = lay.cells[:, inmost], lay.second[:, inmost]
-    as_fast = np.abs(np.log(np.maximum(runs.speed, 0.05) / usual)) < AS_FAST
-    again = ground_of(lay, opening & (as_fast & runs.around)[run]).last.take(middle) > second + AFTER_S
+    # Laps work it again; ways to be filled, and back to where the load gave out, do not.
+    laps = runs.around & (np.abs(np.log(np.maximum(runs.speed, 0.05) / usual)) < AS_FAST)
+    again = ground_of(lay, opening & laps[run]).last.take(middle) > second + AFTER_S
     # Where a lap of work closes it laps over itself, but it has been looked at before.
     again &= ground_of(lay, opening).first.take(middle) > second - AFTER_S
     over = share(lay, again)

@@ -88,7 +88,7 @@ def done_again(path: Path, line: Line, lay: Swath, width_m: float) -> Again | No
     found = [
         again
         for a, b in _stretches(done[numbers])
-        if (again := _stretch(path, line, lay, bouts, run, numbers[a : b + 1], width_m))
+        if (again := _stretch(path, line, lay, bouts, run, numbers[a : b + 1], done, width_m))
     ]
     most = max(found, key=lambda s: s.share) if found else None
     return most if most is not None and most.share >= LEAST else None
@@ -146,9 +146,10 @@ def _stretches(flags: Flags) -> list[tuple[int, int]]:
 
 def _stretch(
     path: Path, line: Line, lay: Swath, bouts: Flags, run: NDArray[np.intp],
-    numbers: NDArray[np.intp], width_m: float,
+    numbers: NDArray[np.intp], done: Flags, width_m: float,
 ) -> Again | None:  # fmt: skip
-    """A series of runs as a stretch, if they lie side by side."""
+    """A series of runs as a stretch, if they lie side by side. done: (k,) runs over finished
+    ground: those of the series that lead to a stop and from it have others beside them too."""
     mine = bouts & np.isin(run, numbers)
     first, last = int(np.flatnonzero(mine)[0]), int(np.flatnonzero(mine)[-1])
     sides = []
@@ -156,7 +157,9 @@ def _stretch(
         x = line.x - np.sin(line.heading) * reach * width_m
         y = line.y + np.cos(line.heading) * reach * width_m
         sides.append(lay.raster.cell(x, y))
-    flanked = beside(ground_of(lay, mine), sides)[mine].mean()
+    meant = bouts & done[run]
+    meant[:first], meant[last + 1 :] = False, False
+    flanked = beside(ground_of(lay, meant), sides)[mine].mean()
     if flanked < 0.6 or _cross(line, mine, run, numbers):
         return None
     earlier = bouts & (np.arange(len(path)) < first)
@@ -183,8 +186,8 @@ def _cross(line: Line, mine: Flags, run: NDArray[np.intp], numbers: NDArray[np.i
 
 
 def _widened(path: Path, bouts: Flags, first: int, last: int) -> tuple[int, int]:
-    """A stretch from where the machine came back to the field or set off, or else from the middle of the
-    longest pause before it, to the end where that is near.
+    """A stretch from where the machine came back to the field or set off, or else from the middle
+    of the longest pause before it, to the end where that is near.
 
     What was done over begins with a lap, of which one side is the first run of its stay and others
     may lie where few did before: a stay belongs to the stretch that makes up most of it.
