@@ -27,6 +27,11 @@ SHUTTLES, SHUTTLE_M, SLOWER = 8, (25.0, 150.0), 0.85
 up and down; backed up are those that are slower by so much."""
 
 
+SHAKES_M, PACE_S, ABOUT_S, PACE_M_S = 0.2, 10, 30, 2.0
+"""Where positions tremble by more, a machine slower than the last is smoothed more; so long before
+and after tells its pace, and the fastest within ABOUT_S counts. [s, m/s]"""
+
+
 @dataclass(frozen=True, eq=False)
 class Path:
     """One machine's way, once a second, without holes within a piece.
@@ -108,6 +113,8 @@ def _piece(
     width = smoothing_s(noise.across_m, interval_s)
     if noise.along_m > max(0.15, 3 * noise.across_m):
         x, y = _evened(x, y, width)
+    elif noise.across_m > SHAKES_M:
+        x, y = _smoothed_by_pace(x, y, width)
     else:
         x, y = _smooth(x, width), _smooth(y, width)
     speed, course, moved = _velocity(x, y, noise.across_m)
@@ -153,6 +160,22 @@ def smoothing_s(noise_m: float, interval_s: float) -> float:
     balanced against the bend that a window of h seconds cuts off (0.5 * a * h^2 / 6).
     """
     return float(np.clip(1.6 * (noise_m * np.sqrt(max(interval_s, 1.0))) ** 0.4, 0.7, 5.0))
+
+
+def _smoothed_by_pace(x: Floats, y: Floats, width: float) -> tuple[Floats, Floats]:
+    """Smooth a path, the more the slower the machine is: it bends no more sharply for that, so
+    that a window of as many metres cuts off as much."""
+    row, last = np.arange(len(x)), len(x) - 1
+    a, b = np.maximum(row - PACE_S, 0), np.minimum(row + PACE_S, last)
+    pace = np.hypot(x[b] - x[a], y[b] - y[a]) / np.maximum(b - a, 1)
+    # A turn is as short for being slow: what counts is the pace of the bouts before it or after.
+    pace = np.max([pace[np.clip(row + by, 0, last)] for by in range(-ABOUT_S, ABOUT_S + 1)], axis=0)
+    share = np.clip((PACE_M_S / np.maximum(pace, 0.1)) ** 0.8 - 1, 0.0, 1.0)
+    total = np.concatenate([[0.0], np.cumsum(share)])
+    share = (total[b + 1] - total[a]) / (b - a + 1)
+    plain = _smooth(x, width), _smooth(y, width)
+    wide = _smooth(x, 2 * width), _smooth(y, 2 * width)
+    return plain[0] + share * (wide[0] - plain[0]), plain[1] + share * (wide[1] - plain[1])
 
 
 def _onto(grid: Floats, t: Floats, columns: Sequence[Floats]) -> list[Floats]:
