@@ -13,7 +13,7 @@ from oplog.kit import Rig
 from oplog.land import Field
 from oplog.records import dataclass
 
-METHOD = "16"
+METHOD = "17"
 """Version of the method: changed whenever any figure changes."""
 
 Ground: TypeAlias = Polygon | MultiPolygon
