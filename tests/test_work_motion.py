@@ -8,7 +8,14 @@ import pytest
 from oplog.flow.cutting import GAP_S
 from oplog.work.clean import Noise
 from oplog.work.gaps import BRIDGED_S, longest_gap_s, stood
-from oplog.work.motion import Path, even_stamps, part_of, smoothing_s
+from oplog.work.motion import (
+    Path,
+    _smooth,
+    _smoothed_by_pace,
+    even_stamps,
+    part_of,
+    smoothing_s,
+)
 from tests.work_days import cleaned, driven, leg
 
 
@@ -219,6 +226,21 @@ def test_smoothing_leaves_a_bend_where_it_is() -> None:
     x, y = 20 * np.cos(angle), 20 * np.sin(angle)
     p = driven(x, y, noise=Noise(0.45, 0.45))
     assert np.hypot(p.x, p.y)[8:-8] == pytest.approx(20.0, abs=0.4)
+
+
+@pytest.mark.parametrize(("m_s", "calmer"), [(0.8, 0.75), (3.0, 1.0)])
+def test_a_slow_machine_followed_by_a_phone_is_smoothed_more(m_s: float, calmer: float) -> None:
+    rng = np.random.default_rng(3)
+    x, y = m_s * np.arange(600.0), rng.normal(0.0, 0.4, 600)
+    width = smoothing_s(0.4, 1.0)
+    plain, found = _smooth(y, width), _smoothed_by_pace(x, y, width)[1]
+    assert np.std(found[50:-50]) <= calmer * np.std(plain[50:-50]) + 1e-9
+
+
+def test_a_short_record_of_a_slow_machine_is_smoothed_as_well() -> None:
+    x, y = _smoothed_by_pace(np.arange(7.0) / 2, np.zeros(7), 1.5)
+    assert len(x) == len(y) == 7
+    assert x == pytest.approx(np.arange(7.0) / 2)
 
 
 def test_part_of_a_path_keeps_its_columns_together() -> None:

@@ -21,6 +21,7 @@ from oplog.work.runs import (
     repeated,
     running,
     runs_of,
+    under_a_lap,
     whole_runs,
 )
 from tests.work_days import PLAIN, driven, leg, up_and_down
@@ -228,6 +229,36 @@ def test_a_bout_along_an_edge_is_no_side_of_the_lap_that_comes_next() -> None:
     assert side == last != bout
 
 
+@pytest.mark.parametrize(("width_m", "is_lap"), [(12.0, True), (30.0, False)])
+def test_sides_of_a_lap_are_about_as_far_off_the_edge_however_wide_it_is(
+    width_m: float, is_lap: bool
+) -> None:
+    """Bouts along two edges, and ways from one to the other 13 m nearer to the others."""
+    at = 1.5 * width_m
+    near = at - (13.0 if width_m > 20 else 8.0)
+    p = driven(*leg([(near, 40), (near, 300 - at), (360, 300 - at)]))
+    run = running(p)
+    lap = runs_of(p, working_line(p, PLAIN), run, box(0, 0, 400, 300), width_m).lap
+    side, bout = (
+        lap[run[np.argmin(np.hypot(p.x - x, p.y - y))]] for x, y in [(near, 150), (200, 300 - at)]
+    )
+    assert (side == bout) == is_lap
+
+
+def test_a_way_on_the_line_of_a_whole_lap_lies_under_it_and_its_sides_do_not() -> None:
+    lap = [(5.0, 5.0), (295.0, 5.0), (295.0, 295.0), (5.0, 295.0), (5.0, 15.0)]
+    p = driven(*leg([(6.0, 250.0), (6.0, 50.0), (40.0, 60.0), (40.0, 240.0), (60.0, 30.0), *lap]))
+    run = running(p)
+    found = under_a_lap(
+        runs_of(p, working_line(p, PLAIN), run, box(0, 0, 300, 300), WIDTH_M), WIDTH_M
+    )
+    under = found[run]
+    way, bout = (p.seconds < 90) & (p.y > 70), (np.abs(p.x - 40) < 1) & (p.y > 80) & (p.y < 220)
+    assert under[way & (p.y < 230)].all()
+    assert not under[bout].any()
+    assert not under[p.seconds > 400].any()
+
+
 def bent(by_rad: float, over_m: float) -> Path:
     """200 m straight on, a bend as long as that, and 200 m straight on; at 3 m/s."""
     angle = np.linspace(0.0, by_rad, 20)
@@ -246,6 +277,15 @@ def test_a_way_that_swings_onto_a_bout_is_no_part_of_it(by_rad: float) -> None:
     assert len(set(run.tolist()) - {0}) == 2
     parted = int(np.argmax(run == run[-1]))
     assert np.hypot(p.x[parted] - 212.0, p.y[parted]) < 15.0
+
+
+@pytest.mark.parametrize(("on_m_s", "runs"), [(3.0, 1), (2.7, 2)])
+def test_a_slight_bend_parts_a_run_where_the_pace_changes_too(on_m_s: float, runs: int) -> None:
+    """A way from the gate that goes on as a lap, say, and a bout along a crooked hedge."""
+    to = leg([(0.0, 0.0), (201.0, 0.0)], 3.0)
+    on = leg([(201.0, 0.0), (399.0, 35.0)], on_m_s)
+    p = driven(*(np.concatenate([to[k], on[k][1:]]) for k in (0, 1)))
+    assert len(set(running(p, keeps_pace=False).tolist()) - {0}) == runs
 
 
 def test_a_bout_along_a_curve_and_one_round_a_pole_are_whole() -> None:

@@ -19,7 +19,7 @@ from oplog.work.evidence import Evidence
 from oplog.work.line import in_front, working_line
 from oplog.work.mend import mended
 from oplog.work.motion import Path
-from oplog.work.passes import done_again
+from oplog.work.passes import _ways, done_again
 from oplog.work.sidestep import sidesteps
 from oplog.work.visit import _like_work
 from oplog.work.ways import Lie, fitting, lie_of
@@ -165,6 +165,20 @@ def test_a_lap_driven_again_on_the_way_to_the_trailer_was_work_the_first_time() 
     straight = runs.heading_change(p.heading) < 0.1
     assert work[(p.seconds > 20) & (p.seconds < 360) & straight].mean() > 0.97
     assert not work[p.seconds > 420].any()
+
+
+def test_ways_along_a_lap_to_be_filled_do_not_make_it_a_look_round() -> None:
+    """Round the field, then along each of its sides again, with a stop after each."""
+    sides = [leg(list(side), 2.1) for side in pairwise(lap(200, 5.0))]
+    parts = [leg([(-20, 5), *lap(200, 5.0)])]
+    for x, y in sides:
+        stood = np.full(60, x[-1]), np.full(60, y[-1])
+        parts += [(x, y), stood]
+    p = driven(*(np.concatenate(both) for both in zip(*parts, strict=True)))
+    work = labelled(p, box(0, 0, 200, 200))
+    straight = runs.heading_change(p.heading) < 0.1
+    first = (p.seconds > 20) & (p.seconds < 360) & straight
+    assert work[first].mean() > 0.97
 
 
 def test_the_lap_inside_the_first_one_is_no_second_look() -> None:
@@ -721,6 +735,31 @@ def test_what_a_harvester_does_slowly_straight_on_and_evenly_is_cutting() -> Non
         assert not found[:25].any()
 
 
+def test_who_opens_a_corner_in_slow_cuts_drives_back_between_them() -> None:
+    """A bout at 2 m/s, 22 m back at 2.2 m/s, and a slow cut of 20 m at 0.9 m/s, loops between."""
+    bout, back, cut = (leg([(0, 0), (m, 0)], m_s) for m, m_s in ((120, 2.0), (22, 2.2), (20, 0.9)))
+    loop = [(8 * np.sin(a), 8 - 8 * np.cos(a)) for a in np.linspace(0, np.pi, 9)[1:]]
+    x, y = list(bout[0]), list(bout[1])
+    ahead = 1 + 0j
+    for way in (back, cut):
+        at = complex(x[-1], y[-1])
+        for u, v in loop:
+            x.append((at + ahead * complex(u, v)).real)
+            y.append((at + ahead * complex(u, v)).imag)
+        at, ahead = complex(x[-1], y[-1]), -ahead
+        x += [(at + ahead * m).real for m in way[0][1:]]
+        y += [(at + ahead * m).imag for m in way[0][1:]]
+    p = driven(np.array(x), np.array(y))
+    run = runs.running(p, keeps_pace=False)
+    known = runs.runs_of(p, working_line(p, PLAIN), run, None, 10.0)
+    slow = header.slow_cuts(p, run, known, usual=2.0, width_m=10.0)
+    found = header.back_to_cut(p, run, known, slow, usual=2.0, width_m=10.0)
+    assert slow[-15:-3].all()
+    assert found[72:76].all()
+    assert not found[:55].any()
+    assert not found[slow].any()
+
+
 def test_a_slow_stroke_is_seen_through_the_trembling_of_a_phone() -> None:
     rng = np.random.default_rng(5)
     bout, slow = leg([(0, 0), (60, 0)], 2.0), leg([(60, 0), (60, 20)], 0.8)
@@ -963,6 +1002,38 @@ def test_ways_along_a_done_headland_are_no_second_pass() -> None:
     x, y = leg([*lap, (5.0, 12.0), *bouts])
     p = driven(x, y)
     assert done_again(p, working_line(p, PLAIN), laid(p), 10.0) is None
+
+
+@pytest.mark.parametrize(
+    ("led", "done", "ways"),
+    [
+        # To a stop and back over finished ground, to new ground at either end.
+        ("..x.x..", ".xxxxx.", ".xxxxx."),
+        # A second pass that begins after a stop goes on to the end.
+        ("..x....", "...xxxx", "..x...."),
+        # And one that goes on for long has its ways taken out alone.
+        ("x........x.", "xxxxxxxxxx.", "x........x."),
+    ],
+)
+def test_ways_to_a_stop_are_a_few_runs_over_finished_ground(led: str, done: str, ways: str) -> None:
+    flags = [np.array([c == "x" for c in text]) for text in (led, done, ways)]
+    assert _ways(flags[0], flags[1]).tolist() == flags[2].tolist()
+
+
+def test_a_second_pass_in_many_loads_is_seen() -> None:
+    """With a stop after every third bout, beside which no other is left to ask."""
+    once = up_and_down(15, length_m=200.0)
+    parts, begin = [leg(once), leg([once[-1], (160.0, -30.0), (5.0, -30.0), once[0]])], 0
+    for k in range(2, 15, 3):
+        end = once.index((5.0 + 10.0 * k, 204.0 if k % 2 == 0 else -4.0)) + 1
+        x, y = leg(once[begin:end])
+        parts += [(x, y), (np.full(60, x[-1]), np.full(60, y[-1]))]
+        begin = end - 1
+    p = driven(*(np.concatenate(both) for both in zip(*parts, strict=True)))
+    again = done_again(p, working_line(p, PLAIN), laid(p), 10.0)
+    assert again is not None
+    assert again.share > 0.3
+    assert again.first < len(parts[0][0]) + 250
 
 
 def test_two_runs_elsewhere_do_not_end_a_second_pass() -> None:
