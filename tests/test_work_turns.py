@@ -95,29 +95,6 @@ def test_sides_of_laps_lie_edge_to_edge_and_are_none() -> None:
     assert not over(driven(*leg(way))).any()
 
 
-def test_short_sides_of_what_is_left_in_the_middle_are_none_though_loops_lie_over_one_another() -> (
-    None
-):
-    """Round and round, over the corner and back onto the next side in a loop."""
-    way: Way = []
-    for k in range(5):
-        off = 5.0 + WIDTH_M * k
-        for x, y, angle in (
-            (LONG_M + 100 - off, off, 0), (LONG_M + 100 - off, 140 - off, 90),
-            (off, 140 - off, 180), (off, off + 10, 270),
-        ):  # fmt: skip
-            ahead = complex(np.cos(np.radians(angle)), np.sin(np.radians(angle)))
-            # Past the corner, and to the right all the way round into the next side.
-            middle = complex(x, y) + 9 * ahead - 9j * ahead
-            way += [((middle + 9j * ahead).real, (middle + 9j * ahead).imag)]
-            way += bend((middle.real, middle.imag), 9.0, angle + 90, -270)
-    p = driven(*leg(way))
-    told = over(p)
-    short = (np.abs(np.abs(np.sin(p.heading)) - 1) < 0.01) & (p.y > 60) & (p.y < 80)
-    assert short.sum() > 50
-    assert not told[short].any()
-
-
 def test_a_way_across_to_a_lap_is_no_bout_that_is_turned_from() -> None:
     there: Way = [(100.0, 0.0), (150.0, 195.0), (190.0, 195.0), (190.0, 0.0)]
     p = driven(*leg([*there, (150.0, -20.0), *there]))
