@@ -261,8 +261,8 @@ def test_what_a_gap_in_the_record_may_hide_widens_the_range_upwards_only() -> No
 def test_a_trembling_receiver_does_not_lengthen_the_way() -> None:
     chance = np.random.default_rng(7)
     x = np.arange(0.0, 2100.0, 2.1)
-    noise = Noise(0.8, 0.8)
-    p = driven(x + chance.normal(0, 0.8, len(x)), chance.normal(0, 0.8, len(x)), noise=noise)
+    noise = Noise(1.5, 1.5)
+    p = driven(x + chance.normal(0, 1.5, len(x)), chance.normal(0, 1.5, len(x)), noise=noise)
     every = np.ones(len(p), dtype=bool)
     raw = float(np.hypot(np.diff(p.x), np.diff(p.y)).sum())
     assert raw > 1.01 * 2100
