@@ -62,8 +62,10 @@ def looked_round(
     across = lay.cells.shape[1]
     inmost = slice(across // 4, across - across // 4)
     middle, second = lay.cells[:, inmost], lay.second[:, inmost]
-    # Laps work it again; ways to be filled, and back to where the load gave out, do not.
-    laps = runs.around & (np.abs(np.log(np.maximum(runs.speed, 0.05) / usual)) < AS_FAST)
+    # Laps work it again; ways to be filled, and back to where the load gave out, do not. Where the
+    # edge is drawn so roughly that none keeps to it, nobody can say.
+    laps = runs.around if runs.around.any() else np.ones(len(runs.speed), dtype=bool)
+    laps = laps & (np.abs(np.log(np.maximum(runs.speed, 0.05) / usual)) < AS_FAST)
     again = ground_of(lay, opening & laps[run]).last.take(middle) > second + AFTER_S
     # Where a lap of work closes it laps over itself, but it has been looked at before.
     again &= ground_of(lay, opening).first.take(middle) > second - AFTER_S
