@@ -58,8 +58,8 @@ IN_LINE, HALT_M = np.cos(np.radians(15)), 30.0
 KINK_S, KINK = (6, 16), np.radians(15)
 """A kink bends within so long either side, and not from there to further off; by how much."""
 SLIGHT, AT_ONCE, SEEN_M = np.radians(8), 0.05, 0.1
-"""A slighter one parts a run as well where the pace changes by as much, as a log ratio, and
-positions tremble by less."""
+"""A slighter one parts a run as well where the pace, if the work keeps its own, changes by as much,
+as a log ratio, and positions tremble by less."""
 PACE_S, PACE, EVEN = (3, 12), 0.3, 1 / 3
 """A run is parted where its speed changes between so long before and after, by how much, as a log
 ratio; and how far it varies on either side at most, as a share of that."""
@@ -155,7 +155,7 @@ def running(path: Path, keeps_pace: bool = True) -> NDArray[np.intp]:
     pace gives way to another if the work keeps its own: (m,)"""
     chosen, start = _straight(path)
     if path.noise_m <= TREMBLES_M:
-        start |= chosen & _kinks(path)
+        start |= chosen & _kinks(path, keeps_pace)
         if keeps_pace:
             start |= chosen & _paces(path)
     return np.where(chosen, np.cumsum(start), 0)
@@ -173,7 +173,7 @@ def _straight(path: Path) -> tuple[Flags, Flags]:
     return chosen, chosen & ~np.concatenate([[False], chosen[:-1] & (np.diff(path.piece) == 0)])
 
 
-def _kinks(path: Path) -> Flags:
+def _kinks(path: Path, keeps_pace: bool) -> Flags:
     """Seconds in the midst of a slight bend between two straight ways: (m,) mask.
 
     A way along the field swings onto the first bout so. Curved bouts bend all along, and a bout
@@ -189,7 +189,8 @@ def _kinks(path: Path) -> Flags:
     beside = np.maximum(np.abs(beyond - after), np.abs(before - earlier))
     (pace_before, _), (pace_after, _) = _paces_about(path)
     slight = (bend > SLIGHT) & (np.abs(pace_after - pace_before) > AT_ONCE)
-    bent = ((bend > KINK) | slight & (path.noise_m < SEEN_M)) & (beside < bend / 4)
+    slight &= keeps_pace & (path.noise_m < SEEN_M)
+    bent = ((bend > KINK) | slight) & (beside < bend / 4)
     found = np.zeros(len(path), dtype=bool)
     for a, b in true_runs(bent, path.piece):
         found[(a + b + 1) // 2] = True
