@@ -83,10 +83,14 @@ LONE = 0.4
 """A run that fits less than this as its positions are lies beside nothing, however they wander."""
 AT_PACE = 0.06
 """By how much a pace that is kept differs at most, as a log ratio."""
-SLOWEST, OWN, SLOW_S, SIDE_S = 0.25, 0.8, 15, 45
-"""Work is no slower than this, of its usual speed; OWN, SLOW_S: a run of which more is new, and as
-much fits, and that lasts so long, is work at whatever speed; SIDE_S: sides of laps have a pace of
-their own, told from so long before and after."""
+SLOWEST, SIDE_S = 0.25, 45
+"""Work is no slower than this, of its usual speed; SIDE_S: sides of laps have a pace of their own,
+told from so long before and after."""
+OWN_NEW, OWN_FITS, SLOW_S = 0.6, 0.8, 15
+"""A run of which more is new and more fits, and that lasts so long, is work at whatever speed."""
+FASTER = 75
+"""Percentile of the speeds of a bout that is its pace: who lifts in its midst goes on at another,
+and is slower then as often as not."""
 BENDS = 0.3
 """From which evidence on, against work that turns, it bends. [nats]"""
 PACE_TELLS = 0.8
@@ -157,9 +161,9 @@ class _Known:
     inmost, sure, inside: (m,) with room for a headland, that or going round the field, and not
     well outside. inland: (m,) share of the line in the field, a tenth at least. ring: (m,) laps
     round holes of the field; rounds: rows at which they begin and end. fixed, turning: (m,)
-    evidence. [nats] run: (m,) number of each second's run; peers: (k,) runs with others beside
+    evidence [nats]; over: (m,) turns that lie over one another. run: (m,) number of each second's run; peers: (k,) runs with others beside
     them; typical: (m,) the middles of these, of all as long as of most; lone: (k,) runs beside
-    which none lies.
+    which none lies; own_pace: (k,) of teeth, of whatever pace the work is. [m/s]
     """
 
     path: Path
@@ -176,6 +180,7 @@ class _Known:
     ring: Flags
     rounds: list[int]
     fixed: Floats
+    over: Flags
     turning: Floats
     run: NDArray[np.intp]
     runs: Runs
@@ -183,6 +188,7 @@ class _Known:
     typical: Flags
     lone: Flags
     lie: Lie
+    own_pace: Floats
 
     @property
     def wander(self) -> float:
@@ -227,24 +233,26 @@ def _known(
     inside = _within(ground, line.x, line.y, margin_m, sure)
     usual = working_speed(path.speed, first_guess(path) & inside)
     fixed = fixed_evidence(path, inside, usual, weights, cuts)
-    turns = looped(path)
+    loops = looped(path) & ~ring
+    over = np.zeros(len(run), dtype=bool)
     if not cuts:
-        turns |= turned_over(path, run, runs, lay, width_m)
-    turns &= ~ring
-    fixed = fixed - weights.turning_back * turns
+        over = turned_over(path, run, runs, lay, width_m) & ~ring & ~loops
+    fixed = fixed - weights.turning_back * loops
     if ground is not None:
         looked = looked_round(path, run, runs, lay, ground, usual, width_m)
         fixed = fixed - weights.looked * looked
     peers = abreast(runs, width_m, path.drift_m) | runs.around
+    lie = lie_of(path, run, runs, peers, gates, width_m, rounds)
+    own_pace = _pace_of_teeth(path, run, lie.teeth & ~runs.around & (not cuts))
     return _Known(
         path, line, width_m, weights, cuts, inmost, sure, inside, lays,
         sides=_sides(line, width_m, ground, lay.raster, inmost),
         inland=np.maximum(share(lays.inside, lays.inside.field), 0.1),
-        ring=ring, rounds=rounds, fixed=fixed,
+        ring=ring, rounds=rounds, fixed=fixed, over=over,
         turning=turning_evidence(path, line, backed_about(path, run), weights) * ~ring,
         run=run, runs=runs, peers=peers, typical=middles(run, peers),
         lone=lone(runs, width_m, path.drift_m),
-        lie=lie_of(path, run, runs, peers, gates, width_m, rounds),
+        lie=lie, own_pace=own_pace,
     )  # fmt: skip
 
 
@@ -268,7 +276,7 @@ class _Covers:
 def _covers(known: _Known, work: Flags) -> _Covers:
     path, paced = known.path, known.paced(work)
     usual = working_speed(path.speed, paced)
-    pace = _pace_of_sides(known, usual)
+    pace = _pace_kept(known, usual)
     steady = (np.abs(np.log(np.maximum(path.speed, 0.05) / pace)) < 0.2) & (
         (heading_change(path.heading, 8 if known.cuts else 3) < np.radians(30)) | known.ring
     )
@@ -278,13 +286,26 @@ def _covers(known: _Known, work: Flags) -> _Covers:
     return _Covers(usual, spread, pace, steady, parts, together([ground for _, ground in parts]))
 
 
-def _pace_of_sides(known: _Known, usual: float) -> Floats:
-    """The usual speed of work, and on the sides of laps round most of the field the one kept there
-    for a while if it is lower, as headlands are often worked more slowly: (m,) [m/s]"""
+def _pace_of_teeth(path: Path, run: NDArray[np.intp], teeth: Flags) -> Floats:
+    """The pace of each run that is a tooth of a comb, whatever that of the others is: no way lies in
+    its place and is as long. (k,) [m/s], infinite for all else."""
+    pace = np.full(len(teeth), np.inf)
+    long = teeth & (np.bincount(run) >= SLOW_S)
+    long[0] = False
+    for k in np.flatnonzero(long):
+        pace[k] = np.percentile(path.speed[run == k], FASTER)
+    return pace
+
+
+def _pace_kept(known: _Known, usual: float) -> Floats:
+    """The usual speed of work, or the one kept there for a while if it is lower: on the sides of
+    laps round most of the field, as headlands are often worked more slowly, and on teeth of a comb,
+    as a tank runs empty or a bank is climbed: (m,) [m/s]"""
     side = known.runs.around[known.run]
     way_m, lasts_s = _within_s(side * known.path.speed, SIDE_S), _within_s(side, SIDE_S)
     kept = np.clip(way_m / np.maximum(lasts_s, 1.0), SLOWEST * usual, usual)
-    return np.where(side, kept, usual)
+    kept = np.where(side, kept, usual)
+    return np.minimum(kept, np.clip(known.own_pace, SLOWEST * usual, usual)[known.run])
 
 
 def _pace(known: _Known, covers: _Covers, new: Floats, fits: Flags) -> Floats:
@@ -294,7 +315,7 @@ def _pace(known: _Known, covers: _Covers, new: Floats, fits: Flags) -> Floats:
     neighbour, works slowly. new: (m,) share of new ground; fits: (m,).
     """
     run, runs, usual = known.run, known.runs, covers.usual
-    slow = np.minimum(by_run(run, new), by_run(run, fits.astype(np.float64))) > OWN
+    slow = (by_run(run, new) > OWN_NEW) & (by_run(run, fits.astype(np.float64)) > OWN_FITS)
     slow &= (np.bincount(run) >= SLOW_S) & (runs.length_m > SHORTEST * known.width_m)
     slow &= (runs.speed < usual) & (runs.speed > SLOWEST * usual)
     slow[0] = False
@@ -354,7 +375,7 @@ def _score(known: _Known, work: Flags, covers: _Covers, gates: Sequence[int]) ->
     speed = np.where(slows, speed * (1 - let_go), speed)
     if not known.cuts:
         spiral = spiral_bends(path, run, work, share_fit, usual)
-        bends = bends * ~spiral
+        bends = (bends + weights.turning_back * known.over) * ~spiral
         speed = np.where(spiral, np.maximum(speed, 0.0), speed)
     score = known.fixed - bends + speed + known.sight * gain - apart
     if known.cuts and path.noise_m > TREMBLES_M:
