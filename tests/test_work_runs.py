@@ -12,8 +12,10 @@ from oplog.work import claims, states
 from oplog.work.evidence import Evidence, keeps_pace, off_pace
 from oplog.work.line import working_line
 from oplog.work.motion import Path
+from oplog.work.pace import pace_kept, pace_of_bouts
 from oplog.work.runs import (
     abreast,
+    among_likes,
     comb,
     least_quarter,
     likeness,
@@ -380,3 +382,24 @@ def test_a_run_is_not_parted_where_it_gets_slowly_faster_or_slows_for_a_moment()
     halting = at_paces((2.4, 60), (1.2, 6), (2.4, 60))
     for p in (uphill, halting, at_paces((2.4, 60), (2.8, 60))):
         assert int(running(p).max()) == 1
+
+
+def test_bouts_lie_among_their_likes_and_the_outermost_of_them_and_ways_do_not() -> None:
+    bouts = [(x, y) for x, y in up_and_down(5, WIDTH_M * 0.8, LONG_M)]
+    p = driven(*leg([*bouts, (60.0, -30.0), (-40.0, -30.0), (200.0, 250.0)]))
+    run = running(p)
+    found = among_likes(runs_of(p, working_line(p, PLAIN), run, None, WIDTH_M), WIDTH_M)
+    inner = (p.x > 8) & (p.x < 32) & (p.y > 20) & (p.y < 280) & (p.seconds < 900)
+    assert found[run[inner & (run > 0)]].all()
+    outer = (p.x < 8) & (p.y > 20) & (p.seconds < 200)
+    assert not found[run[outer]].any()
+    assert not found[run[-60:]].any()
+
+
+def test_who_lifts_in_the_midst_of_a_bout_has_the_pace_that_he_kept_before() -> None:
+    speed = np.concatenate([np.full(30, 3.0), np.full(20, 2.0), np.full(50, 1.0), [3.0] * 14])
+    run = np.repeat([0, 1, 2, 3], [0, 50, 50, 14])
+    pace = pace_of_bouts(speed, run, np.array([True, True, True, True]))
+    assert pace.tolist() == [np.inf, 3.0, 1.0, np.inf]
+    kept = pace_kept(speed, run, np.zeros(4, dtype=bool), pace, 2.5)
+    assert [kept[10], kept[60], kept[-1]] == [2.5, 1.0, 2.5]

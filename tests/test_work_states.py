@@ -314,6 +314,21 @@ def test_a_bout_on_ground_of_its_own_is_work_however_slowly_it_is_driven() -> No
     assert work[slow].all()
 
 
+@pytest.mark.parametrize("apart_m", [[7.0] * 9, [7.0, 5.5, 8.0, 6.0, 8.5, 6.0, 8.0, 5.5, 7.0]])
+def test_a_slow_bout_that_its_neighbours_lap_over_is_work(apart_m: list[float]) -> None:
+    """At even distances bouts are a comb; by eye they lie beside their like all the same."""
+    corners = [(5.0, -4.0), (5.0, 204.0)]
+    for k, step in enumerate(apart_m):
+        x = corners[-1][0] + step
+        corners += [(x, 204.0), (x, -4.0)] if k % 2 == 0 else [(x, -4.0), (x, 204.0)]
+    x = corners[9][0]
+    p = at_speeds((corners[:8], 2.0), (corners[8:10], 0.9), (corners[10:], 2.0))
+    work = labelled(p, box(0, 0, 75, 200))
+    slow = (np.abs(p.x - x) < 1) & (p.y > 10) & (p.y < 190)
+    assert slow.sum() > 180
+    assert work[slow].mean() > 0.98
+
+
 def test_a_slow_first_lap_keeps_its_ground_from_a_way_along_it_at_the_speed_of_the_bouts() -> None:
     bouts = [(x, y + 20.0) for x, y in up_and_down(8, length_m=160.0)]
     home = [(85.0, 194.0), (95.0, 194.0), (95.0, -30.0)]

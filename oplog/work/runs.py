@@ -24,6 +24,8 @@ Flags = NDArray[np.bool_]
 PARALLEL = np.radians(0.3)
 """A steered bout keeps to its neighbours this closely; drift adds to it."""
 NEAR_WIDTHS = 4.5
+AS_LONG = 0.85
+"""How long the shorter of two runs beside one another is, of the other, that are as long."""
 FEWEST_BESIDE = 4
 """So many runs with others beside them show that one without is another matter."""
 SHORT_S = 12
@@ -433,6 +435,28 @@ def abreast(runs: Runs, width_m: float, drift_m: float) -> Flags:
     beside = parallel & (aside > 0.5 * width_m) & (aside < NEAR_WIDTHS * width_m)
     found = np.zeros(len(runs.x), dtype=bool)
     found[k] = beside.sum(axis=1) >= 2
+    return found
+
+
+def among_likes(runs: Runs, width_m: float) -> Flags:
+    """Runs with others parallel to either hand, of which one at least is as long: (k,) mask.
+
+    As the bouts of those who steer by eye, that lie too unevenly for a comb; ways lie so seldom.
+    """
+    found = np.zeros(len(runs.x), dtype=bool)
+    k = np.flatnonzero(runs.length_m > 3 * width_m)
+    k = k[k > 0]
+    some = part_of_runs(runs, k)
+    every = np.arange(len(k))
+    turned, along, aside = _laid(some, every, every[:, None])
+    length = some.length_m
+    longer = np.maximum(length[:, None], length)
+    beside = (turned < np.radians(3)) & (along < 0.55 * longer)
+    beside &= (aside > 0.3 * width_m) & (aside < NEAR_WIDTHS * width_m)
+    as_long = beside & (np.minimum(length[:, None], length) > AS_LONG * longer)
+    to_left = _left_of(some, every)
+    both = (beside & to_left).any(axis=1) & (beside & ~to_left).any(axis=1)
+    found[k] = both & as_long.any(axis=1)
     return found
 
 

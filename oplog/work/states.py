@@ -51,11 +51,13 @@ from oplog.work.line import Line
 from oplog.work.looking import looked_round
 from oplog.work.mend import mended
 from oplog.work.motion import Path
+from oplog.work.pace import pace_kept, pace_of_bouts, pace_where_new
 from oplog.work.rings import round_ends, round_holes
 from oplog.work.runs import (
     TREMBLES_M,
     Runs,
     abreast,
+    among_likes,
     apart_from,
     by_run,
     driven_through,
@@ -83,14 +85,9 @@ LONE = 0.4
 """A run that fits less than this as its positions are lies beside nothing, however they wander."""
 AT_PACE = 0.06
 """By how much a pace that is kept differs at most, as a log ratio."""
-SLOWEST, SIDE_S = 0.25, 45
-"""Work is no slower than this, of its usual speed; SIDE_S: sides of laps have a pace of their own,
-told from so long before and after."""
-OWN_NEW, OWN_FITS, SLOW_S = 0.6, 0.8, 15
-"""A run of which more is new and more fits, and that lasts so long, is work at whatever speed."""
-FASTER = 75
-"""Percentile of the speeds of a bout that is its pace: who lifts in its midst goes on at another,
-and is slower then as often as not."""
+SLOWER = 0.87
+"""What share of the usual speed a bout is slower than that has not the best claim to its ground:
+another run over the same, at the usual pace, has a better one."""
 BENDS = 0.3
 """From which evidence on, against work that turns, it bends. [nats]"""
 PACE_TELLS = 0.8
@@ -161,9 +158,9 @@ class _Known:
     inmost, sure, inside: (m,) with room for a headland, that or going round the field, and not
     well outside. inland: (m,) share of the line in the field, a tenth at least. ring: (m,) laps
     round holes of the field; rounds: rows at which they begin and end. fixed, turning: (m,)
-    evidence [nats]; over: (m,) turns that lie over one another. run: (m,) number of each second's run; peers: (k,) runs with others beside
+    evidence. [nats] run: (m,) number of each second's run; peers: (k,) runs with others beside
     them; typical: (m,) the middles of these, of all as long as of most; lone: (k,) runs beside
-    which none lies; own_pace: (k,) of teeth, of whatever pace the work is. [m/s]
+    which none lies; own_pace: (k,) of bouts, infinite for all else. [m/s]
     """
 
     path: Path
@@ -180,7 +177,6 @@ class _Known:
     ring: Flags
     rounds: list[int]
     fixed: Floats
-    over: Flags
     turning: Floats
     run: NDArray[np.intp]
     runs: Runs
@@ -233,26 +229,27 @@ def _known(
     inside = _within(ground, line.x, line.y, margin_m, sure)
     usual = working_speed(path.speed, first_guess(path) & inside)
     fixed = fixed_evidence(path, inside, usual, weights, cuts)
-    loops = looped(path) & ~ring
-    over = np.zeros(len(run), dtype=bool)
+    turns = looped(path)
     if not cuts:
-        over = turned_over(path, run, runs, lay, width_m) & ~ring & ~loops
-    fixed = fixed - weights.turning_back * loops
+        turns |= turned_over(path, run, runs, lay, width_m)
+    turns &= ~ring
+    fixed = fixed - weights.turning_back * turns
     if ground is not None:
         looked = looked_round(path, run, runs, lay, ground, usual, width_m)
         fixed = fixed - weights.looked * looked
     peers = abreast(runs, width_m, path.drift_m) | runs.around
     lie = lie_of(path, run, runs, peers, gates, width_m, rounds)
-    own_pace = _pace_of_teeth(path, run, lie.teeth & ~runs.around & (not cuts))
+    bouts = lie.teeth | among_likes(runs, width_m) & peers & ~lie.led & ~lie.leads
+    bouts &= ~runs.around & (runs.length_m > SHORTEST * width_m) & (not cuts)
     return _Known(
         path, line, width_m, weights, cuts, inmost, sure, inside, lays,
         sides=_sides(line, width_m, ground, lay.raster, inmost),
         inland=np.maximum(share(lays.inside, lays.inside.field), 0.1),
-        ring=ring, rounds=rounds, fixed=fixed, over=over,
+        ring=ring, rounds=rounds, fixed=fixed,
         turning=turning_evidence(path, line, backed_about(path, run), weights) * ~ring,
         run=run, runs=runs, peers=peers, typical=middles(run, peers),
         lone=lone(runs, width_m, path.drift_m),
-        lie=lie, own_pace=own_pace,
+        lie=lie, own_pace=pace_of_bouts(path.speed, run, bouts),
     )  # fmt: skip
 
 
@@ -276,7 +273,7 @@ class _Covers:
 def _covers(known: _Known, work: Flags) -> _Covers:
     path, paced = known.path, known.paced(work)
     usual = working_speed(path.speed, paced)
-    pace = _pace_kept(known, usual)
+    pace = pace_kept(path.speed, known.run, known.runs.around, known.own_pace, usual)
     steady = (np.abs(np.log(np.maximum(path.speed, 0.05) / pace)) < 0.2) & (
         (heading_change(path.heading, 8 if known.cuts else 3) < np.radians(30)) | known.ring
     )
@@ -284,42 +281,6 @@ def _covers(known: _Known, work: Flags) -> _Covers:
     parts = [(some, ground_of(known.lays.wide, some)) for some in seconds]
     spread = slack(path, paced, usual)
     return _Covers(usual, spread, pace, steady, parts, together([ground for _, ground in parts]))
-
-
-def _pace_of_teeth(path: Path, run: NDArray[np.intp], teeth: Flags) -> Floats:
-    """The pace of each run that is a tooth of a comb, whatever that of the others is: no way lies in
-    its place and is as long. (k,) [m/s], infinite for all else."""
-    pace = np.full(len(teeth), np.inf)
-    long = teeth & (np.bincount(run) >= SLOW_S)
-    long[0] = False
-    for k in np.flatnonzero(long):
-        pace[k] = np.percentile(path.speed[run == k], FASTER)
-    return pace
-
-
-def _pace_kept(known: _Known, usual: float) -> Floats:
-    """The usual speed of work, or the one kept there for a while if it is lower: on the sides of
-    laps round most of the field, as headlands are often worked more slowly, and on teeth of a comb,
-    as a tank runs empty or a bank is climbed: (m,) [m/s]"""
-    side = known.runs.around[known.run]
-    way_m, lasts_s = _within_s(side * known.path.speed, SIDE_S), _within_s(side, SIDE_S)
-    kept = np.clip(way_m / np.maximum(lasts_s, 1.0), SLOWEST * usual, usual)
-    kept = np.where(side, kept, usual)
-    return np.minimum(kept, np.clip(known.own_pace, SLOWEST * usual, usual)[known.run])
-
-
-def _pace(known: _Known, covers: _Covers, new: Floats, fits: Flags) -> Floats:
-    """The speed that work is expected to have: (m,) [m/s]
-
-    Whoever drives slowly but straight on, on ground that nobody else works, edge to edge with his
-    neighbour, works slowly. new: (m,) share of new ground; fits: (m,).
-    """
-    run, runs, usual = known.run, known.runs, covers.usual
-    slow = (by_run(run, new) > OWN_NEW) & (by_run(run, fits.astype(np.float64)) > OWN_FITS)
-    slow &= (np.bincount(run) >= SLOW_S) & (runs.length_m > SHORTEST * known.width_m)
-    slow &= (runs.speed < usual) & (runs.speed > SLOWEST * usual)
-    slow[0] = False
-    return np.where(slow[run], np.minimum(runs.speed[run], covers.pace), covers.pace)
 
 
 def _score(known: _Known, work: Flags, covers: _Covers, gates: Sequence[int]) -> Floats:
@@ -355,7 +316,9 @@ def _score(known: _Known, work: Flags, covers: _Covers, gates: Sequence[int]) ->
     all_round = np.maximum(_all_round(fits & (new >= 0.5)), through)
     if not known.cuts:
         all_round = np.maximum(all_round, _kept_on(path.speed, usual, fits & (new >= 0.3)))
-    pace = covers.pace if known.cuts or blurred else _pace(known, covers, new, fits)
+    pace = covers.pace
+    if not (known.cuts or blurred):
+        pace = pace_where_new(run, runs, new, fits, pace, usual, known.width_m)
     speed = speed_evidence(path.speed, usual, pace, *covers.slack, weights)
     if not known.cuts and covers.slack[0] < KEEPS:
         speed = speed - max(1 - known.sight, PACE_TELLS) * off_pace(path, run, work, pace)
@@ -375,7 +338,7 @@ def _score(known: _Known, work: Flags, covers: _Covers, gates: Sequence[int]) ->
     speed = np.where(slows, speed * (1 - let_go), speed)
     if not known.cuts:
         spiral = spiral_bends(path, run, work, share_fit, usual)
-        bends = (bends + weights.turning_back * known.over) * ~spiral
+        bends = bends * ~spiral
         speed = np.where(spiral, np.maximum(speed, 0.0), speed)
     score = known.fixed - bends + speed + known.sight * gain - apart
     if known.cuts and path.noise_m > TREMBLES_M:
@@ -467,6 +430,8 @@ def _rank(known: _Known, work: Flags, covers: _Covers) -> NDArray[np.int8]:
     if covers.slack[0] < KEEPS:
         best &= ~(known.lie.under & (known.runs.speed > LONE_STRIP * covers.usual))[run]
     sure = best & (alone_run | known.ring | ~known.lie.led[run])
+    slow = ~known.lie.teeth & (known.own_pace < SLOWER * covers.usual)
+    sure &= alone_run | ~slow[run]
     paced = np.abs(np.log(np.maximum(known.runs.speed, 0.05) / covers.usual)) < AT_PACE
     likelier = covers.steady & best & ~sure & (paced & (covers.slack[0] < KEEPS))[run]
     return np.asarray(2 * covers.steady * (1 + best + sure) + likelier, dtype=np.int8)
@@ -522,15 +487,6 @@ def _kept_on(speed: Floats, usual: float, fitting: Flags) -> Floats:
 def _all_round(flags: Flags) -> Floats:
     """How far a flag holds without a break for some seconds either side: (m,) 0-1."""
     return np.clip((_about(flags) - 0.6) / 0.4, 0.0, 1.0)
-
-
-def _within_s(values: Floats | Flags, reach: int) -> Floats:
-    """Sum of values over so many seconds either side: (m,)"""
-    total = np.concatenate([[0.0], np.cumsum(values)])
-    row = np.arange(len(values))
-    return np.asarray(
-        total[np.minimum(row + reach + 1, len(values))] - total[np.maximum(row - reach, 0)]
-    )
 
 
 def _about(flags: Flags, reach: int = 8) -> Floats:
