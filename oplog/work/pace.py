@@ -48,7 +48,8 @@ def pace_kept(speed: Floats, run: Rows, around: Flags, of_bouts: Floats, usual: 
     way_m, lasts_s = _within_s(side * speed, SIDE_S), _within_s(side, SIDE_S)
     on_sides = np.clip(way_m / np.maximum(lasts_s, 1.0), SLOWEST * usual, usual)
     kept = np.where(side, on_sides, usual)
-    return np.minimum(kept, np.clip(of_bouts, SLOWEST * usual, usual)[run])
+    slow = (of_bouts > SLOWEST * usual) & (of_bouts < usual)
+    return np.where(slow[run], np.minimum(kept, of_bouts[run]), kept)
 
 
 def pace_where_new(

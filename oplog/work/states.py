@@ -240,7 +240,7 @@ def _known(
     peers = abreast(runs, width_m, path.drift_m) | runs.around
     lie = lie_of(path, run, runs, peers, gates, width_m, rounds)
     bouts = lie.teeth | among_likes(runs, width_m) & peers & ~lie.led & ~lie.leads
-    bouts &= ~runs.around & (runs.length_m > SHORTEST * width_m) & (not cuts)
+    bouts &= ~runs.around & (not cuts)
     return _Known(
         path, line, width_m, weights, cuts, inmost, sure, inside, lays,
         sides=_sides(line, width_m, ground, lay.raster, inmost),
