@@ -43,7 +43,7 @@ def ending(*way: tuple[float, float], speed: float = 2.0) -> tuple[np.ndarray, n
     ground = box(0, 0, WORKED_M + 5.0, LONG_M)
     line = working_line(p, PLAIN)
     lay = claims.swath(claims.way_of(line.x, line.y, line.heading, p.piece, WIDTH_M), WIDTH_M)
-    work = states.label(p, line, lay, WIDTH_M, 0.3, ground, (0, len(p)), Evidence())
+    work = states.label(p, line, lay, WIDTH_M, 0.3, ground, (0, len(p)), Evidence()).work
     on_the_way = (np.arange(len(p)) >= len(x)) & (p.y > 15) & (p.y < LONG_M - 15)
     return on_the_way, work
 

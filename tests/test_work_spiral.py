@@ -68,5 +68,5 @@ def test_with_a_phone_corners_of_laps_that_are_slowed_for_are_work_to_the_midst(
     p = mown(6, noise=PHONE, corner=0.6)
     line = working_line(p, PLAIN)
     lay = claims.swath(claims.way_of(line.x, line.y, line.heading, p.piece, WIDTH_M), WIDTH_M)
-    work = states.label(p, line, lay, WIDTH_M, 0.5, FIELD, (0, len(p)), Evidence())
+    work = states.label(p, line, lay, WIDTH_M, 0.5, FIELD, (0, len(p)), Evidence()).work
     assert work[10:-10].mean() > 0.99

@@ -31,7 +31,7 @@ Flags = np.ndarray
 
 def labelled(p: Path, ground: object = SQUARE) -> Flags:
     line = working_line(p, PLAIN)
-    return states.label(p, line, laid(p), 10.0, 0.5, ground, (0, len(p)), Evidence())
+    return states.label(p, line, laid(p), 10.0, 0.5, ground, (0, len(p)), Evidence()).work
 
 
 def laid(p: Path) -> claims.Swath:
@@ -930,7 +930,9 @@ def test_a_header_that_creeps_into_standing_crop_cuts_it(cuts: bool, least: floa
     ox, oy = leg([(5, 20), *up_and_down()[1:]])
     p = driven(np.concatenate([x, ox[1:]]), np.concatenate([y, oy[1:]]))
     line = working_line(p, PLAIN)
-    work = states.label(p, line, laid(p), 10.0, 0.5, SQUARE, (0, len(p)), Evidence(), cuts=cuts)
+    work = states.label(
+        p, line, laid(p), 10.0, 0.5, SQUARE, (0, len(p)), Evidence(), cuts=cuts
+    ).work
     creeping = (p.y > 2) & (p.y < 18) & (p.x < 6)
     assert creeping.sum() > 30
     assert (work[creeping].mean() >= least) if cuts else (work[creeping].mean() < 0.7)
@@ -942,7 +944,9 @@ def test_a_header_that_hurries_along_the_edge_of_the_field_is_lifted() -> None:
     ox, oy = leg([(195, -4), (205, -12), (215, 5), (330, 5), (360, 5)], 3.4)
     p = driven(np.concatenate([x, ox[1:]]), np.concatenate([y, oy[1:]]))
     line, ground = working_line(p, PLAIN), box(0, 0, 340, 100)
-    work = states.label(p, line, laid(p), 10.0, 0.5, ground, (0, len(p)), Evidence(), cuts=True)
+    work = states.label(
+        p, line, laid(p), 10.0, 0.5, ground, (0, len(p)), Evidence(), cuts=True
+    ).work
     assert not work[(p.x > 220) & (p.x < 320)].any()
 
 

@@ -105,6 +105,6 @@ def test_turns_on_a_headland_that_is_left_are_no_work() -> None:
     p = along_the_headland()
     ground = box(-30, -30, 130, LONG_M + 30)
     line = working_line(p, PLAIN)
-    work = states.label(p, line, laid(p), WIDTH_M, 0.3, ground, (), Evidence())
+    work = states.label(p, line, laid(p), WIDTH_M, 0.3, ground, (), Evidence()).work
     assert work[(p.y > 10) & (p.y < LONG_M - 10)].mean() > 0.97
     assert work[(p.y > LONG_M + 8) | (p.y < -8)].mean() < 0.1

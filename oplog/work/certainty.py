@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from oplog.records import dataclass
 from oplog.track import Floats
 from oplog.work.coverage import Covered
+from oplog.work.odds import Misled
 
 A_RUN_M2 = 105.0
 """Ground of a stray run taken for work, or of work taken for a stray run."""
@@ -18,6 +19,7 @@ CUTS_AREA, CUTS_HOURS = 0.014, 0.025
 Set on ten recorded harvests, where the range that the simulator asks for held 3 areas and 6 hours
 of ten."""
 
+SURELY = Misled(0.0, 0.0)
 LOST_S, LOST_NEAR = 300.0, 20
 """The longest gap in which work may have gone on, and how near the work must be, in seconds."""
 
@@ -39,6 +41,7 @@ def area_range(
     spread_m: float = 0.0,
     cuts: bool = False,
     lost_m2: float = 0.0,
+    wrong_m2: Misled = SURELY,
 ) -> Range:
     """90 % range of the worked area. [m2]
 
@@ -49,6 +52,7 @@ def area_range(
     so that nine truths in ten lie inside on the first (benchmarks/inference).
     spread_m: of the distances between bouts, of a receiver that is not steady; else 0.
     cuts: the work was done with a header. lost_m2: what may have been worked in gaps of the record.
+    wrong_m2: ground of runs that may have been told wrong.
     """
     area = float(covered.worked.area)
     open_edge_m = _open_edge(covered)
@@ -57,10 +61,10 @@ def area_range(
     share = (CUTS_AREA if cuts else 0.004) * area
     closed = 0.05 * spread_m / width_m * area
     half = 1.64 * float(np.sqrt(edge**2 + ends**2 + share**2 + closed**2 + A_RUN_M2**2))
-    high = area + half + lost_m2
+    high = area + float(np.hypot(half, wrong_m2.more)) + lost_m2
     if boundary_m2 is not None:
         high = min(high, max(boundary_m2, area))
-    return Range(max(area - half, 0.0), high)
+    return Range(max(area - float(np.hypot(half, wrong_m2.less)), 0.0), high)
 
 
 def _open_edge(covered: Covered) -> float:
@@ -70,7 +74,7 @@ def _open_edge(covered: Covered) -> float:
 
 def hours_range(
     working_s: float, bouts: int, interval_s: float, noise_m: float, cuts: bool = False,
-    lost_s: float = 0.0,
+    lost_s: float = 0.0, wrong_s: Misled = SURELY,
 ) -> Range:  # fmt: skip
     """90 % range of the working time. [s]
 
@@ -78,14 +82,16 @@ def hours_range(
     nothing in the track shows it; and a run now and then is misread. The first and the last are
     worse with noise. Set on three simulators by three hands (the third is not in the repository),
     so that it holds nearly all hours of the first, whose drivers have no such habits, and 80 to 85
-    in a hundred of the others'. lost_s: gaps of the record in which it may have gone on.
+    in a hundred of the others'. lost_s: gaps of the record in which it may have gone on. wrong_s:
+    runs that may have been told wrong.
     """
     each = 1.4 + interval_s / 3 + 2.3 * noise_m
     ends = each * np.sqrt(2 * max(bouts, 1))
     habit = HABIT_S * bouts
     share = (CUTS_HOURS if cuts else 0.0098) + 0.022 * noise_m
     half = 1.64 * float(np.linalg.norm([ends, habit, share * working_s]))
-    return Range(max(working_s - half, 0.0), working_s + half + lost_s)
+    low = working_s - float(np.hypot(half, wrong_s.less))
+    return Range(max(low, 0.0), working_s + float(np.hypot(half, wrong_s.more)) + lost_s)
 
 
 def lost_s(seconds: Floats, piece: NDArray[np.int32], work: NDArray[np.bool_]) -> float:

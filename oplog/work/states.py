@@ -51,6 +51,7 @@ from oplog.work.line import Line
 from oplog.work.looking import looked_round
 from oplog.work.mend import mended
 from oplog.work.motion import Path
+from oplog.work.odds import Told, odds_of_runs
 from oplog.work.pace import pace_kept, pace_of_bouts, pace_where_new
 from oplog.work.rings import round_ends, round_holes
 from oplog.work.runs import (
@@ -111,8 +112,8 @@ def label(
     weights: Evidence,
     cuts: bool = False,
     stated: bool = True,
-) -> Flags:
-    """Working or not, for each second of the path: (m,) mask.
+) -> Told:
+    """Working or not, for each second of the path, and how sure that is.
 
     lay: of the line on a raster. gap_m: what neighbouring bouts leave between them. [m]
     ground: the field in the plane, None for no field. gates: rows of the path at which the
@@ -124,7 +125,7 @@ def label(
     before: Floats | float = 0.0
     for turn in range(10):
         covers = _covers(known, work)
-        score = np.clip(_score(known, work, covers, gates), -6.0, 4.0)
+        score, own = _score(known, work, covers, gates)
         # Two readings can each call the other forth; their mean settles which is the stronger.
         score = before = score if turn < 2 else (score + before) / 2
         again = decode(score, weights.lower * known.change, weights.lift * known.change)
@@ -133,6 +134,7 @@ def label(
         work = again
     else:
         covers = _covers(known, work)
+    odds = odds_of_runs(score, work, known.run)
     usual = working_speed(path.speed, known.paced(work))
     over = np.zeros(len(work), dtype=bool)
     if cuts:
@@ -148,7 +150,8 @@ def label(
     if ground is not None and not cuts:
         bare = in_field(bare, line, width_m, ground, known.sure | ~near_ends(work, path.piece))
     work = trim(path, line, work, bare, known.inland, usual, known.inmost, width_m, cuts)
-    return ahead(path, line, work, bare.whole, stated) if cuts else work & ~over
+    work = ahead(path, line, work, bare.whole, stated) if cuts else work & ~over
+    return Told(work, known.run, odds, own)
 
 
 @dataclass(frozen=True, eq=False)
@@ -283,8 +286,11 @@ def _covers(known: _Known, work: Flags) -> _Covers:
     return _Covers(usual, spread, pace, steady, parts, together([ground for _, ground in parts]))
 
 
-def _score(known: _Known, work: Flags, covers: _Covers, gates: Sequence[int]) -> Floats:
-    """Evidence for work in each second, given what else is work: (m,) [nats]"""
+def _score(
+    known: _Known, work: Flags, covers: _Covers, gates: Sequence[int]
+) -> tuple[Floats, Floats]:
+    """Evidence for work in each second, given what else is work, (m,) [nats], and the share of the
+    ground under it that is new, (m,)."""
     path, run, runs, lays, weights = known.path, known.run, known.runs, known.lays, known.weights
     usual, covered = covers.usual, covers.all
     rank = _rank(known, work, covers)
@@ -344,7 +350,7 @@ def _score(known: _Known, work: Flags, covers: _Covers, gates: Sequence[int]) ->
     if known.cuts and path.noise_m > TREMBLES_M:
         stroke = known.fixed + weights.alike
         score = np.where(creeping(path, usual), np.maximum(score, stroke), score)
-    return np.asarray(score)
+    return np.clip(score, -6.0, 4.0), new
 
 
 def first_guess(path: Path) -> Flags:

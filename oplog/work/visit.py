@@ -6,6 +6,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from datetime import datetime
 from functools import cached_property
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -26,6 +27,7 @@ from oplog.work.evidence import Evidence
 from oplog.work.line import Line, in_front, working_line
 from oplog.work.model import Settings, Visit
 from oplog.work.motion import Path, joined, part_of
+from oplog.work.odds import Misled, Told, merged, misled, nothing
 from oplog.work.passes import SHARE, Again, done_again
 from oplog.work.runs import runs_of, side_by_side, true_runs, whole_runs
 from oplog.work.spacing import Spacing, drift_seen_m, gap_m, spacing, wander_m
@@ -102,8 +104,8 @@ def measure_field(way: Path, stays: list[Stay], place: Place) -> list[Visit]:
     """
     visits = []
     for parts in _together([p for stay in stays for p in _passes(way, stay, place)]):
-        for part, work in zip(parts, _worked(parts, place), strict=True):
-            visits.append(_visit_of(part, work, place))
+        for part, told in zip(parts, _worked(parts, place), strict=True):
+            visits.append(_visit_of(part, told, place))
     return [v for v in visits if v is not None]
 
 
@@ -164,7 +166,7 @@ def _alike(a: Rig, b: Rig) -> bool:
     return a.width_m is not None and same == a
 
 
-def _worked(parts: list[_Part], place: Place) -> list[NDArray[np.bool_]]:
+def _worked(parts: list[_Part], place: Place) -> list[Told]:
     """Working or not, for each second of each part, told from all of them together."""
     path, rig = joined([p.path for p in parts]), parts[0].rig
     lines = [p.line for p in parts]
@@ -180,17 +182,17 @@ def _worked(parts: list[_Part], place: Place) -> list[NDArray[np.bool_]]:
     lay = parts[0].lay if alone else _laid(path, line, width_m)
     again = parts[0].again if alone else done_again(path, line, lay, width_m)
     gap = gap_m(parts[0].found, width_m)
-    work = _labels(path, line, lay, width_m, gap, ground, gates, rig, again)
-    split = np.split(work, ends[1:-1])
+    told = _labels(path, line, lay, width_m, gap, ground, gates, rig, again)
+    work, split = told.work, [told.part_of(slice(a, b)) for a, b in pairwise(ends)]
     share = width_m * float(idle.way_m(path, work).sum()) / float(ground.area)
     through = share < THROUGH and all(
-        _only_through(p, w) for p, w in zip(parts, split, strict=True)
+        _only_through(p, t.work) for p, t in zip(parts, split, strict=True)
     )
     through |= rig.width_m is None and all(on_errands(p.path) for p in parts)
     through |= share < IN_AND_OUT and len(gates) > 1 and _long_runs(path, work, width_m) < 3
     through |= not _enough(path, work, width_m)
     through |= share < LOOSE and not _like_work(path, line, work, ground, width_m)
-    return [np.zeros_like(w) for w in split] if through else split
+    return [replace(t, work=np.zeros_like(t.work)) for t in split] if through else split
 
 
 def _only_through(part: _Part, work: NDArray[np.bool_]) -> bool:
@@ -266,26 +268,28 @@ def _labels(
     gates: list[int],
     rig: Rig,
     again: Again | None,
-) -> NDArray[np.bool_]:
-    """Working or not, ground done over again judged by itself: (m,) mask."""
+) -> Told:
+    """Working or not, ground done over again judged by itself."""
     header = in_front(rig), rig.line_m is not None
     if again is None:
         return label(path, line, lay, width_m, gap, ground, gates, Evidence(), *header)
     rows = np.arange(len(path))
     over = (rows >= again.first) & (rows <= again.last)
-    work = np.zeros(len(path), dtype=bool)
+    told = []
     for chosen in (over, ~over):
-        if chosen.sum() > 5:
-            some, there = part_of(path, chosen), line.part_of(chosen)
-            at = np.searchsorted(np.flatnonzero(chosen), gates).tolist()
-            by = _laid(some, there, width_m)
-            work[chosen] = label(some, there, by, width_m, gap, ground, at, Evidence(), *header)
-    return work
+        some, there = part_of(path, chosen), line.part_of(chosen)
+        if len(some) <= 5:
+            told.append(nothing(len(some)))
+            continue
+        at = np.searchsorted(np.flatnonzero(chosen), gates).tolist()
+        by = _laid(some, there, width_m)
+        told.append(label(some, there, by, width_m, gap, ground, at, Evidence(), *header))
+    return merged(over, *told)
 
 
-def _visit_of(part: _Part, work: NDArray[np.bool_], place: Place) -> Visit | None:
+def _visit_of(part: _Part, told: Told, place: Place) -> Visit | None:
     """The figures of one part, or None where it holds nothing like work."""
-    path, rig, line = part.path, part.rig, part.line
+    path, rig, line, work = part.path, part.rig, part.line, told.work
     width_m = _width(rig, part.found)
     if max(_run_lengths_m(path, work), default=0.0) < _least_m(width_m):
         return None
@@ -297,7 +301,7 @@ def _visit_of(part: _Part, work: NDArray[np.bool_], place: Place) -> Visit | Non
     # A header's part-widths share more ground than an implement's bouts.
     drift_m = 0.0 if in_front(rig) else path.drift_m
     covered = cover_as_driven(lines, width_m, ground, close_m, drift_m)
-    return _visit(path, part.stay, place, rig, bout, covered, width_m, seen)
+    return _visit(path, part.stay, place, rig, bout, told, covered, width_m, seen)
 
 
 def number_bouts(work: NDArray[np.bool_], piece: NDArray[np.int32]) -> NDArray[np.int32]:
@@ -342,7 +346,7 @@ def _closing_m(part: Path, rig: Rig, width_m: float, seen: Spacing | None) -> fl
 
 def _visit(
     part: Path, stay: Stay, place: Place, rig: Rig, bout: NDArray[np.int32],
-    covered: Covered, width_m: float, seen: Spacing | None,
+    told: Told, covered: Covered, width_m: float, seen: Spacing | None,
 ) -> Visit:  # fmt: skip
     codes = idle.classify(part, bout > 0, rig.holds, width_m, place.settings.break_s, in_front(rig))
     spans = timeline(part, codes, bout, stay.entered_s, stay.left_s, place.clock)
@@ -352,8 +356,10 @@ def _visit(
     working_m = float(idle.way_m(part, bout > 0).sum())
     lost = lost_s(part.seconds, part.piece, bout > 0)
     sure_s = hours_range(
-        seconds["working"], bouts, part.interval_s, part.noise_m, in_front(rig), lost
-    )
+        seconds["working"], bouts, part.interval_s, part.noise_m, in_front(rig), lost,
+        misled(told, np.ones(len(part))),
+    )  # fmt: skip
+    wrong_m2 = misled(told, part.speed * told.own * width_m)
     lost_m2 = lost * width_m * working_m / max(seconds["working"], 1.0)
     return Visit(
         field=stay.field, rig=rig, started_at=spans[0].started_at, ended_at=spans[-1].ended_at,
@@ -365,7 +371,7 @@ def _visit(
         **_speeds(part.speed[bout > 0], working_m, seconds["working"]),
         width_used_m=width_m if known else None,
         bout_width_m=seen.width_m if seen else None, bout_width_sd_m=seen.sd_m if seen else None,
-        **_areas(covered, stay.field, bouts, width_m, part, seen, known, rig, lost_m2),
+        **_areas(covered, stay.field, bouts, width_m, part, seen, known, rig, lost_m2, wrong_m2),
         noise_m=part.noise_m, interval_s=part.interval_s, line_m=rig.line_m, right_m=rig.right_m,
         **_geometries(covered, place.plane),
         doubts=doubts(rig, seen or _wide(part, bout, rig), part, width_m),
@@ -394,6 +400,7 @@ def _areas(
     known: bool,
     rig: Rig,
     lost_m2: float,
+    wrong_m2: Misled,
 ) -> dict[str, Any]:
     """The areas of a visit by the names of Visit; None each where no width is known. [m2]"""
     if not known:
@@ -401,7 +408,9 @@ def _areas(
     spread_m = 0.0 if part.steady or seen is None else seen.spread_m
     cuts = in_front(rig)
     drift_m = part.drift_m
-    sure = area_range(covered, bouts, width_m, field.area_m2, drift_m, spread_m, cuts, lost_m2)
+    sure = area_range(
+        covered, bouts, width_m, field.area_m2, drift_m, spread_m, cuts, lost_m2, wrong_m2
+    )
     worked, overlap = float(covered.worked.area), _overlap_m2(covered)
     return {
         "worked_m2": worked,
