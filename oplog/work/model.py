@@ -13,7 +13,7 @@ from oplog.kit import Rig
 from oplog.land import Field
 from oplog.records import dataclass
 
-METHOD = "17"
+METHOD = "18"
 """Version of the method: changed whenever any figure changes."""
 
 Ground: TypeAlias = Polygon | MultiPolygon
