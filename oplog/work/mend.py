@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from oplog.track import Floats
 from oplog.work.claims import Ground, Swath, turned
 from oplog.work.line import Line
 from oplog.work.motion import Path
@@ -18,6 +19,11 @@ STRAIGHT = np.radians(60)
 ALONG = np.radians(20)
 MOST = 0.7
 """Share of the worked ground under the line that must be of bouts alongside."""
+BOUT_S = 8
+"""How long there must be work before a slow stretch and after it."""
+SLOWEST, NEW, IN_LINE = 0.2, 0.4, np.radians(25)
+"""How slow such a stretch is at the most, of the working speed, how much of it is new, and how far
+it may bend."""
 OTHERS_S = 20
 """Ground worked this much sooner or later is another bout's."""
 
@@ -37,6 +43,33 @@ def mended(path: Path, line: Line, lay: Swath, ground: Ground, work: Flags, usua
         here = slice(a, b + 1)
         ran_on = path.speed[here].min() > KEEPS * usual and not path.reverse[here].any()
         if ran_on and np.ptp(line.heading[here]) < STRAIGHT and _alongside(line, lay, ground, a, b):
+            out[here] = True
+    return out
+
+
+def slowed(path: Path, line: Line, new: Floats, work: Flags, usual: float) -> Flags:
+    """Work with breaks closed in which the machine ran straight on, more slowly than it works, over
+    ground that nobody else works: (m,) mask.
+
+    Whoever lifts in the midst of a bout to drive on along it is in no less of a hurry than before;
+    where he slows, the ground is heavy, the crop thick or the bank steep. new: (m,) share of new
+    ground. usual: working speed. [m/s]
+    """
+    out = work.copy()
+    for a, b in true_runs(~work, path.piece):
+        before, after = max(a - BOUT_S, 0), min(b + BOUT_S, len(work) - 1)
+        whole, here = slice(before, after + 1), slice(a, b + 1)
+        if not (work[before:a].all() and work[b + 1 : after + 1].all() and a - before == BOUT_S):
+            continue
+        if (
+            path.piece[before] != path.piece[after]
+            or after - b < BOUT_S
+            or path.reverse[here].any()
+        ):
+            continue
+        speed = path.speed[here]
+        slow = speed.min() > SLOWEST * usual and speed.mean() < usual
+        if slow and new[here].mean() > NEW and np.ptp(line.heading[whole]) < IN_LINE:
             out[here] = True
     return out
 

@@ -49,7 +49,7 @@ from oplog.work.evidence import (
 from oplog.work.header import ahead, back_to_cut, creeping, down_all_along, slow_cuts
 from oplog.work.line import Line
 from oplog.work.looking import looked_round
-from oplog.work.mend import mended
+from oplog.work.mend import mended, slowed
 from oplog.work.motion import Path
 from oplog.work.odds import Told, odds_of_runs
 from oplog.work.pace import pace_kept, pace_of_bouts, pace_where_new
@@ -141,6 +141,7 @@ def label(
         work = down_all_along(path, work)
     else:
         work = mended(path, line, known.lays.wide, covers.all, work, usual)
+        work = slowed(path, line, own, work, usual)
     if ground is not None and not cuts:
         over = sidesteps(path, line, lay, covers.all, work, ground, usual, width_m)
         work &= ~over
