@@ -21,7 +21,7 @@ MOST = 0.7
 """Share of the worked ground under the line that must be of bouts alongside."""
 BOUT_S = 8
 """How long there must be work before a slow stretch and after it."""
-SLOWEST, NEW, IN_LINE = 0.2, 0.4, np.radians(25)
+SLOWEST, NEW, IN_LINE = 0.2, 0.4, 0.96
 """How slow such a stretch is at the most, of the working speed, how much of it is new, and how far
 it may bend."""
 OTHERS_S = 20
@@ -58,7 +58,7 @@ def slowed(path: Path, line: Line, new: Floats, work: Flags, usual: float) -> Fl
     out = work.copy()
     for a, b in true_runs(~work, path.piece):
         before, after = max(a - BOUT_S, 0), min(b + BOUT_S, len(work) - 1)
-        whole, here = slice(before, after + 1), slice(a, b + 1)
+        here = slice(a, b + 1)
         if not (work[before:a].all() and work[b + 1 : after + 1].all() and a - before == BOUT_S):
             continue
         if (
@@ -69,7 +69,9 @@ def slowed(path: Path, line: Line, new: Floats, work: Flags, usual: float) -> Fl
             continue
         speed = path.speed[here]
         slow = speed.min() > SLOWEST * usual and speed.mean() < usual
-        if slow and new[here].mean() > NEW and np.ptp(line.heading[whole]) < IN_LINE:
+        gone_m = path.speed[before + 1 : after + 1].sum()
+        straight = np.hypot(line.x[after] - line.x[before], line.y[after] - line.y[before])
+        if slow and new[here].mean() > NEW and straight > IN_LINE * gone_m:
             out[here] = True
     return out
 
