@@ -17,7 +17,7 @@ from oplog.work.clean import Noise
 from oplog.work.crossing import crossings as crossings_of
 from oplog.work.evidence import Evidence
 from oplog.work.line import in_front, working_line
-from oplog.work.mend import mended
+from oplog.work.mend import mended, slowed
 from oplog.work.motion import Path
 from oplog.work.passes import _ways, done_again
 from oplog.work.sidestep import sidesteps
@@ -1162,3 +1162,32 @@ def test_a_lap_that_a_phone_puts_off_the_edge_is_like_work(steady: bool) -> None
     ground, work = box(0, 0, 200, 200), np.ones(len(p), dtype=bool)
     work &= (p.y > 0) & (p.x > 0)
     assert _like_work(p, working_line(p, PLAIN), work, ground, 3.0) is not steady
+
+
+@pytest.mark.parametrize(
+    ("speed", "new", "closed"),
+    [(0.9, 0.5, True), (0.9, 0.1, False), (2.6, 0.5, False), (0.2, 0.5, False)],
+    ids=["slow on new ground", "over worked ground", "faster than the work", "at a crawl"],
+)
+def test_a_slow_stretch_in_the_midst_of_a_bout_is_work(
+    speed: float, new: float, closed: bool
+) -> None:
+    p = at_speeds(
+        ([(0, 0), (100, 0)], 2.0), ([(100, 0), (150, 0)], speed), ([(150, 0), (250, 0)], 2.0)
+    )
+    slow = (p.x > 105) & (p.x < 145)
+    found = slowed(p, working_line(p, PLAIN), np.where(slow, new, 1.0), ~slow, 2.0)
+    assert found[slow].all() == closed
+    assert found[~slow].all()
+
+
+def test_a_slow_stretch_that_bends_or_ends_the_bout_is_left_as_it_was() -> None:
+    corners = [(0, 0), (100, 0)], [(100, 0), (100, 50)], [(100, 50), (200, 50)]
+    p = at_speeds((corners[0], 2.0), (corners[1], 0.9), (corners[2], 2.0))
+    slow = (p.x > 99) & (p.x < 101) & (p.y > 2) & (p.y < 48)
+    new = np.ones(len(p))
+    assert not slowed(p, working_line(p, PLAIN), new, ~slow, 2.0)[slow].any()
+    last = at_speeds(([(0, 0), (100, 0)], 2.0), ([(100, 0), (150, 0)], 0.9))
+    end = last.x > 102
+    found = slowed(last, working_line(last, PLAIN), np.ones(len(last)), ~end, 2.0)
+    assert not found[end].any()

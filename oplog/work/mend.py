@@ -1,4 +1,7 @@
-"""Mend: work that goes on along the bout beside it, where the record wanders onto worked ground."""
+"""Mend: work that goes on in the midst of a bout, though the evidence fails there.
+
+Along the bout beside it, where the record wanders onto worked ground, or straight on and slowly.
+"""
 
 from __future__ import annotations
 
@@ -21,9 +24,11 @@ MOST = 0.7
 """Share of the worked ground under the line that must be of bouts alongside."""
 BOUT_S = 8
 """How long there must be work before a slow stretch and after it."""
-SLOWEST, NEW, IN_LINE = 0.2, 0.4, 0.96
-"""How slow such a stretch is at the most, of the working speed, how much of it is new, and how far
-it may bend."""
+SLOWEST, NEW = 0.2, 0.3
+"""How slow such a stretch is at the most, of the working speed, and how much of it is new at the
+least."""
+STRAIGHT_ON = 0.95
+"""How far it leads, of the way that is driven: where a phone crawls, its heading shows no line."""
 OTHERS_S = 20
 """Ground worked this much sooner or later is another bout's."""
 
@@ -70,8 +75,8 @@ def slowed(path: Path, line: Line, new: Floats, work: Flags, usual: float) -> Fl
         speed = path.speed[here]
         slow = speed.min() > SLOWEST * usual and speed.mean() < usual
         gone_m = path.speed[before + 1 : after + 1].sum()
-        straight = np.hypot(line.x[after] - line.x[before], line.y[after] - line.y[before])
-        if slow and new[here].mean() > NEW and straight > IN_LINE * gone_m:
+        leads_m = np.hypot(line.x[after] - line.x[before], line.y[after] - line.y[before])
+        if slow and new[here].mean() > NEW and leads_m > STRAIGHT_ON * gone_m:
             out[here] = True
     return out
 
