@@ -12,12 +12,12 @@ from shapely.geometry import box
 
 from oplog.kit import Rig
 from oplog.track import Floats
-from oplog.work import claims, ends, evidence, header, runs, states
+from oplog.work import claims, ends, evidence, header, mend, runs, states
 from oplog.work.clean import Noise
 from oplog.work.crossing import crossings as crossings_of
 from oplog.work.evidence import Evidence
 from oplog.work.line import in_front, working_line
-from oplog.work.mend import mended, slowed
+from oplog.work.mend import mended
 from oplog.work.motion import Path
 from oplog.work.passes import _ways, done_again
 from oplog.work.sidestep import sidesteps
@@ -1176,7 +1176,7 @@ def test_a_slow_stretch_in_the_midst_of_a_bout_is_work(
         ([(0, 0), (100, 0)], 2.0), ([(100, 0), (150, 0)], speed), ([(150, 0), (250, 0)], 2.0)
     )
     slow = (p.x > 105) & (p.x < 145)
-    found = slowed(p, working_line(p, PLAIN), np.where(slow, new, 1.0), ~slow, 2.0)
+    found = mend.slowed(p, working_line(p, PLAIN), np.where(slow, new, 1.0), ~slow, 2.0)
     assert found[slow].all() == closed
     assert found[~slow].all()
 
@@ -1186,8 +1186,8 @@ def test_a_slow_stretch_that_bends_or_ends_the_bout_is_left_as_it_was() -> None:
     p = at_speeds((corners[0], 2.0), (corners[1], 0.9), (corners[2], 2.0))
     slow = (p.x > 99) & (p.x < 101) & (p.y > 2) & (p.y < 48)
     new = np.ones(len(p))
-    assert not slowed(p, working_line(p, PLAIN), new, ~slow, 2.0)[slow].any()
+    assert not mend.slowed(p, working_line(p, PLAIN), new, ~slow, 2.0)[slow].any()
     last = at_speeds(([(0, 0), (100, 0)], 2.0), ([(100, 0), (150, 0)], 0.9))
     end = last.x > 102
-    found = slowed(last, working_line(last, PLAIN), np.ones(len(last)), ~end, 2.0)
+    found = mend.slowed(last, working_line(last, PLAIN), np.ones(len(last)), ~end, 2.0)
     assert not found[end].any()

@@ -62,22 +62,18 @@ def slowed(path: Path, line: Line, new: Floats, work: Flags, usual: float) -> Fl
     """
     out = work.copy()
     for a, b in true_runs(~work, path.piece):
-        before, after = max(a - BOUT_S, 0), min(b + BOUT_S, len(work) - 1)
-        here = slice(a, b + 1)
-        if not (work[before:a].all() and work[b + 1 : after + 1].all() and a - before == BOUT_S):
+        before, after = a - BOUT_S, b + BOUT_S
+        if before < 0 or after >= len(work) or path.piece[before] != path.piece[after]:
             continue
-        if (
-            path.piece[before] != path.piece[after]
-            or after - b < BOUT_S
-            or path.reverse[here].any()
-        ):
-            continue
-        speed = path.speed[here]
+        bout = work[before:a].all() and work[b + 1 : after + 1].all()
+        speed = path.speed[a : b + 1]
         slow = speed.min() > SLOWEST * usual and speed.mean() < usual
+        if not (bout and slow) or path.reverse[a : b + 1].any():
+            continue
         gone_m = path.speed[before + 1 : after + 1].sum()
         leads_m = np.hypot(line.x[after] - line.x[before], line.y[after] - line.y[before])
-        if slow and new[here].mean() > NEW and leads_m > STRAIGHT_ON * gone_m:
-            out[here] = True
+        if new[a : b + 1].mean() > NEW and leads_m > STRAIGHT_ON * gone_m:
+            out[a : b + 1] = True
     return out
 
 
