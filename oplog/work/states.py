@@ -323,21 +323,10 @@ def _score(
     all_round = np.maximum(_all_round(fits & (new >= 0.5)), through)
     if not known.cuts:
         all_round = np.maximum(all_round, _kept_on(path.speed, usual, fits & (new >= 0.3)))
-    pace = covers.pace
-    if not (known.cuts or blurred):
-        pace = pace_where_new(run, runs, new, fits, pace, usual, known.width_m)
-    speed = speed_evidence(path.speed, usual, pace, *covers.slack, weights)
-    if not known.cuts and covers.slack[0] < KEEPS:
-        speed = speed - max(1 - known.sight, PACE_TELLS) * off_pace(path, run, work, pace)
     if known.cuts:
-        # A header cannot creep over standing crop without cutting it.
-        creeps = (new > UNCUT) & (path.speed > CREEPS_M_S) & (path.speed < usual)
-        speed = np.where(creeps, np.maximum(speed, SLOW), speed)
-        slow = slow_cuts(path, run, runs, usual, known.width_m)
-        speed = np.where(slow, 0.0, speed)
-        gain = np.where(slow, np.maximum(gain, weights.alike), gain)
-        back = back_to_cut(path, run, runs, slow, usual, known.width_m)
-        apart = np.where(slow, 0.0, np.maximum(apart, weights.apart * back))
+        speed, gain, apart = _cutting(known, covers, new, gain, apart)
+    else:
+        speed = _keeping(known, work, covers, new, fits, blurred)
     bends = known.turning * (1 - weights.round_work * all_round)
     # Who slows for a corner of his lap still works; where new ground is seen, that tells as much.
     slows = (speed < 0) & (known.turning > BENDS)
@@ -352,6 +341,39 @@ def _score(
         stroke = known.fixed + weights.alike
         score = np.where(creeping(path, usual), np.maximum(score, stroke), score)
     return np.clip(score, -6.0, 4.0), new
+
+
+def _keeping(
+    known: _Known, work: Flags, covers: _Covers, new: Floats, fits: Flags, blurred: bool
+) -> Floats:
+    """For work at the pace that it keeps there, in each second and for many: (m,) [nats]"""
+    path, run, weights, usual = known.path, known.run, known.weights, covers.usual
+    pace = covers.pace
+    if not blurred:
+        pace = pace_where_new(run, known.runs, new, fits, pace, usual, known.width_m)
+    speed = speed_evidence(path.speed, usual, pace, *covers.slack, weights)
+    if covers.slack[0] < KEEPS:
+        speed = speed - max(1 - known.sight, PACE_TELLS) * off_pace(path, run, work, pace)
+    return speed
+
+
+def _cutting(
+    known: _Known, covers: _Covers, new: Floats, gain: Floats, apart: Floats
+) -> tuple[Floats, Floats, Floats]:
+    """What the speed of a header says, and what its slow cuts make of the ground under them, and of
+    the ways between them: (m,) each. [nats]"""
+    path, run, runs, weights, usual = (
+        known.path, known.run, known.runs, known.weights, covers.usual,
+    )  # fmt: skip
+    speed = speed_evidence(path.speed, usual, covers.pace, *covers.slack, weights)
+    # A header cannot creep over standing crop without cutting it.
+    creeps = (new > UNCUT) & (path.speed > CREEPS_M_S) & (path.speed < usual)
+    speed = np.where(creeps, np.maximum(speed, SLOW), speed)
+    slow = slow_cuts(path, run, runs, usual, known.width_m)
+    speed = np.where(slow, 0.0, speed)
+    gain = np.where(slow, np.maximum(gain, weights.alike), gain)
+    back = back_to_cut(path, run, runs, slow, usual, known.width_m)
+    return speed, gain, np.where(slow, 0.0, np.maximum(apart, weights.apart * back))
 
 
 def first_guess(path: Path) -> Flags:
