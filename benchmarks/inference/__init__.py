@@ -7,7 +7,7 @@ Runs every scenario of `tests/simulator` over a few seeds, and every recording o
 pictures go to `benchmarks/out/`: truth left, inference right, one per scenario.
 
 Needs matplotlib for the pictures, and movingpandas for one of the naive methods
-(`pip install movingpandas`); without either, that part is left out, and the table says so.
+(`pip install -e '.[benchmarks]'`); without either, that part is left out, and the table says so.
 
 Follow it through: simulated (a scenario against its truth) and recorded (a recording against the
 machine's own counters), naive (the methods beside), table (what is printed), pictures.

@@ -20,6 +20,7 @@ Set on ten recorded harvests, where the range that the simulator asks for held 3
 of ten."""
 
 SURELY = Misled(0.0, 0.0)
+"""No run is in doubt."""
 LOST_S, LOST_NEAR = 300.0, 20
 """The longest gap in which work may have gone on, and how near the work must be, in seconds."""
 
